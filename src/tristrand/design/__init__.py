@@ -1,0 +1,12 @@
+"""The design folder as a typed model: reading, places of values, changes to the text."""
+
+from tristrand.design.datum import Datum
+from tristrand.design.edits import EditError, apply_edits, write_atomic
+from tristrand.design.loader import FileCache, Loaded, load_files, load_folder, read_folder
+from tristrand.design.tree import Design
+from tristrand.design.yamltext import Problem
+
+__all__ = [
+    "Datum", "Design", "EditError", "FileCache", "Loaded", "Problem", "apply_edits", "load_files", "load_folder",
+    "read_folder", "write_atomic",
+]  # fmt: skip

@@ -1,0 +1,238 @@
+"""vehicle.yaml, high_voltage.yaml and waivers.yaml as typed, frozen models. Data only; reading stands in loader.py."""
+
+from __future__ import annotations
+
+import datetime
+from typing import Annotated, Literal, TypeAlias
+
+from pydantic import Field, model_validator
+
+from tristrand.design.datum import Datum, Q
+from tristrand.design.sheets import (
+    Duration, Inductance, Length, Power, Resistance, Share, Strict, Temperature,
+)
+
+RuleSet: TypeAlias = Literal["fsae-2026", "fs-family-2026", "un-r100", "workshop"]
+Case: TypeAlias = Literal["idle", "precharge", "charge", "continuous", "peak", "heat"]
+Id: TypeAlias = Annotated[str, Field(pattern=r"^[A-Za-z][A-Za-z0-9_-]{0,39}$")]
+Terminal: TypeAlias = Annotated[str, Field(pattern=r"^[A-Za-z][A-Za-z0-9_-]*\.[A-Za-z0-9_+-]+$")]
+
+
+class TemperatureRange(Strict):
+    """The least and the most."""
+
+    minimum: Temperature
+    maximum: Temperature
+
+    @model_validator(mode="after")
+    def _order(self) -> TemperatureRange:
+        if self.minimum.value > self.maximum.value:
+            raise ValueError(f"minimum {self.minimum.text} is above maximum {self.maximum.text}")
+        return self
+
+
+class ShareRange(Strict):
+    """The least and the most."""
+
+    minimum: Share
+    maximum: Share
+
+    @model_validator(mode="after")
+    def _order(self) -> ShareRange:
+        if self.minimum.value >= self.maximum.value:
+            raise ValueError(f"minimum {self.minimum.text} is not below maximum {self.maximum.text}")
+        return self
+
+
+class Mode(Strict):
+    """One operating mode; every strand uses the same list."""
+
+    title: str = ""
+    high_voltage: list[Case] = Field(min_length=1, description="the high-voltage cases that occur in this mode")
+
+
+class Vehicle(Strict):
+    """vehicle.yaml"""
+
+    schema_version: Literal[1]
+    name: str = Field(min_length=1)
+    revision: str = "A"
+    date: datetime.date | None = None
+    use: Literal["road", "track"]
+    rule_sets: list[RuleSet] = Field(min_length=1)
+    ambient: TemperatureRange | None = None
+    modes: dict[Id, Mode] = Field(min_length=1)
+    note: str = ""
+
+
+class PartBase(Strict):
+    """What every high-voltage part has."""
+
+    sheet: Id
+    place: str = ""
+    ambient: Temperature | None = Field(default=None, description="air round the part; else the vehicle's maximum")
+    power: dict[Case, Power] = Field(default_factory=dict, description="at its bus terminals, case by case")
+    note: str = ""
+
+
+class Pack(PartBase):
+    """Terminals plus and minus."""
+
+    kind: Literal["pack"]
+    state_of_charge: ShareRange | None = None
+    temperature: TemperatureRange | None = None
+
+
+class Fuse(PartBase):
+    """Terminals a and b."""
+
+    kind: Literal["fuse"]
+
+
+class Contactor(PartBase):
+    """Terminals a and b."""
+
+    kind: Literal["contactor"]
+    role: Literal["main", "precharge", "discharge"]
+    rests: Literal["open", "closed"] = Field(default="open", description="its state without coil current")
+
+
+class ServiceDisconnect(PartBase):
+    """Terminals a and b."""
+
+    kind: Literal["service_disconnect"]
+
+
+class ResistorPart(PartBase):
+    """Terminals a and b."""
+
+    kind: Literal["resistor"]
+    role: Literal["precharge", "discharge"]
+
+
+class Inverter(PartBase):
+    """Terminals plus and minus."""
+
+    kind: Literal["inverter"]
+
+
+class Converter(PartBase):
+    """Terminals plus and minus."""
+
+    kind: Literal["dcdc"]
+    starts: Literal["with_bus", "when_released"] = Field(
+        default="with_bus", description="with_bus: by itself as the bus rises; when_released: only after the main contactors have closed"
+    )
+
+
+class Heater(PartBase):
+    """Terminals plus and minus."""
+
+    kind: Literal["heater"]
+    starts: Literal["with_bus", "when_released"] = "when_released"
+
+
+class Charger(PartBase):
+    """Terminals plus and minus, on the direct-current side."""
+
+    kind: Literal["charger"]
+
+
+class Junction(Strict):
+    """A busbar or stud where cables meet: one terminal, named bar, for all of them."""
+
+    kind: Literal["junction"]
+    place: str = ""
+    note: str = ""
+
+
+Part: TypeAlias = Annotated[
+    Pack | Fuse | Contactor | ServiceDisconnect | ResistorPart | Inverter | Converter | Heater | Charger | Junction,
+    Field(discriminator="kind"),
+]
+
+TERMINALS: dict[str, tuple[str, ...]] = {
+    "pack": ("plus", "minus"), "fuse": ("a", "b"), "contactor": ("a", "b"), "service_disconnect": ("a", "b"),
+    "resistor": ("a", "b"), "inverter": ("plus", "minus"), "dcdc": ("plus", "minus"), "heater": ("plus", "minus"),
+    "charger": ("plus", "minus"), "junction": ("bar",),
+}  # fmt: skip
+
+
+class Connection(Strict):
+    """A cable between two terminals, or a busbar given by its resistance."""
+
+    from_: Terminal = Field(alias="from")
+    to: Terminal
+    cable: Id | None = Field(default=None, description="a cable sheet")
+    length: Length | None = None
+    resistance: Resistance | None = Field(default=None, description="for a busbar or a bolted joint in place of cable and length")
+    inductance: Inductance | None = None
+    ambient: Temperature | None = Field(default=None, description="air along the route; else the vehicle's maximum")
+    bundled: int = Field(default=1, ge=1, le=200, description="loaded conductors that run together, this one counted")
+    terminal_limit: Temperature | None = Field(default=None, description="hottest the lugs and connectors may get")
+    route: str = ""
+    note: str = ""
+
+    @model_validator(mode="after")
+    def _one_form(self) -> Connection:
+        if self.cable is not None and self.resistance is not None:
+            raise ValueError("give either cable and length, or resistance, not both")
+        if self.cable is None and self.resistance is None:
+            raise ValueError("give cable and length, or resistance for a busbar")
+        return self
+
+
+class Precharge(Strict):
+    """How the supervisor ends precharge."""
+
+    target: Share | None = Field(default=None, description="bus voltage as a share of pack voltage at which the last main contactor closes")
+    timeout: Duration | None = Field(default=None, description="precharge is given up after this time")
+    earliest: Duration | None = Field(default=None, description="reaching the target sooner is taken as a fault")
+    pack_sensor: Share | None = Field(default=None, description="tolerance of the pack voltage reading, share of the reading")
+    bus_sensor: Share | None = Field(default=None, description="tolerance of the bus voltage reading, share of the reading")
+    attempts: int | None = Field(default=None, ge=1, le=1000, description="attempts in a row before the long pause")
+    pause: Duration | None = Field(default=None, description="from the start of one attempt to the start of the next")
+
+
+class Discharge(Strict):
+    """What the discharge must do beyond the rule sets."""
+
+    within: Duration | None = Field(default=None, description="the owner's own limit for the time to 60 V")
+
+
+class HighVoltage(Strict):
+    """high_voltage.yaml"""
+
+    schema_version: Literal[1]
+    parts: dict[Id, Part] = Field(min_length=1)
+    connections: dict[Id, Connection] = Field(default_factory=dict)
+    case_duration: dict[Case, Duration] = Field(default_factory=dict, description="cases that last only so long; the others are sustained")
+    precharge: Precharge = Precharge()
+    discharge: Discharge = Discharge()
+    power_limit: Annotated[Datum, Q("power", above=0)] | None = Field(default=None, description="most the supervisor lets the pack deliver")
+
+
+class Evidence(Strict):
+    """What the finding measured when it was accepted."""
+
+    quantity: str
+    value: float
+
+
+class WaiverEntry(Strict):
+    """One accepted finding."""
+
+    code: Annotated[str, Field(pattern=r"^[A-Z]{2,3}[0-9]{3}$")]
+    object: str
+    reason: str = Field(min_length=10)
+    by: str = Field(min_length=1)
+    date: datetime.date
+    expires: datetime.date | None = None
+    evidence: Evidence | None = None
+
+
+class Waivers(Strict):
+    """waivers.yaml"""
+
+    schema_version: Literal[1]
+    waivers: list[WaiverEntry] = Field(default_factory=list)

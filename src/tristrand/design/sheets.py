@@ -1,0 +1,245 @@
+"""Data sheets (parts/*.yaml): what a part of a kind can do. A field left out leaves the studies that need it open."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal, TypeAlias
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+from tristrand.design.datum import Basis, Datum, Q
+
+Voltage: TypeAlias = Annotated[Datum, Q("voltage", above=0)]
+Current: TypeAlias = Annotated[Datum, Q("current", above=0)]
+Resistance: TypeAlias = Annotated[Datum, Q("resistance", above=0)]
+Capacitance: TypeAlias = Annotated[Datum, Q("capacitance", above=0)]
+Inductance: TypeAlias = Annotated[Datum, Q("inductance", least=0)]
+Power: TypeAlias = Annotated[Datum, Q("power", least=0)]
+Energy: TypeAlias = Annotated[Datum, Q("energy", above=0)]
+Duration: TypeAlias = Annotated[Datum, Q("time", least=0)]
+Temperature: TypeAlias = Annotated[Datum, Q("temperature", least=-273.15)]
+Share: TypeAlias = Annotated[Datum, Q("fraction", least=0, most=1)]
+Length: TypeAlias = Annotated[Datum, Q("length", above=0)]
+Area: TypeAlias = Annotated[Datum, Q("area", above=0)]
+
+
+class Strict(BaseModel):
+    """Base of every design model: unknown keys are errors, values never change after reading."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class SheetHead(Strict):
+    """What every data sheet starts with."""
+
+    schema_version: Literal[1] = 1
+    title: str = Field(default="", description="what the part is, in words")
+    basis: Basis = Field(default="assumed", description="how the values are known, where they do not say so themselves")
+    source: str = Field(default="", description="where the values come from")
+
+
+class VoltageTable(Strict):
+    """Open-circuit voltage of one cell against state of charge."""
+
+    state_of_charge: list[Share] = Field(min_length=2)
+    voltage: list[Voltage] = Field(min_length=2)
+
+    @model_validator(mode="after")
+    def _shape(self) -> VoltageTable:
+        if len(self.voltage) != len(self.state_of_charge):
+            raise ValueError(f"{len(self.state_of_charge)} states of charge but {len(self.voltage)} voltages: one each is needed")
+        _rising("state_of_charge", self.state_of_charge)
+        return self
+
+
+class ResistanceTable(Strict):
+    """Direct-current resistance of one cell: one row for each temperature, one column for each state of charge."""
+
+    temperature: list[Temperature] = Field(min_length=1)
+    state_of_charge: list[Share] = Field(min_length=1)
+    resistance: list[list[Resistance]] = Field(min_length=1)
+
+    @model_validator(mode="after")
+    def _shape(self) -> ResistanceTable:
+        if len(self.resistance) != len(self.temperature):
+            raise ValueError(f"{len(self.temperature)} temperatures but {len(self.resistance)} rows: one row each is needed")
+        for row in self.resistance:
+            if len(row) != len(self.state_of_charge):
+                raise ValueError(f"{len(self.state_of_charge)} states of charge but a row of {len(row)} resistances")
+        _rising("temperature", self.temperature)
+        _rising("state_of_charge", self.state_of_charge)
+        return self
+
+
+def _rising(name: str, column: list[Datum]) -> None:
+    if any(b.value <= a.value for a, b in zip(column, column[1:], strict=False)):
+        raise ValueError(f"the values of '{name}' must rise from one to the next")
+
+
+class VoltageRange(Strict):
+    """The bus voltage a device works at."""
+
+    minimum: Voltage
+    maximum: Voltage
+
+    @model_validator(mode="after")
+    def _order(self) -> VoltageRange:
+        if self.minimum.value >= self.maximum.value:
+            raise ValueError(f"minimum {self.minimum.text} is not below maximum {self.maximum.text}")
+        return self
+
+
+class CellVoltage(Strict):
+    """Voltage of one cell: the least and the most its maker allows, and the nominal value."""
+
+    minimum: Voltage
+    nominal: Voltage
+    maximum: Voltage
+
+    @model_validator(mode="after")
+    def _order(self) -> CellVoltage:
+        if not self.minimum.value < self.nominal.value < self.maximum.value:
+            raise ValueError("minimum, nominal and maximum must rise in this order")
+        return self
+
+
+class PackSheet(SheetHead):
+    """A battery pack of like cells in series and parallel."""
+
+    kind: Literal["pack"]
+    cells_in_series: int | None = Field(default=None, ge=1, le=2000)
+    cells_in_parallel: int | None = Field(default=None, ge=1, le=20000)
+    cell_capacity: Annotated[Datum, Q("charge", above=0)] | None = None
+    cell_voltage: CellVoltage | None = None
+    open_circuit_voltage: VoltageTable | None = None
+    cell_resistance: ResistanceTable | None = None
+    link_resistance: Annotated[Datum, Q("resistance", least=0)] | None = Field(
+        default=None, description="all links, busbars and joints inside the pack together"
+    )
+    discharge_current: Current | None = Field(default=None, description="continuous limit of the pack")
+    discharge_current_peak: Current | None = Field(default=None, description="limit for cases with a duration")
+    charge_current: Current | None = None
+
+
+class FuseSheet(SheetHead):
+    """A fuse for direct current."""
+
+    kind: Literal["fuse"]
+    rated_current: Current | None = None
+    rated_voltage: Voltage | None = None
+    resistance: Resistance | None = Field(default=None, description="cold resistance")
+    continuous_share: Share | None = Field(default=None, description="share of the rated current it may carry for ever")
+
+
+class ContactorSheet(SheetHead):
+    """A contactor: a mechanical switch worked by a coil."""
+
+    kind: Literal["contactor"]
+    rated_voltage: Voltage | None = None
+    continuous_current: Current | None = None
+    make_current: Current | None = Field(default=None, description="largest current it may close onto (capacitive make)")
+    make_joule_integral: Annotated[Datum, Q("joule_integral", above=0)] | None = None
+    contact_resistance: Resistance | None = None
+    close_time: Duration | None = None
+    open_time: Duration | None = None
+
+
+class DisconnectSheet(SheetHead):
+    """A service disconnect pulled by hand."""
+
+    kind: Literal["service_disconnect"]
+    rated_voltage: Voltage | None = None
+    continuous_current: Current | None = None
+    contact_resistance: Resistance | None = None
+
+
+class ResistorSheet(SheetHead):
+    """A power resistor for precharge or discharge."""
+
+    kind: Literal["resistor"]
+    resistance: Resistance | None = None
+    rated_voltage: Voltage | None = None
+    rated_power: Annotated[Datum, Q("power", above=0)] | None = Field(default=None, description="continuous, as mounted")
+    pulse_energy: Energy | None = Field(default=None, description="single pulse from cold")
+    heat_capacity: Annotated[Datum, Q("heat_capacity", above=0)] | None = None
+    thermal_resistance: Annotated[Datum, Q("thermal_resistance", above=0)] | None = Field(default=None, description="body to ambient")
+    temperature_limit: Temperature | None = None
+
+
+class InverterSheet(SheetHead):
+    """An inverter seen from the bus."""
+
+    kind: Literal["inverter"]
+    voltage: VoltageRange | None = None
+    bus_capacitance: Capacitance | None = None
+    bleed_resistance: Resistance | None = Field(default=None, description="built-in resistance across the bus")
+    continuous_current: Current | None = Field(default=None, description="direct current at the bus terminals")
+    peak_current: Current | None = None
+
+
+class ConverterSheet(SheetHead):
+    """A DC-DC converter from the bus to 12 V."""
+
+    kind: Literal["dcdc"]
+    voltage: VoltageRange | None = None
+    input_capacitance: Capacitance | None = None
+    rated_power: Annotated[Datum, Q("power", above=0)] | None = Field(default=None, description="at its output")
+    efficiency: Annotated[Datum, Q("fraction", above=0, most=1)] | None = None
+    turn_on_voltage: Voltage | None = None
+    turn_off_voltage: Voltage | None = None
+    soft_start: Duration | None = None
+    input_current_limit: Current | None = None
+    continuous_current: Current | None = None
+
+    @model_validator(mode="after")
+    def _order(self) -> ConverterSheet:
+        if self.turn_on_voltage and self.turn_off_voltage and self.turn_off_voltage.value > self.turn_on_voltage.value:
+            raise ValueError("turn_off_voltage must not be above turn_on_voltage")
+        return self
+
+
+class HeaterSheet(SheetHead):
+    """A heater on the bus: regulated to a power, or a plain resistance."""
+
+    kind: Literal["heater"]
+    voltage: VoltageRange | None = None
+    control: Literal["power", "resistance"] = "power"
+    rated_power: Annotated[Datum, Q("power", above=0)] | None = None
+    resistance: Resistance | None = None
+    input_capacitance: Capacitance | None = None
+    turn_on_voltage: Voltage | None = None
+    continuous_current: Current | None = None
+
+
+class ChargerSheet(SheetHead):
+    """An on-board charger seen from the bus."""
+
+    kind: Literal["charger"]
+    voltage: VoltageRange | None = None
+    rated_power: Annotated[Datum, Q("power", above=0)] | None = Field(default=None, description="into the bus")
+    output_current: Current | None = None
+    output_capacitance: Capacitance | None = None
+    bleed_resistance: Resistance | None = None
+
+
+class CableSheet(SheetHead):
+    """A cable by the metre."""
+
+    kind: Literal["cable"]
+    cross_section: Area | None = None
+    conductor: Literal["copper", "copper_tinned", "aluminium"] = "copper"
+    resistance: Annotated[Datum, Q("resistance_per_length", above=0)] | None = Field(
+        default=None, description="at 20 °C; where absent the largest value of IEC 60228 for the cross-section"
+    )
+    conductor_diameter: Length | None = None
+    outer_diameter: Length | None = None
+    temperature_rating: Temperature | None = None
+    rated_voltage: Voltage | None = None
+    inductance: Annotated[Datum, Q("inductance_per_length", above=0)] | None = Field(default=None, description="per metre of run")
+    colour: str = ""
+
+
+Sheet: TypeAlias = Annotated[
+    PackSheet | FuseSheet | ContactorSheet | DisconnectSheet | ResistorSheet | InverterSheet | ConverterSheet
+    | HeaterSheet | ChargerSheet | CableSheet,
+    Field(discriminator="kind"),
+]

@@ -1,0 +1,236 @@
+"""The equations of a circuit while no switch, diode or load changes its state.
+
+Kirchhoff's current law at every node, C v' + G v + A_L i_L + D i_p = s, and L i_L' = A_L^T v - R i_L, are brought
+to the smallest explicit form x' = F [x, 1, i_p] with x = (z, j): capacitor branch voltages and independent inductor
+currents. All matrices carry the lanes first. i_p are the currents of loads in their constant-power state.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tristrand.physics.circuit.elements import CircuitError
+from tristrand.physics.circuit.signals import Signal
+from tristrand.physics.circuit.topology import Topology, islands, stamp
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
+Bytes = NDArray[np.uint8]
+
+#: States of a power load. RAMP is POWER during soft start; CAPPED is LIMIT during soft start; STARVED is off until
+#: something else in the circuit switches.
+OFF, POWER, RAMP, LIMIT, CAPPED, RESISTIVE, SLIDE, STARVED = range(8)
+DRAWING_POWER = (POWER, RAMP)
+
+
+@dataclass(frozen=True, slots=True)
+class Regime:
+    """Positions of switches (nsw,), diodes (nd,) and loads (np,), shared by a group of lanes."""
+
+    switches: Bytes
+    diodes: Bytes
+    loads: Bytes
+
+    @property
+    def powered(self) -> Ints:
+        """Indices of the loads drawing constant power."""
+        return np.flatnonzero((self.loads == POWER) | (self.loads == RAMP))
+
+
+@dataclass(frozen=True, slots=True)
+class System:
+    """x' = f u and outputs as rows on u = [x (m), 1, i_p (p)], for g lanes."""
+
+    f: Floats  # (g, m, q)
+    volts: Floats  # (g, n, q) node voltages
+    inductor_a: Floats  # (g, nL, q)
+    load_a: Floats  # (g, np, q)
+    load_v: Floats  # (g, np, q)
+    to_j: Floats  # (g, mj, nL) and
+    to_j0: Floats  # (g, mj): j = to_j i_L + to_j0, flux kept
+
+    @property
+    def m(self) -> int:
+        """Number of states."""
+        return int(self.f.shape[1])
+
+    def take(self, where: Ints) -> System:
+        """The same for some of the lanes."""
+        return System(*(getattr(self, f.name)[where] for f in fields(self)))
+
+
+def assemble(topology: Topology, regime: Regime, lanes: Ints) -> System:
+    """Equations of the regime for the given lanes; CircuitError when a load hangs on inductance alone."""
+    on, forward = regime.switches.astype(bool), regime.diodes.astype(bool)
+    g_matrix, s = _conductances(topology, regime, lanes)
+    island, t00 = islands(topology, on, forward)
+    a_l, t1, drop = topology.inductors.incidence, topology.t1, topology.loads.incidence
+    if island.shape[1] and np.any(island.T @ drop[:, (regime.loads != OFF) & (regime.loads != STARVED)]):
+        raise CircuitError(
+            "a power load is fed through inductance alone; give its terminals a capacitance or the inductance none"
+        )
+    g, n, nz = lanes.size, topology.n, t1.shape[1]
+    n_l, n_p = a_l.shape[1], drop.shape[1]
+    inductance, ohm = topology.inductance_h[lanes], topology.inductor_ohm[lanes]
+    cut = island.T @ a_l
+    free, i0 = _independent(cut, island.T @ topology.sources.incidence, topology.source_a[lanes])
+    nj = free.shape[1]
+    m = nz + nj
+    i_l = np.zeros((g, n_l, m + 1 + n_p))
+    i_l[:, :, nz:m] = free
+    i_l[:, :, m] = i0
+    state_v = np.zeros((n, m + 1 + n_p))
+    state_v[:, :nz] = t1
+    push = -(a_l @ i_l)
+    push[:, :, m] += s
+    push[:, :, m + 1 :] -= drop
+    volts = state_v + t00 @ np.linalg.solve(
+        t00.T @ g_matrix @ t00, t00.T @ (push - g_matrix @ state_v)
+    )  # w from the nodes without capacitance
+    f = np.empty((g, m, m + 1 + n_p))
+    f[:, :nz] = topology.inverse_c[lanes] @ (t1.T @ (push - g_matrix @ volts))
+    emf = a_l.T @ volts - ohm[:, :, None] * i_l
+    mass = np.matmul(free.T[None] * inductance[:, None, :], free)
+    f[:, nz:] = np.linalg.solve(mass, free.T @ emf) if nj else 0.0
+    if island.shape[1]:
+        scaled = cut[None] / inductance[:, None, :]
+        potential = -np.linalg.pinv(scaled @ cut.T, hermitian=True) @ (scaled @ emf)
+        volts = volts + island @ potential
+    flux = free.T[None] * inductance[:, None, :]
+    to_j = np.linalg.solve(mass, flux) if nj else flux
+    to_j0 = -np.einsum("gij,gj->gi", to_j, i0)
+    load_v = drop.T @ volts
+    return _fold(topology, regime, lanes, System(f, volts, i_l, np.zeros((g, n_p, 0)), load_v, to_j, to_j0))
+
+
+def _conductances(topology: Topology, regime: Regime, lanes: Ints) -> tuple[Floats, Floats]:
+    """G (g, n, n) and injected currents (g, n) with the closed switches, diodes and resistive loads."""
+    whole = lanes.size == topology.lanes
+    g = topology.fixed_g.copy() if whole else topology.fixed_g[lanes]
+    s = topology.fixed_s.copy() if whole else topology.fixed_s[lanes]
+    on = np.flatnonzero(regime.switches)
+    if on.size:
+        g += stamp(topology.switches.incidence[:, on], topology.switch_s[np.ix_(lanes, on)])
+    forward = np.flatnonzero(regime.diodes)
+    if forward.size:
+        conductance = topology.diode_s[np.ix_(lanes, forward)]
+        g += stamp(topology.diodes.incidence[:, forward], conductance)
+        s += (conductance * topology.forward_v[np.ix_(lanes, forward)]) @ topology.diodes.incidence[:, forward].T
+    resistive = np.flatnonzero(regime.loads == RESISTIVE)
+    if resistive.size:
+        conductance = topology.load.conductance_s[np.ix_(lanes, resistive)]
+        g += stamp(topology.loads.incidence[:, resistive], conductance)
+    return g, s
+
+
+def _independent(cut: Floats, source_cut: Floats, source_a: Floats) -> tuple[Floats, Floats]:
+    """Basis (nL, nj) of the inductor currents that cut @ i = -source_cut @ source_a allows, and one such i (g, nL)."""
+    n_l = cut.shape[1]
+    if not cut.shape[0] or not n_l:
+        return np.eye(n_l), np.zeros((source_a.shape[0], n_l))
+    _, values, right = np.linalg.svd(cut)
+    rank = int((values > 1e-9 * values[0]).sum()) if values.size and values[0] > 0 else 0
+    free = right[rank:].T.copy()
+    # currents that no cut touches keep their own coordinate, so that lanes and prints stay readable
+    free[np.abs(free) < 1e-15] = 0.0
+    return free, -(source_a @ source_cut.T) @ np.linalg.pinv(cut).T
+
+
+def _fold(topology: Topology, regime: Regime, lanes: Ints, raw: System) -> System:
+    """Replace the currents of loads that are not in a power state by what their state says."""
+    n_p = len(topology.loads)
+    m = raw.m
+    if not n_p:
+        return System(raw.f, raw.volts, raw.inductor_a, raw.load_v[:, :, : m + 1], raw.load_v, raw.to_j, raw.to_j0)
+    powered = regime.powered
+    q = m + 1 + powered.size
+    law = np.zeros((lanes.size, n_p, q))  # i_p of every load on [x, 1, i_powered]
+    law[:, powered, m + 1 + np.arange(powered.size)] = 1.0
+    limited = np.flatnonzero((regime.loads == LIMIT) | (regime.loads == CAPPED))
+    law[:, limited, m] = topology.load.limit_a[np.ix_(lanes, limited)]
+    slide = np.flatnonzero(regime.loads == SLIDE)
+    if slide.size:
+        law[:, slide] = _sliding(topology, lanes, raw, law, slide)
+
+    def apply(rows: Floats) -> Floats:
+        out = rows[:, :, m + 1 :] @ law
+        out[:, :, : m + 1] += rows[:, :, : m + 1]
+        return out
+
+    load_v = apply(raw.load_v)
+    load_a = law.copy()
+    resistive = np.flatnonzero(regime.loads == RESISTIVE)
+    if resistive.size:
+        load_a[:, resistive] = load_v[:, resistive] * topology.load.conductance_s[np.ix_(lanes, resistive)][:, :, None]
+    return System(apply(raw.f), apply(raw.volts), apply(raw.inductor_a), load_a, load_v, raw.to_j, raw.to_j0)
+
+
+def _sliding(topology: Topology, lanes: Ints, raw: System, law: Floats, slide: Ints) -> Floats:
+    """Currents (g, ns, q) that hold the sliding loads at their threshold.
+
+    Across capacitance the voltage is a state and its rate is set to zero; elsewhere the voltage itself is set.
+    """
+    m = raw.m
+    held = raw.load_v[:, slide].copy()
+    held[:, :, m] -= topology.load.on_v[np.ix_(lanes, slide)]
+    for row, k in enumerate(slide):
+        first, second = topology.loads.ends[k]
+        if topology.component[first] == topology.component[second]:
+            branch = topology.loads.incidence[:, k] @ topology.t1
+            held[:, row] = np.einsum("i,giq->gq", branch, raw.f[:, : branch.size])
+    rest = held[:, :, m + 1 :] @ law  # the sliding rows of law are still zero here
+    rest[:, :, : m + 1] += held[:, :, : m + 1]
+    return -np.linalg.solve(held[:, :, m + 1 + slide], rest)
+
+
+def signal_row(topology: Topology, regime: Regime, lanes: Ints, system: System, signal: Signal) -> Floats:
+    """The signal as a row (g, q) on u = [x, 1, i_p]."""
+    m = system.m
+    row = np.zeros((lanes.size, system.f.shape[2]))
+    row[:, m] = signal.constant
+    for name, factor in signal.volts:
+        k = topology.node.get(name)
+        if k is None:
+            raise CircuitError(f"no node is named {name!r}; the nodes are {', '.join(topology.node)}")
+        if k:
+            row += factor * system.volts[:, k - 1]
+    for name, factor in signal.amps:
+        row += factor * current_row(topology, regime, lanes, system, name)
+    return row
+
+
+def current_row(topology: Topology, regime: Regime, lanes: Ints, system: System, name: str) -> Floats:
+    """The current of one element as a row (g, q)."""
+    m = system.m
+    if (k := topology.batteries.index.get(name)) is not None:
+        row = -(topology.batteries.incidence[:, k] @ system.volts)
+        row[:, m] += topology.ocv_v[lanes, k]
+        return np.asarray(row * topology.battery_s[lanes, k][:, None])
+    if (k := topology.resistors.index.get(name)) is not None:
+        return np.asarray(
+            (topology.resistors.incidence[:, k] @ system.volts) * topology.resistor_s[lanes, k][:, None]
+        )
+    if (k := topology.inductors.index.get(name)) is not None:
+        return system.inductor_a[:, k]
+    if (k := topology.capacitors.index.get(name)) is not None:
+        nz = topology.t1.shape[1]
+        rate = topology.cap_z[k] @ system.f[:, :nz]
+        return np.asarray(rate * topology.capacitance_f[lanes, k][:, None])
+    if (k := topology.switches.index.get(name)) is not None:
+        row = topology.switches.incidence[:, k] @ system.volts
+        return np.asarray(row * (topology.switch_s[lanes, k] * float(regime.switches[k]))[:, None])
+    if (k := topology.diodes.index.get(name)) is not None:
+        row = topology.diodes.incidence[:, k] @ system.volts
+        row[:, m] -= topology.forward_v[lanes, k]
+        return np.asarray(row * (topology.diode_s[lanes, k] * float(regime.diodes[k]))[:, None])
+    if (k := topology.loads.index.get(name)) is not None:
+        return system.load_a[:, k]
+    if (k := topology.sources.index.get(name)) is not None:
+        row = np.zeros((lanes.size, system.f.shape[2]))
+        row[:, m] = topology.source_a[lanes, k]
+        return row
+    topology.circuit.element(name)
+    raise CircuitError(f"element {name!r} has no current")

@@ -1,0 +1,204 @@
+"""A panel is one stretch of time on which the solution of a group of lanes is known as a function.
+
+LinearPanel: no load draws constant power; exact, x(τ) = x0 + V φ(λ, τ) V^-1 (A x0 + b), φ = (e^{λτ} - 1)/λ.
+RadauPanel: one step of the Radau IIA method; a polynomial in each mode.
+Both evaluate prepared rows of signals, with derivatives, at any τ in [0, span].
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tristrand.physics.circuit.assembly import Ints, System
+from tristrand.physics.circuit.modes import Modal, Modes
+from tristrand.physics.circuit.radau import Tableau
+
+Floats = NDArray[np.float64]
+
+POINTS_PER_DECADE = 12
+POINTS_PER_CYCLE = 16
+MOST_POINTS = 4000
+
+
+@dataclass(frozen=True, slots=True)
+class LinearRows:
+    """Signals s(τ) = start + slope τ + Re Σ weight_k φ_k(τ); arrays (g, S), (g, S), (g, S, m)."""
+
+    start: Floats
+    slope: Floats
+    weight: Modal
+    rate: Modal
+
+    def pairs(self, lane: Ints, signal: Ints) -> LinearRows:
+        """One (lane, signal) pair per lane of the result, a single signal each."""
+        return LinearRows(
+            self.start[lane, signal][:, None],
+            self.slope[lane, signal][:, None],
+            self.weight[lane, signal][:, None],
+            self.rate[lane],
+        )
+
+    def at(self, tau: Floats) -> tuple[Floats, Floats]:
+        """Values and derivatives (g, S, T) at τ (g, T)."""
+        value = self.start[..., None] + self.slope[..., None] * tau[:, None, :]
+        derivative = np.broadcast_to(self.slope[..., None], value.shape)
+        if not self.rate.shape[1]:
+            return value, derivative
+        grown = np.expm1(self.rate[..., None] * tau[:, None, :])
+        still = self.rate == 0
+        phi = grown / np.where(still, 1.0, self.rate)[..., None]
+        if still.any():
+            phi = np.where(still[..., None], tau[:, None, :], phi)
+        if np.iscomplexobj(phi):
+            w = self.weight
+            value = value + (w.real @ phi.real - w.imag @ phi.imag)
+            return value, derivative + (w.real @ (1.0 + grown.real) - w.imag @ grown.imag)
+        return value + self.weight @ phi, derivative + self.weight @ (1.0 + grown)
+
+
+@dataclass(slots=True)
+class LinearPanel:
+    """Exact solution from `t0` (g,) over `span` (g,), starting at x0 (g, m)."""
+
+    system: System
+    modes: Modes
+    x0: Floats
+    t0: Floats
+    span: Floats
+    amplitude: Modal = field(init=False)  # V^-1 (A x0 + b)
+
+    def __post_init__(self) -> None:
+        m = self.system.m
+        f0 = (self.system.f[:, :, :m] @ self.x0[..., None])[..., 0] + self.system.f[:, :, m]
+        self.amplitude = (self.modes.inverse @ f0[..., None])[..., 0]
+
+    def rows(self, rows: Floats, slope: Floats | None = None) -> LinearRows:
+        """Prepare signal rows (g, S, q)."""
+        m = self.system.m
+        start = (rows[:, :, :m] @ self.x0[..., None])[..., 0] + rows[:, :, m]
+        weight = (rows[:, :, :m] @ self.modes.vectors) * self.amplitude[:, None, :]
+        return LinearRows(start, np.zeros_like(start) if slope is None else slope, weight, self.modes.rate)
+
+    def state(self, tau: Floats) -> Floats:
+        """x (g, m) at τ (g,)."""
+        m = self.system.m
+        identity = np.zeros((tau.size, m, m + 1))
+        identity[:, np.arange(m), np.arange(m)] = 1.0
+        return self.rows(identity).at(tau[:, None])[0][..., 0]
+
+    def grid(self) -> Floats:
+        """Points (g, T) from 0 to span that resolve every mode that moves; may shorten the span (see MOST_POINTS)."""
+        rate = self.modes.rate
+        span = self.span
+        if not rate.shape[1]:
+            return np.stack([np.zeros_like(span), span], axis=1)
+        fastest = np.abs(rate).max(axis=1)
+        first = np.minimum(0.05 / np.maximum(fastest, 1e-300), 0.05 * span)
+        first = np.maximum(first, 1e-18 * np.maximum(span, 1e-300))
+        decades = np.log10(np.maximum(span, 1e-300) / np.maximum(first, 1e-300)).max(initial=1.0)
+        count = int(np.ceil(POINTS_PER_DECADE * decades)) + 1
+        points = [np.zeros((span.size, 1)), first[:, None] * (span / first)[:, None] ** np.linspace(0, 1, count)]
+        points[1][:, -1] = span
+        points.extend(self._ringing())
+        grid = np.concatenate(points, axis=1)
+        if len(points) > 2:
+            grid = np.sort(np.minimum(grid, self.span[:, None]), axis=1)
+        return grid
+
+    def _ringing(self) -> list[Floats]:
+        """Even points over each oscillating mode while it is seen, and a shorter span when they would be too many."""
+        rate = self.modes.rate
+        if not np.iscomplexobj(rate):
+            return []
+        reach = np.abs(self.modes.vectors).max(axis=1) * np.abs(self.amplitude) / np.maximum(np.abs(rate), 1e-300)
+        scale = 1e-11 * (np.abs(self.x0).max(axis=1, initial=1e-6) + 1e-6)[:, None]
+        seen = (rate.imag > 0.05 * np.abs(rate.real)) & (reach > scale)
+        out = []
+        for k in np.flatnonzero(seen.any(axis=0)):
+            damping = np.maximum(-rate[:, k].real, 1e-300)
+            lasting = np.where(seen[:, k], np.log(np.maximum(reach[:, k] / scale[:, 0], 1.0)) / damping, 0.0)
+            lasting = np.minimum(lasting, self.span)
+            cycles = lasting * rate[:, k].imag / (2 * np.pi)
+            longest = np.maximum(cycles * POINTS_PER_CYCLE / MOST_POINTS, 1.0)
+            self.span = np.where(longest > 1.0, np.minimum(self.span, lasting / longest), self.span)
+            lasting = lasting / longest
+            count = int(min(MOST_POINTS, np.ceil((cycles * POINTS_PER_CYCLE).max()))) + 2
+            out.append(lasting[:, None] * np.linspace(0.0, 1.0, count))
+        return out
+
+
+@dataclass(frozen=True, slots=True)
+class RadauRows:
+    """Signals as polynomials through s + 1 nodes, plus shares of the load currents P(τ)/v(τ)."""
+
+    nodes: Floats  # (g, S, s + 1)
+    slope: Floats  # (g, S)
+    share: Floats  # (g, S, p)
+    load_v: Floats  # (g, p, s + 1)
+    power: Floats  # (g, p, 2): P(τ) = power0 + power1 τ
+    step: Floats  # (g,)
+    tableau: Tableau
+
+    def pairs(self, lane: Ints, signal: Ints) -> RadauRows:
+        """One (lane, signal) pair per lane of the result, a single signal each."""
+        return RadauRows(
+            self.nodes[lane, signal][:, None],
+            self.slope[lane, signal][:, None],
+            self.share[lane, signal][:, None],
+            self.load_v[lane],
+            self.power[lane],
+            self.step[lane],
+            self.tableau,
+        )
+
+    def at(self, tau: Floats) -> tuple[Floats, Floats]:
+        """Values and derivatives (g, S, T) at τ (g, T)."""
+        basis, rise = self.tableau.lagrange(tau / self.step[:, None])  # (g, T, s + 1)
+        basis, rise = basis.swapaxes(1, 2), rise.swapaxes(1, 2) / self.step[:, None, None]
+        value = self.nodes @ basis + self.slope[..., None] * tau[:, None, :]
+        derivative = self.nodes @ rise + self.slope[..., None]
+        if self.share.any():
+            v, dv = self.load_v @ basis, self.load_v @ rise
+            power = self.power[..., :1] + self.power[..., 1:] * tau[:, None, :]
+            value = value + self.share @ (power / v)
+            derivative = derivative + self.share @ ((self.power[..., 1:] - power * dv / v) / v)
+        return value, derivative
+
+
+@dataclass(slots=True)
+class RadauPanel:
+    """One accepted step: modal values at the nodes 0, c1 .. cs = 1."""
+
+    system: System
+    modes: Modes
+    x0: Floats
+    t0: Floats
+    span: Floats
+    step: Floats
+    nodes: Modal  # (g, m, s + 1)
+    load_v: Floats  # (g, p, s + 1)
+    power: Floats  # (g, p, 2)
+    tableau: Tableau
+
+    def rows(self, rows: Floats, slope: Floats | None = None) -> RadauRows:
+        """Prepare signal rows (g, S, q)."""
+        m = self.system.m
+        nodes = ((rows[:, :, :m] @ self.modes.vectors) @ self.nodes).real + rows[:, :, m, None]
+        flat = np.zeros(rows.shape[:2]) if slope is None else slope
+        return RadauRows(nodes, flat, rows[:, :, m + 1 :], self.load_v, self.power, self.step, self.tableau)
+
+    def state(self, tau: Floats) -> Floats:
+        """x (g, m) at τ (g,)."""
+        basis, _ = self.tableau.lagrange((tau / self.step)[:, None])
+        return np.asarray((self.modes.vectors @ (self.nodes @ basis.swapaxes(1, 2))).real[..., 0])
+
+    def grid(self) -> Floats:
+        """Points (g, T) from 0 to span."""
+        return self.span[:, None] * np.linspace(0.0, 1.0, 13)
+
+
+Panel = LinearPanel | RadauPanel
+Rows = LinearRows | RadauRows

@@ -1,0 +1,160 @@
+"""Finding times and values on a panel: first crossing, root, peak, integral. All work on many lanes at once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.polynomial import legendre
+from numpy.typing import NDArray
+
+from tristrand.physics.circuit.panels import Rows
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+Ints = NDArray[np.intp]
+
+
+@dataclass(slots=True)
+class Sampled:
+    """Signals of a panel on its grid: tau (g, T), value and slope (g, S, T)."""
+
+    rows: Rows
+    tau: Floats
+    value: Floats
+    slope: Floats
+
+    @classmethod
+    def of(cls, rows: Rows, tau: Floats) -> Sampled:
+        """Evaluate the rows on the grid."""
+        return cls(rows, tau, *rows.at(tau))
+
+    def clipped(self, end: Floats) -> Sampled:
+        """The same up to `end` (g,): later points are drawn back to the end."""
+        late = self.tau > end[:, None]
+        if not late.any():
+            return self
+        value, slope = self.rows.at(end[:, None])
+        mask = late[:, None, :]
+        return Sampled(
+            self.rows,
+            np.where(late, end[:, None], self.tau),
+            np.where(mask, value, self.value),
+            np.where(mask, slope, self.slope),
+        )
+
+
+def root(rows: Rows, lo: Floats, hi: Floats, rising: bool = True, of_slope: bool = False) -> Floats:
+    """Root τ of each single-signal row (or of its slope, falling) in [lo, hi] (k,), by safeguarded Newton."""
+    lo, hi = lo.copy(), hi.copy()
+    sign = 1.0 if rising else -1.0
+    at = lo + 0.5 * (hi - lo)
+    for step in range(80):
+        value, slope = (a[:, 0, 0] for a in rows.at(at[:, None]))
+        f = slope if of_slope else value
+        below = sign * f < 0
+        lo, hi = np.where(below, at, lo), np.where(below, hi, at)
+        middle = lo + 0.5 * (hi - lo)
+        if of_slope or step > 20:
+            new = middle
+        else:
+            with np.errstate(divide="ignore", invalid="ignore"):
+                new = at - f / slope
+            new = np.where((new > lo) & (new < hi), new, middle)
+        width = 1e-15 * hi if not of_slope else 1e-11 * hi
+        if np.all((np.abs(new - at) <= width) | (hi - lo <= width) | (f == 0)):
+            return np.where(f == 0, at, new)
+        at = np.where(f == 0, at, new)
+    return at
+
+
+def humps(sampled: Sampled, columns: slice) -> tuple[Ints, Ints, Ints, Floats]:
+    """Grid intervals holding a maximum, as (lane, signal, interval), with an upper estimate of the value there."""
+    lo, hi = sampled.slope[:, columns, :-1], sampled.slope[:, columns, 1:]
+    lane, signal, k = np.nonzero((lo > 0) & (hi < 0))
+    up, down = lo[lane, signal, k], hi[lane, signal, k]
+    width = sampled.tau[lane, k + 1] - sampled.tau[lane, k]
+    estimate = sampled.value[:, columns][lane, signal, k] + width * up * up / (up - down)
+    return lane, signal + (columns.start or 0), k, estimate
+
+
+def first_reach(sampled: Sampled, columns: slice, tolerance: Floats, from_start: Bools) -> Floats:
+    """First τ (g, S) at which each signal of the columns is at or above 0; inf when never.
+
+    `from_start` (S,) says which signals count when already there at τ = 0; the others must exceed `tolerance`
+    (g, S) at a later point. Maxima between two grid points are looked at too.
+    """
+    value = sampled.value[:, columns]
+    g, s, count = value.shape
+    if not s:
+        return np.zeros((g, 0))
+    there = value > tolerance[..., None]
+    there[:, :, 0] = False
+    at_start = from_start & (value[:, :, 0] >= 0)
+    there |= (value >= 0) & from_start[None, :, None]
+    reached = there.any(axis=2)
+    index = np.where(reached, there.argmax(axis=2), count)
+    out = np.where(at_start, 0.0, np.inf)
+    lane, signal = np.nonzero(reached & ~at_start)
+    k = index[lane, signal]
+    lo, hi = sampled.tau[lane, k - 1], sampled.tau[lane, k]
+    base = columns.start or 0
+    if lane.size:
+        rows = sampled.rows.pairs(lane, signal + base)
+        found = root(rows, lo, hi)
+        out[lane, signal] = np.where(value[lane, signal, k - 1] >= 0, lo, found)
+    lane, column, k, estimate = humps(sampled, columns)
+    maybe = (estimate > 0) & (k + 1 < index[lane, column - base]) & ~at_start[lane, column - base]
+    if maybe.any():
+        lane, column, k = lane[maybe], column[maybe], k[maybe]
+        rows = sampled.rows.pairs(lane, column)
+        top = root(rows, sampled.tau[lane, k], sampled.tau[lane, k + 1], rising=False, of_slope=True)
+        over = rows.at(top[:, None])[0][:, 0, 0] > tolerance[lane, column - base]
+        if over.any():
+            lane, column, k, top = lane[over], column[over], k[over], top[over]
+            found = root(sampled.rows.pairs(lane, column), sampled.tau[lane, k], top)
+            np.minimum.at(out, (lane, column - base), found)
+    return out
+
+
+def largest(sampled: Sampled, columns: slice) -> tuple[Floats, Floats]:
+    """Largest value (g, S) of each signal on the panel and its τ."""
+    value = sampled.value[:, columns]
+    k = value.argmax(axis=2)
+    best = np.take_along_axis(value, k[..., None], axis=2)[..., 0]
+    when = np.take_along_axis(np.broadcast_to(sampled.tau[:, None], value.shape), k[..., None], axis=2)[..., 0]
+    lane, column, k, estimate = humps(sampled, columns)
+    base = columns.start or 0
+    maybe = estimate > best[lane, column - base]
+    if maybe.any():
+        lane, column, k = lane[maybe], column[maybe], k[maybe]
+        rows = sampled.rows.pairs(lane, column)
+        top = root(rows, sampled.tau[lane, k], sampled.tau[lane, k + 1], rising=False, of_slope=True)
+        height = rows.at(top[:, None])[0][:, 0, 0]
+        for order in np.argsort(height):  # rising, so that the largest of a lane is written last
+            if height[order] > best[lane[order], column[order] - base]:
+                best[lane[order], column[order] - base] = height[order]
+                when[lane[order], column[order] - base] = top[order]
+    return best, when
+
+
+@lru_cache(maxsize=2)
+def gauss(points: int) -> tuple[Floats, Floats]:
+    """Gauss-Legendre nodes and weights on [0, 1]."""
+    nodes, weights = legendre.leggauss(points)
+    return (nodes + 1) / 2, weights / 2
+
+
+def integrals(rows: Rows, edges: Floats, factors: list[tuple[int, int | None]]) -> Floats:
+    """Integrals (g, I) over the panel between the first and last edge (g, E) of s or s * other."""
+    nodes, weights = gauss(8)
+    width = np.diff(edges, axis=1)
+    tau = (edges[:, :-1, None] + width[:, :, None] * nodes).reshape(edges.shape[0], -1)
+    measure = (width[:, :, None] * weights).reshape(tau.shape)
+    value, _ = rows.at(tau)
+    out = np.empty((edges.shape[0], len(factors)))
+    for k, (first, second) in enumerate(factors):
+        term = value[:, first] if second is None else value[:, first] * value[:, second]
+        out[:, k] = (term * measure).sum(axis=1)
+    return out

@@ -1,0 +1,223 @@
+"""What follows from the topology and the numbers alone, before any switch has a position.
+
+Nodes carry voltages v (the reference left out). The capacitor graph is cut into trees: z are the voltages along
+tree branches (child over parent), and v = T1 z + T0 w with w one common voltage per capacitor component that does
+not hold the reference. T1 and T0 hold zeros and ones, so capacitors in parallel merge by themselves with their
+charge kept, and w follows from the currents alone.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tristrand.physics.circuit.elements import (
+    FLOOR_V,
+    LEAK_S,
+    Battery,
+    Capacitor,
+    Circuit,
+    CurrentSource,
+    Diode,
+    Element,
+    Inductor,
+    PowerLoad,
+    Resistor,
+    Switch,
+)
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+Kind = TypeVar("Kind", bound=Element)
+
+
+class Group:
+    """All elements of one kind: incidence (n, k) with +1 at the first and -1 at the second terminal, names."""
+
+    __slots__ = ("ends", "incidence", "index", "names")
+
+    def __init__(self, elements: list[Element], node: dict[str, int], n: int) -> None:
+        self.names = tuple(e.name for e in elements)
+        self.index = {name: k for k, name in enumerate(self.names)}
+        self.ends = [tuple(node[getattr(e, t)] for t in e.terminals) for e in elements]
+        full = np.zeros((n + 1, len(elements)))
+        for k, (first, second) in enumerate(self.ends):
+            full[first, k] += 1.0
+            full[second, k] -= 1.0
+        self.incidence: Floats = full[1:]
+
+    def __len__(self) -> int:
+        return len(self.names)
+
+
+@dataclass(frozen=True, slots=True)
+class Loads:
+    """Parameters of the power loads, each (N, k)."""
+
+    power_w: Floats
+    on_v: Floats
+    off_v: Floats
+    soft_s: Floats
+    limit_a: Floats
+    alive: Bools
+    resistive: Bools
+    conductance_s: Floats
+    sliding: Bools
+
+
+class Topology:
+    """Index, incidence and parameter arrays of one circuit; see the module's own text."""
+
+    def __init__(self, circuit: Circuit) -> None:
+        self.circuit = circuit
+        self.lanes = circuit.lanes
+        self.node = {name: k for k, name in enumerate(circuit.nodes)}
+        self.n = len(circuit.nodes) - 1
+        kinds = (Battery, Resistor, Inductor, Capacitor, Switch, Diode, PowerLoad, CurrentSource)
+        groups = [self._group(kind) for kind in kinds]
+        (self.batteries, self.resistors, self.inductors, self.capacitors) = groups[:4]
+        (self.switches, self.diodes, self.loads, self.sources) = groups[4:]
+        self.ocv_v = self._values(Battery, "ocv_v")
+        self.battery_s = 1.0 / self._values(Battery, "resistance_ohm")
+        self.resistor_s = 1.0 / self._values(Resistor, "resistance_ohm")
+        self.inductance_h = self._values(Inductor, "inductance_h")
+        self.inductor_ohm = self._values(Inductor, "resistance_ohm")
+        self.capacitance_f = self._values(Capacitor, "capacitance_f")
+        self.switch_s = 1.0 / self._values(Switch, "on_ohm")
+        self.diode_s = 1.0 / self._values(Diode, "on_ohm")
+        self.forward_v = self._values(Diode, "forward_v")
+        self.source_a = self._values(CurrentSource, "current_a")
+        self.load = self._load_parameters()
+        self.closed = np.array([e.closed for e in self._of(Switch)], dtype=bool)
+        self.close_delay_s = self._values(Switch, "close_delay_s")
+        self.open_delay_s = self._values(Switch, "open_delay_s")
+        self.fixed_g, self.fixed_s = self._fixed()
+        self._capacitor_trees()
+
+    def _of(self, kind: type[Kind]) -> list[Kind]:
+        return [e for e in self.circuit.elements if isinstance(e, kind)]
+
+    def _group(self, kind: type[Kind]) -> Group:
+        return Group(list(self._of(kind)), self.node, self.n)
+
+    def _values(self, kind: type[Kind], name: str) -> Floats:
+        """One parameter of all elements of a kind as (N, k)."""
+        elements = self._of(kind)
+        out = np.empty((self.lanes, len(elements)))
+        for k, element in enumerate(elements):
+            out[:, k] = getattr(element, name)
+        return out
+
+    def _load_parameters(self) -> Loads:
+        loads = self._of(PowerLoad)
+        power = self._values(PowerLoad, "power_w")
+        resistive = np.array([e.below == "resistive" for e in loads], dtype=bool)
+        off_v = np.maximum(self._values(PowerLoad, "turn_off_v"), FLOOR_V)
+        on_v = np.where(resistive, off_v, np.maximum(self._values(PowerLoad, "turn_on_v"), FLOOR_V))
+        soft_s = self._values(PowerLoad, "soft_start_s")
+        return Loads(
+            power_w=power,
+            on_v=on_v,
+            off_v=off_v,
+            soft_s=soft_s,
+            limit_a=self._values(PowerLoad, "current_limit_a"),
+            alive=(self._values(PowerLoad, "enabled") > 0) & (power > 0),
+            resistive=np.broadcast_to(resistive, power.shape),
+            conductance_s=power / off_v**2,
+            sliding=(on_v == off_v) & ~resistive & (soft_s == 0),
+        )
+
+    def _fixed(self) -> tuple[Floats, Floats]:
+        """Conductance matrix (N, n, n) and injected currents (N, n) of what never switches."""
+        g = stamp(self.batteries.incidence, self.battery_s) + stamp(self.resistors.incidence, self.resistor_s)
+        g[:, np.arange(self.n), np.arange(self.n)] += LEAK_S
+        s = (self.battery_s * self.ocv_v) @ self.batteries.incidence.T - self.source_a @ self.sources.incidence.T
+        return g, s
+
+    def _capacitor_trees(self) -> None:
+        """Spanning trees of the capacitor graph: T1 (n, nz), T0 (n, nc), component of every node (reference: -1)."""
+        near: list[list[int]] = [[] for _ in range(self.n + 1)]
+        for first, second in self.capacitors.ends:
+            near[first].append(second)
+            near[second].append(first)
+        component = np.full(self.n + 1, -2)
+        paths: list[list[int]] = [[] for _ in range(self.n + 1)]
+        branches = 0
+        roots = 0
+        for root in range(self.n + 1):
+            if component[root] != -2:
+                continue
+            component[root] = -1 if root == 0 else roots
+            roots += root != 0
+            queue = [root]
+            for parent in queue:
+                for child in near[parent]:
+                    if component[child] == -2:
+                        component[child] = component[root]
+                        paths[child] = [*paths[parent], branches]
+                        branches += 1
+                        queue.append(child)
+        self.component = component
+        self.t1 = np.zeros((self.n, branches))
+        self.t0 = np.zeros((self.n, roots))
+        for k in range(1, self.n + 1):
+            self.t1[k - 1, paths[k]] = 1.0
+            if component[k] >= 0:
+                self.t0[k - 1, component[k]] = 1.0
+        self.cap_z = self.capacitors.incidence.T @ self.t1
+        matrix = np.einsum("ki,gk,kj->gij", self.cap_z, self.capacitance_f, self.cap_z)
+        self.inverse_c = np.linalg.inv(matrix)
+
+    def initial_states(self) -> tuple[Floats, Floats]:
+        """Branch voltages z (N, nz) with the charge of the given capacitor voltages kept; inductor currents."""
+        charge = (self.capacitance_f * self._values(Capacitor, "voltage_v")) @ self.cap_z
+        return np.einsum("gij,gj->gi", self.inverse_c, charge), self._values(Inductor, "current_a")
+
+
+def stamp(incidence: Floats, conductance: Floats) -> Floats:
+    """Nodal conductance matrices (g, n, n) of branches with conductance (g, k)."""
+    scaled = incidence[None, :, :] * conductance[:, None, :]
+    return np.matmul(scaled, incidence.T)
+
+
+def islands(topology: Topology, switches: Bools, diodes: Bools) -> tuple[Floats, Floats]:
+    """Islands reached through inductance alone: indicator columns U (n, k), and T0 columns kept for w (n, nc - k).
+
+    An island is a set of capacitor components joined by conductances, without the reference. Where an inductor
+    crosses its border the border currents must cancel, and its potential follows from the inductors.
+    """
+    parent = list(range(topology.t0.shape[1] + 1))  # slot 0 is the reference's component
+
+    def find(k: int) -> int:
+        while parent[k] != k:
+            parent[k] = parent[parent[k]]
+            k = parent[k]
+        return k
+
+    component = topology.component + 1
+    for group, on in (
+        (topology.batteries, None),
+        (topology.resistors, None),
+        (topology.switches, switches),
+        (topology.diodes, diodes),
+    ):
+        for k, (first, second) in enumerate(group.ends):
+            if on is None or on[k]:
+                parent[find(int(component[first]))] = find(int(component[second]))
+    crossed: dict[int, None] = {}
+    for first, second in topology.inductors.ends:
+        one, two = find(int(component[first])), find(int(component[second]))
+        if one != two:
+            crossed.update({one: None, two: None})
+    floating = [root for root in crossed if root != find(0)]
+    keep = np.ones(topology.t0.shape[1], dtype=bool)
+    columns = []
+    for root in floating:
+        members = [k - 1 for k in range(1, len(parent)) if find(k) == root]
+        columns.append(topology.t0[:, members].sum(axis=1))
+        keep[members[0]] = False
+    u = np.array(columns).T if columns else np.zeros((topology.n, 0))
+    return u, topology.t0[:, keep]

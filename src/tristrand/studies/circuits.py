@@ -1,0 +1,259 @@
+"""The high-voltage circuit of a design as plain frozen data: what the studies hand to the circuit solver.
+
+Nothing here computes an answer. A study sees only this data and its own settings, so a result can be kept by its inputs.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+from tristrand.design import Datum, Design
+from tristrand.physics.conductor_tables import aluminium_resistance_ohm_per_m, class5_resistance_ohm_per_m
+from tristrand.studies.results import Missing
+
+CASES = ("idle", "precharge", "charge", "continuous", "peak", "heat")
+DEFAULT_AMBIENT_C = 40.0
+
+
+@dataclass(frozen=True, slots=True)
+class Span3:
+    """A number with the low and high end of its tolerance."""
+
+    low: float
+    value: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class Lead:
+    """A connection. ``ohm_20c`` is for the whole length; ``inductance_h`` is nan where the design does not give it."""
+
+    id: str
+    a: str
+    b: str
+    ohm_20c: float
+    inductance_h: float
+    cable: str
+    metal: str
+    length_m: float
+    limit_c: float
+
+
+@dataclass(frozen=True, slots=True)
+class Series2:
+    """A fuse or service disconnect: a resistance between a and b."""
+
+    id: str
+    kind: str
+    a: str
+    b: str
+    ohm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Contact:
+    """A contactor."""
+
+    id: str
+    role: str
+    rests_closed: bool
+    a: str
+    b: str
+    ohm: float
+    close_s: float
+    open_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Resist:
+    """A precharge or discharge resistor."""
+
+    id: str
+    role: str
+    a: str
+    b: str
+    ohm: Span3
+
+
+@dataclass(frozen=True, slots=True)
+class Device:
+    """A part across the bus, seen from its two terminals. ``bleed_ohm`` is inf where it has none."""
+
+    id: str
+    kind: str
+    plus: str
+    minus: str
+    farad: Span3
+    bleed_ohm: float
+    with_bus: bool
+    turn_on_v: float
+    turn_off_v: float
+    soft_start_s: float
+    limit_a: float
+    fixed_ohm: float
+    power_w: tuple[tuple[str, float], ...]
+
+    def power_in(self, case: str) -> float:
+        """Power at the bus terminals in a case; 0 where none is given."""
+        return dict(self.power_w).get(case, 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class PackEnds:
+    """A pack's terminals."""
+
+    id: str
+    plus: str
+    minus: str
+
+
+@dataclass(frozen=True, slots=True)
+class HvCircuit:
+    """The whole topology. ``missing`` lists what keeps it from being solved."""
+
+    packs: tuple[PackEnds, ...]
+    leads: tuple[Lead, ...]
+    series: tuple[Series2, ...]
+    contacts: tuple[Contact, ...]
+    resistors: tuple[Resist, ...]
+    devices: tuple[Device, ...]
+    missing: tuple[Missing, ...]
+
+    def role(self, role: str) -> tuple[Contact, ...]:
+        """The contactors of a role, in the order of the file."""
+        return tuple(c for c in self.contacts if c.role == role)
+
+
+class Needs:
+    """Reads data of a design and notes what is missing."""
+
+    def __init__(self, design: Design) -> None:
+        self.design = design
+        self.missing: list[Missing] = []
+
+    def sheet(self, part_id: str, field: str, what: str, *, optional: bool = False) -> Datum | None:
+        """A datum of the part's sheet, or None (noted as missing unless optional)."""
+        part: Any = self.design.high_voltage.parts[part_id]
+        return self.of(f"parts/{part.sheet}/{field}", getattr(self.design.sheets[part.sheet], field), f"{what} of {part_id}", optional)
+
+    def of(self, pointer: str, datum: Datum | None, what: str, optional: bool = False) -> Datum | None:
+        """``datum`` itself, noted as missing where it is None."""
+        if datum is None and not optional and all(m.pointer != pointer for m in self.missing):
+            self.missing.append(Missing(pointer, what))
+        return datum
+
+    def number(self, part_id: str, field: str, what: str, default: float | None = None) -> float:
+        """The value of a sheet's datum; ``default`` where it may be absent, else nan with the gap noted."""
+        datum = self.sheet(part_id, field, what, optional=default is not None)
+        return datum.value if datum is not None else (math.nan if default is None else default)
+
+    def span(self, part_id: str, field: str, what: str) -> Span3:
+        """Value with both ends of its tolerance; nan where missing."""
+        datum = self.sheet(part_id, field, what)
+        return Span3(datum.low, datum.value, datum.high) if datum is not None else Span3(math.nan, math.nan, math.nan)
+
+
+def ambient_of(design: Design, own: Datum | None) -> float:
+    """Air temperature [degC] round a part or cable: its own, else the hottest of the vehicle, else nan."""
+    if own is not None:
+        return own.value
+    ambient = design.vehicle.ambient
+    return ambient.maximum.value if ambient is not None else math.nan
+
+
+def hv_circuit(design: Design) -> HvCircuit:
+    """The circuit of a design. Missing numbers are nan in it and are listed."""
+    needs = Needs(design)
+    packs, series, contacts, resistors, devices = [], [], [], [], []
+    for part_id, part in design.high_voltage.parts.items():
+        a, b = f"{part_id}.a", f"{part_id}.b"
+        if part.kind == "pack":
+            packs.append(PackEnds(part_id, f"{part_id}.plus", f"{part_id}.minus"))
+        elif part.kind == "fuse":
+            series.append(Series2(part_id, part.kind, a, b, needs.number(part_id, "resistance", "cold resistance")))
+        elif part.kind == "service_disconnect":
+            series.append(Series2(part_id, part.kind, a, b, needs.number(part_id, "contact_resistance", "contact resistance")))
+        elif part.kind == "contactor":
+            contacts.append(_contact(needs, part_id, part))
+        elif part.kind == "resistor":
+            resistors.append(Resist(part_id, part.role, a, b, needs.span(part_id, "resistance", "resistance")))
+        elif part.kind in ("inverter", "dcdc", "heater", "charger"):
+            devices.append(_device(needs, part_id, part))
+    leads = tuple(_lead(needs, lead_id, lead) for lead_id, lead in design.high_voltage.connections.items())
+    return HvCircuit(
+        tuple(packs), leads, tuple(series), tuple(contacts), tuple(resistors), tuple(devices), tuple(needs.missing)
+    )
+
+
+def _contact(needs: Needs, part_id: str, part: Any) -> Contact:
+    return Contact(
+        part_id, part.role, part.rests == "closed", f"{part_id}.a", f"{part_id}.b",
+        needs.number(part_id, "contact_resistance", "contact resistance"),
+        needs.number(part_id, "close_time", "closing time"), needs.number(part_id, "open_time", "opening time"),
+    )  # fmt: skip
+
+
+_CAPACITANCE = {
+    "inverter": "bus_capacitance", "dcdc": "input_capacitance", "heater": "input_capacitance", "charger": "output_capacitance",
+}  # fmt: skip
+
+
+def _device(needs: Needs, part_id: str, part: Any) -> Device:
+    sheet: Any = needs.design.sheets[part.sheet]
+    farad = needs.span(part_id, _CAPACITANCE[part.kind], "capacitance across the bus")
+    bleed = getattr(sheet, "bleed_resistance", None)
+    fixed = math.inf
+    if part.kind == "heater" and sheet.control == "resistance":
+        fixed = needs.number(part_id, "resistance", "resistance")
+    turn_on = _optional(sheet, "turn_on_voltage", 0.0)
+    return Device(
+        part_id, part.kind, f"{part_id}.plus", f"{part_id}.minus", farad, bleed.value if bleed else math.inf,
+        getattr(part, "starts", "when_released") == "with_bus", turn_on, _optional(sheet, "turn_off_voltage", turn_on),
+        _optional(sheet, "soft_start", 0.0), _optional(sheet, "input_current_limit", math.inf), fixed,
+        tuple((case, datum.value) for case, datum in part.power.items()),
+    )  # fmt: skip
+
+
+def _optional(sheet: Any, field: str, default: float) -> float:
+    datum = getattr(sheet, field, None)
+    return datum.value if datum is not None else default
+
+
+def _lead(needs: Needs, lead_id: str, lead: Any) -> Lead:
+    inductance = lead.inductance.value if lead.inductance is not None else math.nan
+    if lead.cable is None:
+        return Lead(lead_id, lead.from_, lead.to, lead.resistance.value, inductance, "", "", 0.0, math.nan)
+    sheet: Any = needs.design.sheets[lead.cable]
+    pointer = f"high_voltage/connections/{lead_id}"
+    length = needs.of(f"{pointer}/length", lead.length, f"length of {lead_id}")
+    metres = length.value if length is not None else math.nan
+    per_metre = cable_ohm_per_m(needs, lead.cable)
+    if math.isnan(inductance) and sheet.inductance is not None:
+        inductance = sheet.inductance.value * metres
+    limits = [d.value for d in (sheet.temperature_rating, lead.terminal_limit) if d is not None]
+    if sheet.temperature_rating is None:
+        needs.of(f"parts/{lead.cable}/temperature_rating", None, f"temperature rating of {lead.cable}")
+    return Lead(
+        lead_id, lead.from_, lead.to, per_metre * metres, inductance, lead.cable, sheet.conductor, metres,
+        min(limits) if limits else math.nan,
+    )  # fmt: skip
+
+
+def cable_ohm_per_m(needs: Needs, name: str) -> float:
+    """Resistance per metre at 20 degC of a cable sheet: its own value, else the largest of IEC 60228; nan where neither is there."""
+    sheet: Any = needs.design.sheets[name]
+    if sheet.resistance is not None:
+        return float(sheet.resistance.high)
+    if sheet.cross_section is None:
+        needs.of(f"parts/{name}/cross_section", None, f"cross-section or resistance of {name}")
+        return math.nan
+    size = round(sheet.cross_section.to("mm²"), 6)
+    try:
+        if sheet.conductor == "aluminium":
+            return aluminium_resistance_ohm_per_m(size)
+        return class5_resistance_ohm_per_m(size, sheet.conductor == "copper_tinned")
+    except ValueError:
+        needs.of(f"parts/{name}/resistance", None, f"resistance of {name}: IEC 60228 has no {sheet.cross_section.text}")
+        return math.nan

@@ -1,0 +1,262 @@
+"""What each cable may carry, what it does carry, how warm it gets, and what it drops.
+
+The limit is the smaller of the printed table whose column lies nearest the conductor's temperature limit and our heat
+balance; both are shown. Resistance comes from tables or the sheet, never from the nominal area.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from tristrand.design import Design
+from tristrand.physics.adiabatic import ALUMINIUM, COPPER, final_temperature_c
+from tristrand.physics.ampacity import bundle_factor, table_ampacity
+from tristrand.physics.conductors import (
+    ALUMINIUM_RESISTIVITY_OHM_MM2_PER_M, COPPER_RESISTIVITY_OHM_MM2_PER_M, metal_area_mm2,
+)
+from tristrand.physics.heat_balance import HEAT_BALANCE_FACTOR, current_for_temperature, temperature_for_current
+from tristrand.studies.circuits import Needs, ambient_of, cable_ohm_per_m, hv_circuit
+from tristrand.studies.results import (
+    Ampacity, CableOption, ConductorFigures, ConductorsResult, Missing, OperatingResult, Working, found, working,
+)
+from tristrand.studies.topology import protecting_fuses
+
+BALANCE = "heat balance"
+
+
+@dataclass(frozen=True, slots=True)
+class CableData:
+    """A cable sheet as numbers; diameters are nan where the sheet does not give them."""
+
+    id: str
+    nominal_mm2: float
+    metal: str
+    ohm_per_m: float
+    conductor_m: float
+    outer_m: float
+    rating_c: float
+
+    @property
+    def metal_mm2(self) -> float:
+        """Metal area that gives this resistance."""
+        rho = ALUMINIUM_RESISTIVITY_OHM_MM2_PER_M if self.metal == "aluminium" else COPPER_RESISTIVITY_OHM_MM2_PER_M
+        return float(metal_area_mm2(self.ohm_per_m, rho))
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """A cable as laid: which sheet, how long, how hot round it, how many together, and what its ends stand."""
+
+    id: str
+    cable: str
+    length_m: float
+    ambient_c: float
+    bundled: int
+    terminal_c: float
+    fuse_a: float
+
+
+@dataclass(frozen=True, slots=True)
+class ConductorInputs:
+    """All runs and all cable sheets of the folder."""
+
+    runs: tuple[Run, ...]
+    cables: tuple[CableData, ...]
+    missing: tuple[Missing, ...]
+
+
+def inputs(design: Design) -> ConductorInputs:
+    """Collect the runs of a design. A run with a gap is left out and the gap listed."""
+    needs = Needs(design)
+    cables = {key: _cable(needs, key) for key, sheet in design.sheets.items() if sheet.kind == "cable"}
+    needs.missing = []
+    fuses = protecting_fuses(hv_circuit(design))
+    runs = []
+    for key, lead in design.high_voltage.connections.items():
+        if lead.cable is None:
+            continue
+        length = needs.of(f"high_voltage/connections/{key}/length", lead.length, f"length of {key}")
+        ambient = ambient_of(design, lead.ambient)
+        if math.isnan(ambient):
+            needs.of("vehicle/ambient", None, f"air temperature round {key}")
+        gaps = _gaps(needs, cables[lead.cable])
+        if length is None or math.isnan(ambient) or gaps:
+            continue
+        terminal = lead.terminal_limit.value if lead.terminal_limit is not None else math.inf
+        rated = [design.sheet_of(f).rated_current for f in fuses.get(key, ())]
+        smallest = min((d.value for d in rated if d is not None), default=math.inf)
+        runs.append(Run(key, lead.cable, length.value, ambient, lead.bundled, terminal, smallest))
+    whole = tuple(sorted((c for c in cables.values() if not _blank(c)), key=lambda c: c.metal_mm2))
+    return ConductorInputs(tuple(runs), whole, tuple(needs.missing))
+
+
+def _cable(needs: Needs, name: str) -> CableData:
+    sheet = needs.design.sheets[name]
+    return CableData(
+        name, sheet.cross_section.to("mm²") if sheet.cross_section else math.nan, sheet.conductor,
+        cable_ohm_per_m(needs, name), sheet.conductor_diameter.value if sheet.conductor_diameter else math.nan,
+        sheet.outer_diameter.value if sheet.outer_diameter else math.nan,
+        sheet.temperature_rating.value if sheet.temperature_rating else math.nan,
+    )  # fmt: skip
+
+
+def _blank(cable: CableData) -> bool:
+    return math.isnan(cable.ohm_per_m) or math.isnan(cable.rating_c)
+
+
+def _gaps(needs: Needs, cable: CableData) -> bool:
+    for field, value, what in (
+        ("resistance", cable.ohm_per_m, "cross-section or resistance"), ("temperature_rating", cable.rating_c, "temperature rating"),
+        ("conductor_diameter", cable.conductor_m, "conductor diameter, for the heat balance"),
+        ("outer_diameter", cable.outer_m, "outer diameter, for the heat balance"),
+    ):  # fmt: skip
+        if math.isnan(value):
+            needs.of(f"parts/{cable.id}/{field}", None, f"{what} of {cable.id}")
+    return _blank(cable)
+
+
+def study(data: ConductorInputs, operating: OperatingResult) -> ConductorsResult:
+    """Ampacity, temperature and drop of every run at the currents of the operating study."""
+    missing = (*data.missing, *operating.missing)
+    if not operating.cases or not data.runs:
+        return ConductorsResult(missing=missing)
+    cables = {c.id: c for c in data.cables}
+    balance = _balance(data.runs, [cables[r.cable] for r in data.runs])
+    figures = {run.id: _figures(run, cables[run.cable], amp, operating) for run, amp in zip(data.runs, balance, strict=True)}
+    figures = _temperatures(data.runs, cables, figures)
+    options = {
+        run.id: _options(run, data.cables)
+        for run in data.runs
+        if figures[run.id].ampacity.current_a < max(figures[run.id].sustained_a, run.fuse_a if math.isfinite(run.fuse_a) else 0.0)
+    }
+    lines = [line for run in data.runs for line in _workings(run, cables[run.cable], figures[run.id])]
+    return ConductorsResult(tuple(lines), missing, (), figures, options)
+
+
+def limit_c(run: Run, cable: CableData) -> float:
+    """The conductor may get as warm as the cooler of insulation and terminals allows."""
+    return min(cable.rating_c, run.terminal_c)
+
+
+def _balance(runs: tuple[Run, ...] | list[Run], cables: list[CableData]) -> list[float]:
+    """Heat-balance ampacity of each run, with the shipped factor and the bundle factor; nan without diameters."""
+    known = [i for i, c in enumerate(cables) if not math.isnan(c.conductor_m) and not math.isnan(c.outer_m)]
+    result = [math.nan] * len(cables)
+    if known:
+        alpha = np.array([0.00403 if cables[i].metal == "aluminium" else 0.00393 for i in known])
+        solved = current_for_temperature(
+            np.array([limit_c(runs[i], cables[i]) for i in known]), np.array([runs[i].ambient_c for i in known]),
+            np.array([cables[i].ohm_per_m for i in known]), np.array([cables[i].conductor_m for i in known]),
+            np.array([cables[i].outer_m for i in known]), alpha_per_k=alpha,
+        )  # fmt: skip
+        for i, amp in zip(known, np.atleast_1d(solved.current_a), strict=True):
+            result[i] = float(amp) * HEAT_BALANCE_FACTOR * bundle_factor(runs[i].bundled)
+    return result
+
+
+def ampacities(run: Run, cable: CableData, balance_a: float) -> tuple[Ampacity, ...]:
+    """Every limit that holds for this run: the governing table first, the heat balance where diameters are known."""
+    ratings = table_ampacity(
+        cable.metal_mm2, limit_c(run, cable), run.ambient_c, run.bundled,
+        material="aluminium" if cable.metal == "aluminium" else "copper",
+        nominal_mm2=None if math.isnan(cable.nominal_mm2) else cable.nominal_mm2,
+    )  # fmt: skip
+    limits = []
+    table = ratings.governing
+    if table is not None:
+        detail = (
+            f"row {table.row}, {table.column_c:g} °C column: {table.base_a:g} A, ambient factor {table.ambient_factor:.3f}, "
+            f"bundle factor {table.bundle_factor:.2f}"
+        )
+        limits.append(Ampacity(table.table, table.result_a, table.source, detail))
+    if not math.isnan(balance_a):
+        limits.append(
+            Ampacity(BALANCE, balance_a, "OWN-COMPARISON#heat balance factor", f"factor {HEAT_BALANCE_FACTOR:g}, bundle factor {bundle_factor(run.bundled):.2f}")
+        )
+    return tuple(limits)
+
+
+def _figures(run: Run, cable: CableData, balance_a: float, operating: OperatingResult) -> ConductorFigures:
+    limits = ampacities(run, cable, balance_a)
+    smallest = min(limits, key=lambda a: a.current_a) if limits else Ampacity("none", math.nan, "", "no table holds for this size")
+    ohm = cable.ohm_per_m * run.length_m
+    flow = {case: flows.flows[run.id].current_a for case, flows in operating.cases.items() if run.id in flows.flows}
+    steady = {c: a for c, a in flow.items() if operating.cases[c].duration_s == 0}
+    short = {c: a for c, a in flow.items() if operating.cases[c].duration_s > 0}
+    steady_case = max(steady, key=steady.__getitem__, default="")
+    # The case with the largest I²t heats the conductor most when nothing is lost.
+    heating = {c: a**2 * operating.cases[c].duration_s for c, a in short.items()}
+    short_case = max(heating, key=heating.__getitem__, default="")
+    case = max(flow, key=flow.__getitem__, default="")
+    drop = flow.get(case, 0.0) * ohm * (1 + 0.00393 * (limit_c(run, cable) - 20.0))
+    volts = min(operating.cases[case].lowest_v.values()) if case and operating.cases[case].lowest_v else math.nan
+    return ConductorFigures(
+        run.id, run.cable, cable.nominal_mm2, cable.metal_mm2, ohm, run.ambient_c, limit_c(run, cable), limits, smallest,
+        steady.get(steady_case, 0.0), steady_case, math.nan, short.get(short_case, 0.0), short_case,
+        operating.cases[short_case].duration_s if short_case else 0.0, math.nan, drop, drop / volts, case,
+    )  # fmt: skip
+
+
+def _temperatures(
+    runs: tuple[Run, ...], cables: dict[str, CableData], figures: dict[str, ConductorFigures]
+) -> dict[str, ConductorFigures]:
+    """Steady temperature at the sustained current, then the short case added without any loss of heat (upper bound)."""
+    from dataclasses import replace
+
+    known = [r for r in runs if not math.isnan(cables[r.cable].conductor_m) and not math.isnan(cables[r.cable].outer_m)]
+    if not known:
+        return figures
+    own = [cables[r.cable] for r in known]
+    current = np.array([figures[r.id].sustained_a / (HEAT_BALANCE_FACTOR * bundle_factor(r.bundled)) for r in known])
+    steady = temperature_for_current(
+        current, np.array([r.ambient_c for r in known]), np.array([c.ohm_per_m for c in own]),
+        np.array([c.conductor_m for c in own]), np.array([c.outer_m for c in own]),
+        alpha_per_k=np.array([0.00403 if c.metal == "aluminium" else 0.00393 for c in own]),
+    ).conductor_c  # fmt: skip
+    result = dict(figures)
+    for run, cable, warm in zip(known, own, np.atleast_1d(steady), strict=True):
+        figure = figures[run.id]
+        end = float(warm)
+        if figure.short_a > 0 and math.isfinite(end):
+            metal = ALUMINIUM if cable.metal == "aluminium" else COPPER
+            pulse = figure.short_a**2 * figure.short_duration_s
+            end = _after_pulse(pulse, cable.metal_mm2, end, metal)
+        result[run.id] = replace(figure, sustained_temperature_c=float(warm), short_end_temperature_c=end)
+    return result
+
+
+def _after_pulse(pulse_a2s: float, area_mm2: float, start_c: float, metal: object) -> float:
+    try:
+        return float(final_temperature_c(pulse_a2s, area_mm2, start_c, metal))  # type: ignore[arg-type]
+    except ValueError:
+        return math.inf
+
+
+def _options(run: Run, cables: tuple[CableData, ...]) -> tuple[CableOption, ...]:
+    """Every cable sheet of the folder in this run, thinnest first, with what it would carry."""
+    balance = _balance([run] * len(cables), list(cables))
+    options = []
+    for cable, amp in zip(cables, balance, strict=True):
+        limits = ampacities(run, cable, amp)
+        if limits:
+            options.append(CableOption(cable.id, cable.nominal_mm2, min(a.current_a for a in limits)))
+    return tuple(options)
+
+
+def _workings(run: Run, cable: CableData, figure: ConductorFigures) -> list[Working]:
+    from tristrand.physics.conductors import COPPER_RESISTIVITY_OHM_MM2_PER_M as rho_copper
+
+    rho = ALUMINIUM_RESISTIVITY_OHM_MM2_PER_M if cable.metal == "aluminium" else rho_copper
+    lines = [
+        found(run.id, "r20", f"resistance per metre of {run.cable} at 20 °C", cable.ohm_per_m, "Ω/m", "IEC-60228#class 5", "sheet, or largest value of the table"),
+        working(run.id, "R20", "resistance of the run at 20 °C", "r20*length", figure.resistance_20c_ohm, "Ω", "CLOSED-FORM#resistance of a length", r20=(cable.ohm_per_m, "Ω/m"), length=(run.length_m, "m")),
+        working(run.id, "S", "metal area that gives this resistance", "rho/r20", figure.metal_area_mm2, "mm²", "IEC-60028#resistivity at 20 °C", rho=(rho, "Ω mm²/m"), r20=(cable.ohm_per_m, "Ω/m")),
+    ]  # fmt: skip
+    for limit in figure.ampacities:
+        lines.append(found(run.id, "I_z", f"ampacity by {limit.name}", limit.current_a, "A", limit.source, limit.detail))
+    if not math.isnan(figure.sustained_temperature_c):
+        lines.append(found(run.id, "T", f"conductor temperature at {figure.sustained_a:.1f} A, {figure.sustained_case}", figure.sustained_temperature_c, "°C", "CHURCHILL-CHU-1975#horizontal cylinder, laminar and turbulent", "heat balance at the current over its factors"))  # fmt: skip
+    return lines

@@ -1,0 +1,140 @@
+"""Currents through every part and cable, and voltages at every part, in each high-voltage case of the vehicle's modes.
+
+The real topology is solved at every corner of the pack with its conductors hot; the largest current and the lowest voltage
+are kept with the corner they occur at.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from tristrand.design import Design
+from tristrand.physics.circuit import Circuit, CurrentSource, OperatingPoint, operating_point
+from tristrand.studies.circuits import HvCircuit, hv_circuit
+from tristrand.studies.netlist import batteries, bleeds, leads, load, switch
+from tristrand.studies.results import CaseFlows, Flow, Missing, OperatingResult, PackResult, Working, found
+
+SOLVED = ("charge", "continuous", "peak", "heat")
+SOLVER = "TRISTRAND#nodal analysis with constant-power loads"
+
+
+@dataclass(frozen=True, slots=True)
+class OperatingInputs:
+    """The circuit, and the cases that the vehicle's modes use, each with the modes' names and its duration (0: sustained)."""
+
+    circuit: HvCircuit
+    cases: tuple[tuple[str, tuple[str, ...], float], ...]
+    charge_limit_a: tuple[tuple[str, float], ...]
+    missing: tuple[Missing, ...]
+
+
+def inputs(design: Design) -> OperatingInputs:
+    """Collect circuit and cases of a design."""
+    circuit = hv_circuit(design)
+    cases = []
+    for case in SOLVED:
+        modes = tuple(key for key, mode in design.vehicle.modes.items() if case in mode.high_voltage)
+        duration = design.high_voltage.case_duration.get(case)  # type: ignore[call-overload]
+        if modes:
+            cases.append((case, modes, duration.value if duration is not None else 0.0))
+    limits, missing = [], list(circuit.missing)
+    for part_id in design.parts_of("charger"):
+        current = design.sheet_of(part_id).output_current
+        if current is None:
+            missing.append(Missing(f"parts/{design.high_voltage.parts[part_id].sheet}/output_current", f"output current of {part_id}"))
+        else:
+            limits.append((part_id, current.value))
+    powerless = [key for key in circuit.devices if not key.power_w]
+    missing += [Missing(f"high_voltage/parts/{d.id}/power", f"power of {d.id} in each case") for d in powerless]
+    # Capacitance does not matter to a steady state.
+    circuit = replace(circuit, missing=())
+    missing = [m for m in missing if "capacitance" not in m.pointer and not m.pointer.endswith("_time")]
+    return OperatingInputs(circuit, tuple(cases), tuple(limits), tuple(missing))
+
+
+def study(data: OperatingInputs, packs: PackResult) -> OperatingResult:
+    """Solve every case at every corner, all in one batch."""
+    missing = (*data.missing, *packs.missing)
+    if missing or not data.cases or not data.circuit.packs:
+        return OperatingResult(missing=missing)
+    corners = [c.name for c in next(iter(packs.packs.values())).corners]
+    point = _solve(data, packs, len(corners))
+    cases = {
+        case: _flows(data.circuit, point, case, modes, duration, corners, slice(k * len(corners), (k + 1) * len(corners)))
+        for k, (case, modes, duration) in enumerate(data.cases)
+    }
+    lines = [line for flows in cases.values() for line in _workings(data.circuit, flows)]
+    return OperatingResult(tuple(lines), (), (), cases)
+
+
+def _solve(data: OperatingInputs, packs: PackResult, corners: int) -> OperatingPoint:
+    names = [case for case, _, _ in data.cases]
+    lanes = len(names) * corners
+    tile = len(names)
+    circuit = data.circuit
+    elements = leads(circuit, hot=True)
+    elements += batteries(
+        circuit,
+        {k: np.tile([c.open_circuit_v for c in f.corners], tile) for k, f in packs.packs.items()},
+        {k: np.tile([c.resistance_ohm for c in f.corners], tile) for k, f in packs.packs.items()},
+    )
+    elements += [switch(c, closed=c.role == "main") for c in circuit.contacts]
+    for device in circuit.devices:
+        power = np.repeat([device.power_in(case) for case in names], corners)
+        if device.kind == "charger":
+            elements.append(_charger(data, device.id, device.plus, device.minus, power, packs, lanes))
+        elif power.any():
+            elements.append(load(device, power))
+    return operating_point(Circuit((*elements, *bleeds(circuit.devices))))
+
+
+def _charger(
+    data: OperatingInputs, name: str, plus: str, minus: str, power_w: np.ndarray, packs: PackResult, lanes: int
+) -> CurrentSource:
+    """Its power over the open-circuit voltage, at most its rated current: on the high side, since charging lifts the voltage."""
+    open_v = np.tile([c.open_circuit_v for c in next(iter(packs.packs.values())).corners], lanes // 4)
+    limit = dict(data.charge_limit_a).get(name, np.inf)
+    return CurrentSource(name, minus, plus, np.minimum(power_w / open_v, limit))
+
+
+def _flows(
+    circuit: HvCircuit, point: OperatingPoint, case: str, modes: tuple[str, ...], duration: float, corners: list[str], lanes: slice
+) -> CaseFlows:
+    failed = {c: r for c, r, ok in zip(corners, point.reason[lanes], point.converged[lanes], strict=True) if not ok}
+    good = np.asarray(point.converged[lanes], dtype=bool)
+    flows: dict[str, Flow] = {}
+    lowest: dict[str, float] = {}
+    highest: dict[str, float] = {}
+    power: dict[str, float] = {}
+    worst = ""
+    if good.any():
+        for name, current in point.currents_a.items():
+            size = np.where(good, np.abs(current[lanes]), -1.0)
+            at = int(np.argmax(size))
+            flows[name] = Flow(float(size[at]), corners[at])
+        for pole in (*circuit.devices, *circuit.packs):
+            volts = (point.voltages_v[pole.plus] - point.voltages_v[pole.minus])[lanes]
+            lowest[pole.id], highest[pole.id] = float(volts[good].min()), float(volts[good].max())
+        for pack in circuit.packs:
+            volts = (point.voltages_v[pack.plus] - point.voltages_v[pack.minus])[lanes]
+            watts = np.where(good, volts * point.currents_a[pack.id][lanes], -np.inf)
+            power[pack.id] = float(watts.max())
+        worst = flows[circuit.packs[0].id].corner
+    return CaseFlows(case, modes, duration, flows, lowest, highest, power, worst, failed)
+
+
+def _workings(circuit: HvCircuit, flows: CaseFlows) -> list[Working]:
+    method = "circuit solver on the whole topology, conductors at their temperature limit"
+    lines = []
+    for pack in circuit.packs:
+        flow = flows.flows.get(pack.id)
+        if flow is not None:
+            lines.append(found(pack.id, "I", f"pack current, {flows.case}, {flow.corner}", flow.current_a, "A", SOLVER, method))
+            lines.append(found(pack.id, "V", f"lowest pack voltage, {flows.case}", flows.lowest_v[pack.id], "V", SOLVER, method))
+    for lead in circuit.leads:
+        flow = flows.flows.get(lead.id)
+        if flow is not None and flow.current_a > 0.01:
+            lines.append(found(lead.id, "I", f"current, {flows.case}, {flow.corner}", flow.current_a, "A", SOLVER, method))
+    return lines

@@ -1,0 +1,82 @@
+"""What every study's result is made of: workings that can be checked by hand, missing data, series for plots."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Input:
+    """A number put into a formula: its symbol, value and unit."""
+
+    symbol: str
+    value: float
+    unit: str
+
+
+@dataclass(frozen=True, slots=True)
+class Working:
+    """One line of calculation about one object.
+
+    ``formula`` is plain arithmetic over the inputs' symbols (``ln``, ``exp``, ``sqrt``, ``min``, ``max``, ``log10`` allowed) and
+    gives ``value`` in ``unit`` when the inputs are put in as shown. Where the value comes from the circuit solver or from a
+    printed table, ``formula`` is empty and ``method`` says so.
+    """
+
+    about: str
+    symbol: str
+    words: str
+    formula: str
+    inputs: tuple[Input, ...]
+    value: float
+    unit: str
+    source: str
+    method: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Missing:
+    """A datum that a study needs and the design does not give: where it belongs, and what it is."""
+
+    pointer: str
+    what: str
+
+    def text(self) -> str:
+        """One phrase for a list of open points."""
+        return f"{self.pointer} ({self.what})" if self.what else self.pointer
+
+
+@dataclass(frozen=True, slots=True)
+class Series:
+    """A curve for a plot: named, with axis quantities and units, and where it applies."""
+
+    name: str
+    x_quantity: str
+    x_unit: str
+    y_quantity: str
+    y_unit: str
+    x: tuple[float, ...]
+    y: tuple[float, ...]
+    about: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What every study returns beside its own fields: the workings, what was missing, and the series."""
+
+    workings: tuple[Working, ...] = ()
+    missing: tuple[Missing, ...] = ()
+    series: tuple[Series, ...] = ()
+
+
+def working(
+    about: str, symbol: str, words: str, formula: str, value: float, unit: str, source: str, /, **inputs: tuple[float, str]
+) -> Working:
+    """A working with its inputs as keyword arguments: ``R=(68.0, "Ω")``."""
+    given = tuple(Input(name, float(number), unit_) for name, (number, unit_) in inputs.items())
+    return Working(about, symbol, words, formula, given, float(value), unit, source)
+
+
+def found(about: str, symbol: str, words: str, value: float, unit: str, source: str, method: str) -> Working:
+    """A working whose value was looked up or solved for, not put into a formula."""
+    return Working(about, symbol, words, "", (), float(value), unit, source, method)

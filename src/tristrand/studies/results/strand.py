@@ -1,0 +1,221 @@
+"""Results of the high-voltage studies. Every number carries its unit in the field's name."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from tristrand.studies.results.common import Outcome
+
+
+@dataclass(frozen=True, slots=True)
+class Corner:
+    """One state of a pack: where its open-circuit voltage and resistance were read."""
+
+    name: str
+    state_of_charge: float
+    temperature_c: float
+    open_circuit_v: float
+    resistance_ohm: float
+    outside_table: bool
+
+
+@dataclass(frozen=True, slots=True)
+class PackFigures:
+    """One pack. ``corners`` holds the four ends of its range of charge and temperature."""
+
+    pack: str
+    series: int
+    parallel: int
+    capacity_ah: float
+    energy_kwh: float
+    minimum_v: float
+    nominal_v: float
+    maximum_v: float
+    corners: tuple[Corner, ...]
+    weakest: str
+    largest_power_w: float
+    largest_power_current_a: float
+    short_circuit_a: float
+
+
+@dataclass(frozen=True, slots=True)
+class PackResult(Outcome):
+    """Every pack of the design, by id."""
+
+    packs: dict[str, PackFigures] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Flow:
+    """The largest current of one part or connection in one case, and the corner of the pack at which it flows."""
+
+    current_a: float
+    corner: str
+
+
+@dataclass(frozen=True, slots=True)
+class CaseFlows:
+    """One high-voltage case solved at every corner of the pack.
+
+    ``flows`` is keyed by element (a connection or a part); ``lowest_v`` and ``highest_v`` by part with two poles.
+    ``duration_s`` is 0 for a sustained case. ``failed`` names the corners without an operating point, with the reason.
+    """
+
+    case: str
+    modes: tuple[str, ...]
+    duration_s: float
+    flows: dict[str, Flow]
+    lowest_v: dict[str, float]
+    highest_v: dict[str, float]
+    pack_power_w: dict[str, float]
+    worst_corner: str
+    failed: dict[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class OperatingResult(Outcome):
+    """Currents and voltages in every case that the modes of vehicle.yaml use."""
+
+    cases: dict[str, CaseFlows] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Ampacity:
+    """What one table, or the heat balance, lets a conductor carry for ever."""
+
+    name: str
+    current_a: float
+    source: str
+    detail: str
+
+
+@dataclass(frozen=True, slots=True)
+class ConductorFigures:
+    """One cable connection. Currents are the largest over cases and corners; ``sustained`` cases have no end."""
+
+    connection: str
+    cable: str
+    cross_section_mm2: float
+    metal_area_mm2: float
+    resistance_20c_ohm: float
+    ambient_c: float
+    conductor_limit_c: float
+    ampacities: tuple[Ampacity, ...]
+    ampacity: Ampacity
+    sustained_a: float
+    sustained_case: str
+    sustained_temperature_c: float
+    short_a: float
+    short_case: str
+    short_duration_s: float
+    short_end_temperature_c: float
+    drop_v: float
+    drop_share: float
+    drop_case: str
+
+
+@dataclass(frozen=True, slots=True)
+class CableOption:
+    """A cable sheet of the folder judged for one connection: would it carry what flows there?"""
+
+    cable: str
+    cross_section_mm2: float
+    ampacity_a: float
+
+
+@dataclass(frozen=True, slots=True)
+class ConductorsResult(Outcome):
+    """Every cable connection by id, and for each the folder's other cables in order of cross-section."""
+
+    conductors: dict[str, ConductorFigures] = field(default_factory=dict)
+    options: dict[str, tuple[CableOption, ...]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class PrechargeAttempt:
+    """One lane of the precharge: pack and tolerances at one combination of their ends.
+
+    Times are nan where the level is never reached. ``target_late_s``: both sensors err so that the supervisor sees the target
+    late; ``residual_v``: pack minus bus at the moment the contactor closes with the sensors erring the other way, the
+    contactor's own closing time included.
+    """
+
+    name: str
+    pack_v: float
+    resistor_ohm: float
+    capacitance_f: float
+    plateau_share: float
+    target_s: float
+    target_late_s: float
+    residual_v: float
+    residual_share: float
+    resistor_energy_j: float
+    timeout_energy_j: float
+    peak_current_a: float
+    peak_power_w: float
+
+
+@dataclass(frozen=True, slots=True)
+class PrechargeResult(Outcome):
+    """Precharge of the real circuit over the ends of its tolerances, and the surge at closing."""
+
+    contactor: str = ""
+    bypassed: str = ""
+    resistor: str = ""
+    target: float = 0.0
+    attempts: tuple[PrechargeAttempt, ...] = ()
+    loads: dict[str, float] = field(default_factory=dict)
+    reaches: bool = False
+    slowest_s: float = float("nan")
+    fastest_s: float = float("nan")
+    fastest_fault_s: float = float("nan")
+    fastest_fault_words: str = ""
+    plateau_share: float = float("nan")
+    bus_source_ohm: float = float("nan")
+    tolerable_load_ohm: float = float("nan")
+    tolerable_load_w: float = float("nan")
+    connected_load_w: float = 0.0
+    pulse_energy_j: float = float("nan")
+    peak_current_a: float = float("nan")
+    peak_power_w: float = float("nan")
+    temperature_after_attempts_c: float = float("nan")
+    lockout_s: float = float("nan")
+    short_power_w: float = float("nan")
+    short_timeout_s: float = float("nan")
+    earliest_s: float = float("nan")
+    timeout_s: float = float("nan")
+    residual_v: float = float("nan")
+    residual_share: float = float("nan")
+    surge_current_a: float = float("nan")
+    surge_time_s: float = float("nan")
+    surge_joule_integral_a2s: float = float("nan")
+    surge_with_inductance: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class DischargeCase:
+    """One way in which the circuit opens. ``seconds`` is the longest time to 60 V over all bus devices; nan = never within the time looked at."""
+
+    name: str
+    active: bool
+    seconds: float
+    slowest_part: str
+    final_v: float
+
+
+@dataclass(frozen=True, slots=True)
+class DischargeResult(Outcome):
+    """Discharge to 60 V after every opening order, by the discharge resistor and by the built-in resistances alone."""
+
+    start_v: float = float("nan")
+    capacitance_f: float = float("nan")
+    cases: tuple[DischargeCase, ...] = ()
+    slowest_active_s: float = float("nan")
+    slowest_active_case: str = ""
+    passive_s: float = float("nan")
+    resistors: tuple[str, ...] = ()
+    resistor_power_w: dict[str, float] = field(default_factory=dict)
+    resistor_energy_15s_j: dict[str, float] = field(default_factory=dict)
+    resistor_temperature_15s_c: dict[str, float] = field(default_factory=dict)
+    largest_resistance_ohm: dict[str, float] = field(default_factory=dict)
+    limit_s: float = float("nan")
