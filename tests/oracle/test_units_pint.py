@@ -1,4 +1,4 @@
-"""Every unit and prefix, compared with pint, an independent unit library; each unit is spelt out in words for it."""
+"""Every unit and prefix, compared with pint, an independent unit library, which gets it in words."""
 
 import math
 
@@ -11,11 +11,33 @@ from tristrand.units.table import dimension_of
 REGISTRY = pint.UnitRegistry()
 
 WORDS = {
-    "V": "volt", "A": "ampere", "Ω": "ohm", "W": "watt", "J": "joule", "F": "farad", "H": "henry", "C": "coulomb",
-    "s": "second", "min": "minute", "h": "hour", "d": "day", "m": "meter", "g": "gram", "t": "metric_ton", "K": "kelvin",
-    "°C": "delta_degree_Celsius", "N": "newton", "Hz": "hertz", "rad": "radian", "rev": "turn",
-    "rpm": "revolutions_per_minute", "Wh": "watt_hour", "Ah": "ampere_hour", "Nm": "newton * meter", "%": "percent",
-}  # fmt: skip
+    "V": "volt",
+    "A": "ampere",
+    "Ω": "ohm",
+    "W": "watt",
+    "J": "joule",
+    "F": "farad",
+    "H": "henry",
+    "C": "coulomb",
+    "s": "second",
+    "min": "minute",
+    "h": "hour",
+    "d": "day",
+    "m": "meter",
+    "g": "gram",
+    "t": "metric_ton",
+    "K": "kelvin",
+    "°C": "delta_degree_Celsius",
+    "N": "newton",
+    "Hz": "hertz",
+    "rad": "radian",
+    "rev": "turn",
+    "rpm": "revolutions_per_minute",
+    "Wh": "watt_hour",
+    "Ah": "ampere_hour",
+    "Nm": "newton * meter",
+    "%": "percent",
+}
 PREFIXES = {
     "p": "pico",
     "n": "nano",
@@ -28,18 +50,47 @@ PREFIXES = {
     "G": "giga",
 }
 COMPOUNDS = {
-    "mm²": "millimeter ** 2", "mm2": "millimeter ** 2", "cm^2": "centimeter ** 2", "m²": "meter ** 2",
-    "K/W": "kelvin / watt", "mK/W": "millikelvin / watt", "°C/W": "delta_degree_Celsius / watt",
-    "J/K": "joule / kelvin", "kJ/K": "kilojoule / kelvin", "Ω/V": "ohm / volt", "kΩ/V": "kiloohm / volt",
-    "A²s": "ampere ** 2 * second", "A2s": "ampere ** 2 * second", "A^2 s": "ampere ** 2 * second",
-    "kA² s": "kiloampere ** 2 * second", "W/(m K)": "watt / meter / kelvin", "W/m/K": "watt / meter / kelvin",
-    "W/(m·K)": "watt / (meter * kelvin)", "mΩ/m": "milliohm / meter", "Ω/km": "ohm / kilometer",
-    "µH/m": "microhenry / meter", "nH/m": "nanohenry / meter", "km/h": "kilometer / hour", "m/s": "meter / second",
-    "rad/s": "radian / second", "rev/min": "turn / minute", "N m": "newton * meter", "kN m": "kilonewton * meter",
-    "1/K": "1 / kelvin", "%/K": "percent / kelvin", "W s": "watt * second", "A h": "ampere * hour", "mohm": "milliohm",
-    "uF": "microfarad", "μF": "microfarad", "degC/W": "delta_degree_Celsius / watt", "m s⁻¹": "meter / second",
-    "V/A": "volt / ampere", "A s": "ampere * second", "g/cm^3": "gram / centimeter ** 3",
-}  # fmt: skip
+    "mm²": "millimeter ** 2",
+    "mm2": "millimeter ** 2",
+    "cm^2": "centimeter ** 2",
+    "m²": "meter ** 2",
+    "K/W": "kelvin / watt",
+    "mK/W": "millikelvin / watt",
+    "°C/W": "delta_degree_Celsius / watt",
+    "J/K": "joule / kelvin",
+    "kJ/K": "kilojoule / kelvin",
+    "Ω/V": "ohm / volt",
+    "kΩ/V": "kiloohm / volt",
+    "A²s": "ampere ** 2 * second",
+    "A2s": "ampere ** 2 * second",
+    "A^2 s": "ampere ** 2 * second",
+    "kA² s": "kiloampere ** 2 * second",
+    "W/(m K)": "watt / meter / kelvin",
+    "W/m/K": "watt / meter / kelvin",
+    "W/(m·K)": "watt / (meter * kelvin)",
+    "mΩ/m": "milliohm / meter",
+    "Ω/km": "ohm / kilometer",
+    "µH/m": "microhenry / meter",
+    "nH/m": "nanohenry / meter",
+    "km/h": "kilometer / hour",
+    "m/s": "meter / second",
+    "rad/s": "radian / second",
+    "rev/min": "turn / minute",
+    "N m": "newton * meter",
+    "kN m": "kilonewton * meter",
+    "1/K": "1 / kelvin",
+    "%/K": "percent / kelvin",
+    "W s": "watt * second",
+    "A h": "ampere * hour",
+    "mohm": "milliohm",
+    "uF": "microfarad",
+    "μF": "microfarad",
+    "degC/W": "delta_degree_Celsius / watt",
+    "m s⁻¹": "meter / second",
+    "V/A": "volt / ampere",
+    "A s": "ampere * second",
+    "g/cm^3": "gram / centimeter ** 3",
+}
 
 
 def in_words(symbol: str) -> str:

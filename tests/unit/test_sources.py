@@ -48,6 +48,7 @@ def test_memory() -> None:
     assert is_memory("MEMORY#any")
     assert is_memory("ISO-6722-1#table")
     assert not is_memory("FSAE-2026#T.9.1.1")
+    assert not is_memory("PRACTICE#drop")
     with pytest.raises(KeyError):
         is_memory("NO-SUCH#1")
 

@@ -28,12 +28,12 @@ def apply_edits(files: Mapping[str, bytes], edits: Iterable[Edit]) -> dict[str, 
 
 
 def splice(file: str, text: str, pointer: str, new: str) -> str:
-    """``text`` with the value at ``pointer`` (inside this file) replaced by ``new``; a missing last key is added."""
+    """``text`` with the value at ``pointer`` (inside this file) replaced by the YAML ``new``; a missing last key is added."""
     parsed = parse_yaml(file, text)
     span = parsed.spans.get(pointer)
     if span is not None and pointer:
         old = text[span.start : span.end]
-        return text[: span.start] + scalar(new, inside_flow=_in_flow(text, span.start)) + _kept_tail(old) + text[span.end :]
+        return text[: span.start] + new + _kept_tail(old) + text[span.end :]
     parent, _, key = pointer.rpartition("/")
     above = parsed.spans.get(parent)
     if above is None:
@@ -42,9 +42,9 @@ def splice(file: str, text: str, pointer: str, new: str) -> str:
     if body.startswith("{"):
         inside = body[1:-1].rstrip()
         joint = ", " if inside.strip() else ""
-        return text[: above.start] + "{" + inside + joint + f"{key}: {scalar(new, inside_flow=True)}" + "}" + text[above.end :]
+        return text[: above.start] + "{" + inside + joint + f"{key}: {new}" + "}" + text[above.end :]
     indent = " " * (above.start - (text.rfind("\n", 0, above.start) + 1))
-    return text[: above.start] + f"{key}: {scalar(new)}\n{indent}" + text[above.start :]
+    return text[: above.start] + f"{key}: {new}\n{indent}" + text[above.start :]
 
 
 def scalar(value: str, *, inside_flow: bool = False) -> str:
@@ -53,11 +53,6 @@ def scalar(value: str, *, inside_flow: bool = False) -> str:
     if _PLAIN.match(value) and not risky and ": " not in value and value.strip() == value:
         return value
     return '"' + value.replace("\\", "\\\\").replace('"', '\\"') + '"'
-
-
-def _in_flow(text: str, position: int) -> bool:
-    line = text[text.rfind("\n", 0, position) + 1 : position]
-    return line.count("{") + line.count("[") > line.count("}") + line.count("]")
 
 
 def _kept_tail(old: str) -> str:

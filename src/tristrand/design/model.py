@@ -15,6 +15,7 @@ from tristrand.design.sheets import (
 RuleSet: TypeAlias = Literal["fsae-2026", "fs-family-2026", "un-r100", "workshop"]
 Case: TypeAlias = Literal["idle", "precharge", "charge", "continuous", "peak", "heat"]
 Id: TypeAlias = Annotated[str, Field(pattern=r"^[A-Za-z][A-Za-z0-9_-]{0,39}$")]
+SheetName: TypeAlias = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9_.-]{0,59}$")]
 Terminal: TypeAlias = Annotated[str, Field(pattern=r"^[A-Za-z][A-Za-z0-9_-]*\.[A-Za-z0-9_+-]+$")]
 
 
@@ -68,7 +69,7 @@ class Vehicle(Strict):
 class PartBase(Strict):
     """What every high-voltage part has."""
 
-    sheet: Id
+    sheet: SheetName
     place: str = ""
     ambient: Temperature | None = Field(default=None, description="air round the part; else the vehicle's maximum")
     power: dict[Case, Power] = Field(default_factory=dict, description="at its bus terminals, case by case")
@@ -163,7 +164,7 @@ class Connection(Strict):
 
     from_: Terminal = Field(alias="from")
     to: Terminal
-    cable: Id | None = Field(default=None, description="a cable sheet")
+    cable: SheetName | None = Field(default=None, description="a cable sheet")
     length: Length | None = None
     resistance: Resistance | None = Field(default=None, description="for a busbar or a bolted joint in place of cable and length")
     inductance: Inductance | None = None

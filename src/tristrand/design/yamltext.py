@@ -170,7 +170,7 @@ class _Builder:
         if top is not None and isinstance(top.value, dict) and top.key is None:
             self.take_key(top, event)
             return
-        plain = event.implicit[0] and event.style is None
+        plain = event.implicit[0] and not event.style
         value = _plain(event.value) if plain else event.value
         self.store(value, event)
 

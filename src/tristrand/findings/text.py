@@ -9,7 +9,7 @@ from tristrand.findings.report import Report, RuleNote
 from tristrand.findings.words import KIND_WORDS, evidence_text, place_text, plain
 from tristrand.sources import describe, is_memory, locator_faults
 
-_MARGIN = 12
+_MARGIN = 14
 _NARROWEST, _WIDEST = 50, 120
 
 
@@ -23,7 +23,7 @@ def render_text(report: Report, width: int = 100) -> str:
     if report.waived:
         blocks.append(_waived(report, width))
     blocks.append(_coverage(report, width))
-    blocks.append(_verdict(report))
+    blocks.append("\n".join(_wrap(_verdict(report), width, "", "    ")))
     return "\n\n".join(b for b in blocks if b) + "\n"
 
 

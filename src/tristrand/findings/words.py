@@ -36,8 +36,6 @@ def evidence_text(evidence: Evidence) -> str:
     value = math.nan if evidence.value is None else evidence.value
     digits = _digits_apart(value, evidence.limit, evidence.low, evidence.high)
     text = f"{plain(evidence.quantity)}: {show(value, unit, digits)}"
-    if math.isnan(value):
-        text = f"{plain(evidence.quantity)}: not known"
     if evidence.low is not None and evidence.high is not None and evidence.low != evidence.high:
         text += f" ({number_text(evidence.low, digits)} to {show(evidence.high, unit, digits)})"
     if evidence.limit is not None and evidence.relation:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from types import MappingProxyType
 
 
@@ -22,7 +22,7 @@ class RatingTable:
     largest_bundle: int | None
     """More conductors together than this break the table's conditions; None: bundle factors apply."""
     condition: str
-    notes: Mapping[tuple[str, int], str] = MappingProxyType({})
+    notes: Mapping[tuple[str, int], str] = field(default_factory=dict)
     """(size or "", column) -> what to know about that entry."""
 
 

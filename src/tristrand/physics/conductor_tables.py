@@ -10,43 +10,15 @@ from types import MappingProxyType
 
 from tristrand.sources import cites
 
+# fmt: off
 _CLASS5_MM2 = (0.5, 0.75, 1.0, 1.5, 2.5, 4.0, 6.0, 10.0, 16.0, 25.0, 35.0, 50.0, 70.0, 95.0, 120.0, 150.0)
 _PLAIN_MOHM = (
-    39.0,
-    26.0,
-    19.5,
-    13.3,
-    7.98,
-    4.95,
-    3.30,
-    1.91,
-    1.21,
-    0.780,
-    0.554,
-    0.386,
-    0.272,
-    0.206,
-    0.161,
-    0.129,
+    39.0, 26.0, 19.5, 13.3, 7.98, 4.95, 3.30, 1.91, 1.21, 0.780, 0.554, 0.386, 0.272, 0.206, 0.161, 0.129,
 )
 _TINNED_MOHM = (
-    40.1,
-    26.7,
-    20.0,
-    13.7,
-    8.21,
-    5.09,
-    3.39,
-    1.95,
-    1.24,
-    0.795,
-    0.565,
-    0.393,
-    0.277,
-    0.210,
-    0.164,
-    0.132,
+    40.1, 26.7, 20.0, 13.7, 8.21, 5.09, 3.39, 1.95, 1.24, 0.795, 0.565, 0.393, 0.277, 0.210, 0.164, 0.132,
 )
+# fmt: on
 
 
 def _table(keys: tuple[float, ...], milliohms: tuple[float, ...]) -> Mapping[float, float]:
@@ -63,28 +35,11 @@ ALUMINIUM_OHM_PER_M: Mapping[float, float] = _table(
 )
 """IEC 60228 classes 1 and 2, aluminium: nominal mm2 -> largest resistance at 20 degC [ohm/m]."""
 
+# fmt: off
 AWG_SIZES: tuple[str, ...] = (
-    *(
-        "4/0",
-        "3/0",
-        "2/0",
-        "1/0",
-        "1",
-        "2",
-        "3",
-        "4",
-        "6",
-        "8",
-        "10",
-        "12",
-        "14",
-        "16",
-        "18",
-        "20",
-        "22",
-        "24",
-    ),
+    "4/0", "3/0", "2/0", "1/0", "1", "2", "3", "4", "6", "8", "10", "12", "14", "16", "18", "20", "22", "24",
 )
+# fmt: on
 """AWG sizes in use on vehicles, thickest first."""
 
 SAE_CIRCULAR_MILS: Mapping[str, int] = MappingProxyType({

@@ -79,8 +79,11 @@ def pulses_within(
     share = -arr(rise_cap_k) * np.expm1(-x) / (arr(pulse_j) / arr(heat_j_per_k))
     bounded = share < 1.0
     exact = -np.log1p(-np.where(bounded, share, 0.0)) / x
-    # A cap met exactly by pulse n must count n: allow for rounding of one part in 1e12.
-    return same(np.where(bounded, np.floor(exact * (1.0 + 1e-12)), np.inf))
+    count = np.where(bounded, np.floor(exact), 0.0)
+    # Near a whole number the logarithms may round past a pulse that meets the cap: try one more.
+    next_rise = arr(rise_after_pulses_k(count + 1.0, pulse_j, heat_j_per_k, thermal_k_per_w, period_s))
+    count = np.where(next_rise <= arr(rise_cap_k) * (1.0 + 1e-12), count + 1.0, count)
+    return same(np.where(bounded, count, np.inf))
 
 
 @cites("CLOSED-FORM#Joule's law")

@@ -11,6 +11,7 @@ from types import MappingProxyType
 KINDS = ("standard", "law", "paper", "handbook", "datasheet", "textbook", "practice", "memory")
 READINGS = ("in full", "second-hand", "not seen")
 _LOCATOR = re.compile(r"([A-Z0-9][A-Z0-9-]*)(?:#(\S(?:.*\S)?))?")
+_UNDATED = "edition not established"
 _NEEDS_PLACE = frozenset({"standard", "law", "paper", "handbook"})
 _WORDS = {
     "in full": "text read in full",
@@ -100,9 +101,12 @@ def reading(locator: str) -> str:
 
 
 def is_memory(locator: str) -> bool:
-    """Whether the value behind this locator is from memory, so that a report must say so."""
+    """Whether the value behind this locator is from memory, so that a report must say so.
+
+    Common practice has no text that could have been seen, so it is never from memory.
+    """
     source = load_sources()[split_locator(locator)[0]]
-    return source.kind == "memory" or reading(locator) == "not seen"
+    return source.kind == "memory" or (source.kind != "practice" and reading(locator) == "not seen")
 
 
 def describe(locator: str) -> str:
@@ -115,9 +119,10 @@ def describe(locator: str) -> str:
         source = load_sources()[name]
     except (ValueError, KeyError):
         return f"{locator} (unknown source)"
-    head = f"{source.title} {source.edition}".strip()
+    undated = source.edition == _UNDATED
+    head = source.title if undated else f"{source.title} {source.edition}".strip()
     if place:
         head = f"{head}, {place}"
     # A place read otherwise than the whole source keeps the plain words of its own reading.
     words = source.words if source.words and place not in source.places else _WORDS[reading(locator)]
-    return f"{head} ({words})"
+    return f"{head} ({_UNDATED}; {words})" if undated else f"{head} ({words})"

@@ -107,6 +107,8 @@ def _flows(
     flows: dict[str, Flow] = {}
     lowest: dict[str, float] = {}
     highest: dict[str, float] = {}
+    drop_v: dict[str, float] = {}
+    drop_share: dict[str, float] = {}
     power: dict[str, float] = {}
     worst = ""
     if good.any():
@@ -121,8 +123,15 @@ def _flows(
             volts = (point.voltages_v[pack.plus] - point.voltages_v[pack.minus])[lanes]
             watts = np.where(good, volts * point.currents_a[pack.id][lanes], -np.inf)
             power[pack.id] = float(watts.max())
-        worst = flows[circuit.packs[0].id].corner
-    return CaseFlows(case, modes, duration, flows, lowest, highest, power, worst, failed)
+        first = circuit.packs[0]
+        pack_v = (point.voltages_v[first.plus] - point.voltages_v[first.minus])[lanes]
+        for device in circuit.devices:
+            if flows.get(device.id, Flow(0.0, "")).current_a > 0:
+                loss = np.abs(pack_v - (point.voltages_v[device.plus] - point.voltages_v[device.minus])[lanes])
+                drop_v[device.id] = float(loss[good].max())
+                drop_share[device.id] = float((loss / pack_v)[good].max())
+        worst = flows[first.id].corner
+    return CaseFlows(case, modes, duration, flows, lowest, highest, drop_v, drop_share, power, worst, failed)
 
 
 def _workings(circuit: HvCircuit, flows: CaseFlows) -> list[Working]:

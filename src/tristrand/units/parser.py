@@ -107,7 +107,8 @@ def parse(text: str | float, dimension: str) -> Quantity:
 @lru_cache(maxsize=8192)
 def _parse(text: str, dimension: str) -> Quantity:
     kind = DIMENSIONS[dimension]
-    folded = fold(text)
+    # Single spaces only: no pattern below can then be made slow by a run of them.
+    folded = " ".join(fold(text).split())
     head = _HEAD.fullmatch(folded)
     if head is None or _NOT_FINITE.match(folded):
         raise _no_number(text, folded, kind)

@@ -53,7 +53,7 @@ def number_text(value: float, digits: int | None = None) -> str:
 def show(value: float, unit: str, digits: int | None = None) -> str:
     """A value that is already in `unit`, as text: show(350.0, "V") gives "350 V"."""
     number = number_text(value, digits)
-    return f"{number} {unit}" if unit else number
+    return f"{number} {unit}" if unit and math.isfinite(value) else number
 
 
 def engineering(value: float, unit: str, digits: int | None = None) -> str:

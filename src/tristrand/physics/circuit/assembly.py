@@ -12,7 +12,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
-from tristrand.physics.circuit.elements import CircuitError
+from tristrand.physics.circuit.elements import LEAK_S, CircuitError
 from tristrand.physics.circuit.signals import Signal
 from tristrand.physics.circuit.topology import Topology, islands, stamp
 
@@ -66,9 +66,10 @@ def assemble(topology: Topology, regime: Regime, lanes: Ints) -> System:
     """Equations of the regime for the given lanes; CircuitError when a load hangs on inductance alone."""
     on, forward = regime.switches.astype(bool), regime.diodes.astype(bool)
     g_matrix, s = _conductances(topology, regime, lanes)
-    island, t00 = islands(topology, on, forward)
+    island, t00, pins = islands(topology, on, forward, regime.loads == RESISTIVE)
+    g_matrix[:, pins, pins] += LEAK_S
     a_l, t1, drop = topology.inductors.incidence, topology.t1, topology.loads.incidence
-    if island.shape[1] and np.any(island.T @ drop[:, (regime.loads != OFF) & (regime.loads != STARVED)]):
+    if island.shape[1] and np.any(island.T @ drop[:, ~np.isin(regime.loads, (OFF, STARVED, RESISTIVE))]):
         raise CircuitError(
             "a power load is fed through inductance alone; give its terminals a capacitance or the inductance none"
         )

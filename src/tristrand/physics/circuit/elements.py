@@ -15,9 +15,9 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 Number = float | Floats
 
-#: Conductance [S] from every node to the reference. It settles the potential of islands that float, as a
-#: high-voltage system behind open contactors does; at 400 V it carries 0.4 µA.
-LEAK_S = 1e-9
+#: Conductance [S] from one node of every island without a conductive path to the reference, as the part behind
+#: open contactors is. It gives the island a potential and, being its only path, carries no current.
+LEAK_S = 1e-6
 
 #: Lowest voltage [V] at which a power load with no threshold of its own still counts as supplied; P/v has no
 #: meaning at 0 V.

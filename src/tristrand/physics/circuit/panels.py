@@ -47,16 +47,45 @@ class LinearRows:
         derivative = np.broadcast_to(self.slope[..., None], value.shape)
         if not self.rate.shape[1]:
             return value, derivative
+        if np.iscomplexobj(self.rate):
+            return self._ringing_at(tau, value, derivative)
         grown = np.expm1(self.rate[..., None] * tau[:, None, :])
-        still = self.rate == 0
-        phi = grown / np.where(still, 1.0, self.rate)[..., None]
+        return value + self.weight @ _phi(grown, self.rate, tau), derivative + self.weight @ (1.0 + grown)
+
+    def _ringing_at(self, tau: Floats, value: Floats, derivative: Floats) -> tuple[Floats, Floats]:
+        """The same where some eigenvalues are complex; one of each conjugate pair is worked out, twice its part."""
+        ringing = (self.rate.imag != 0).any(axis=0)
+        flat = np.flatnonzero(~ringing)
+        if flat.size:
+            rate, weight = self.rate[:, flat].real, self.weight[:, :, flat].real
+            grown = np.expm1(rate[..., None] * tau[:, None, :])
+            value = value + weight @ _phi(grown, rate, tau)
+            derivative = derivative + weight @ (1.0 + grown)
+        k = np.flatnonzero(ringing & (self.rate.imag >= 0).any(axis=0))
+        rate = self.rate[:, k]
+        twice = np.where(rate.imag > 0, 2.0, np.where(rate.imag < 0, 0.0, 1.0))
+        weight = self.weight[:, :, k] * twice[:, None, :]
+        angle = rate.imag[..., None] * tau[:, None, :]
+        fade = np.expm1(rate.real[..., None] * tau[:, None, :])
+        half = np.sin(0.5 * angle)
+        # expm1(a + ib) without cancellation: real part expm1(a) cos b - 2 sin²(b/2)
+        real, imag = fade * (1.0 - 2.0 * half * half) - 2.0 * half * half, (1.0 + fade) * np.sin(angle)
+        share = weight / np.where(rate == 0, 1.0, rate)[:, None, :]
+        value = value + share.real @ real - share.imag @ imag
+        derivative = derivative + weight.real @ (1.0 + real) - weight.imag @ imag
+        still = rate == 0
         if still.any():
-            phi = np.where(still[..., None], tau[:, None, :], phi)
-        if np.iscomplexobj(phi):
-            w = self.weight
-            value = value + (w.real @ phi.real - w.imag @ phi.imag)
-            return value, derivative + (w.real @ (1.0 + grown.real) - w.imag @ grown.imag)
-        return value + self.weight @ phi, derivative + self.weight @ (1.0 + grown)
+            value = value + np.where(still[:, None, :], weight.real, 0.0) @ np.broadcast_to(
+                tau[:, None, :], (*rate.shape, tau.shape[1])
+            )
+        return value, derivative
+
+
+def _phi(grown: Floats, rate: Floats, tau: Floats) -> Floats:
+    """φ(λ, τ) = (e^{λτ} - 1)/λ from e^{λτ} - 1, with φ(0, τ) = τ."""
+    still = rate == 0
+    phi = grown / np.where(still, 1.0, rate)[..., None]
+    return np.where(still[..., None], tau[:, None, :], phi) if still.any() else phi
 
 
 @dataclass(slots=True)
@@ -95,7 +124,9 @@ class LinearPanel:
         span = self.span
         if not rate.shape[1]:
             return np.stack([np.zeros_like(span), span], axis=1)
-        fastest = np.abs(rate).max(axis=1)
+        reach = np.abs(self.modes.vectors).max(axis=1) * np.abs(self.amplitude) / np.maximum(np.abs(rate), 1e-300)
+        scale = 1e-12 * (np.abs(self.x0).max(axis=1, initial=1e-6) + 1e-6)
+        fastest = np.where(reach > scale[:, None], np.abs(rate), 0.0).max(axis=1)
         first = np.minimum(0.05 / np.maximum(fastest, 1e-300), 0.05 * span)
         first = np.maximum(first, 1e-18 * np.maximum(span, 1e-300))
         decades = np.log10(np.maximum(span, 1e-300) / np.maximum(first, 1e-300)).max(initial=1.0)

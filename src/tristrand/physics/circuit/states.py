@@ -28,6 +28,8 @@ Floats = NDArray[np.float64]
 
 #: Relative overshoot at which a state counts as left; above rounding, far below any result's tolerance.
 SLACK = 1e-9
+#: Stands for a threshold that is never reached; infinity would turn to nan in a polynomial.
+NEVER = 1e30
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,14 +90,14 @@ def _load_exits(topology: Topology, state: int, k: int, lanes: Ints, system: Sys
     full_v = np.where(capped, power / cap, 0.0)  # above it the limit does not bind
     up, down = Exit(True, k, True), Exit(True, k, False)
     if state == OFF:
-        add(up, volts, np.where(load.alive[lanes, k], on_v, np.inf), scale=on_v)
+        add(up, volts, np.where(load.alive[lanes, k], on_v, NEVER), scale=on_v)
     elif state == POWER:
         add(down, -volts, -np.maximum(full_v, off_v))
     elif state == RAMP:
         add(down, -volts, -off_v)
         if capped.any():
             finite = np.where(capped, cap, 0.0)
-            add(up, -volts * finite[:, None], np.where(capped, 0.0, np.inf), np.where(capped, power, 0.0), power)
+            add(up, -volts * finite[:, None], np.where(capped, 0.0, NEVER), np.where(capped, power, 0.0), power)
     elif state in (LIMIT, CAPPED):
         if state == LIMIT:
             add(up, volts, full_v)

@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 
 from tristrand.physics.circuit.elements import (
     FLOOR_V,
-    LEAK_S,
     Battery,
     Capacitor,
     Circuit,
@@ -133,7 +132,6 @@ class Topology:
     def _fixed(self) -> tuple[Floats, Floats]:
         """Conductance matrix (N, n, n) and injected currents (N, n) of what never switches."""
         g = stamp(self.batteries.incidence, self.battery_s) + stamp(self.resistors.incidence, self.resistor_s)
-        g[:, np.arange(self.n), np.arange(self.n)] += LEAK_S
         s = (self.battery_s * self.ocv_v) @ self.batteries.incidence.T - self.source_a @ self.sources.incidence.T
         return g, s
 
@@ -183,41 +181,77 @@ def stamp(incidence: Floats, conductance: Floats) -> Floats:
     return np.matmul(scaled, incidence.T)
 
 
-def islands(topology: Topology, switches: Bools, diodes: Bools) -> tuple[Floats, Floats]:
-    """Islands reached through inductance alone: indicator columns U (n, k), and T0 columns kept for w (n, nc - k).
+def islands(topology: Topology, switches: Bools, diodes: Bools, resistive: Bools) -> tuple[Floats, Floats, list[int]]:
+    """Islands without a conductive path to the reference: columns U (n, k), kept T0 columns, nodes to pin.
 
-    An island is a set of capacitor components joined by conductances, without the reference. Where an inductor
-    crosses its border the border currents must cancel, and its potential follows from the inductors.
+    An island is a set of capacitor components joined by conductances. Where an inductor crosses its border the
+    border currents must cancel and its potential follows from the inductors: its indicator is a column of U, and
+    one of its T0 columns is left out. The others are pinned at one node each.
     """
-    parent = list(range(topology.t0.shape[1] + 1))  # slot 0 is the reference's component
-
-    def find(k: int) -> int:
-        while parent[k] != k:
-            parent[k] = parent[parent[k]]
-            k = parent[k]
-        return k
-
-    component = topology.component + 1
+    component = topology.component + 1  # slot 0 is the reference's component
+    joined = _Sets(topology.t0.shape[1] + 1)
     for group, on in (
         (topology.batteries, None),
         (topology.resistors, None),
         (topology.switches, switches),
         (topology.diodes, diodes),
+        (topology.loads, resistive),
     ):
         for k, (first, second) in enumerate(group.ends):
             if on is None or on[k]:
-                parent[find(int(component[first]))] = find(int(component[second]))
-    crossed: dict[int, None] = {}
+                joined.join(int(component[first]), int(component[second]))
+    crossed: set[int] = set()
     for first, second in topology.inductors.ends:
-        one, two = find(int(component[first])), find(int(component[second]))
+        one, two = joined.root(int(component[first])), joined.root(int(component[second]))
         if one != two:
-            crossed.update({one: None, two: None})
-    floating = [root for root in crossed if root != find(0)]
+            crossed |= {one, two}
+    members: dict[int, list[int]] = {}
+    for k in range(1, topology.t0.shape[1] + 1):
+        members.setdefault(joined.root(k), []).append(k - 1)
+    members.pop(joined.root(0), None)
     keep = np.ones(topology.t0.shape[1], dtype=bool)
-    columns = []
-    for root in floating:
-        members = [k - 1 for k in range(1, len(parent)) if find(k) == root]
-        columns.append(topology.t0[:, members].sum(axis=1))
-        keep[members[0]] = False
+    columns, pins = [], []
+    for root, columns_of in members.items():
+        if root in crossed:
+            columns.append(topology.t0[:, columns_of].sum(axis=1))
+            keep[columns_of[0]] = False
+        else:
+            pins.append(int(np.flatnonzero(topology.t0[:, columns_of[0]])[0]))
     u = np.array(columns).T if columns else np.zeros((topology.n, 0))
-    return u, topology.t0[:, keep]
+    return u, topology.t0[:, keep], pins
+
+
+def pins_at_rest(topology: Topology, switches: Bools, diodes: Bools) -> list[int]:
+    """Nodes to pin in the steady state, where inductors conduct and capacitors do not."""
+    joined = _Sets(topology.n + 1)
+    groups: tuple[tuple[Group, Bools | None], ...] = (
+        (topology.batteries, None), (topology.resistors, None), (topology.inductors, None),
+        (topology.switches, switches), (topology.diodes, diodes),
+    )  # fmt: skip
+    for group, on in groups:
+        for k, (first, second) in enumerate(group.ends):
+            if on is None or on[k]:
+                joined.join(first, second)
+    found: dict[int, int] = {}
+    for k in range(1, topology.n + 1):
+        found.setdefault(joined.root(k), k - 1)
+    found.pop(joined.root(0), None)
+    return list(found.values())
+
+
+class _Sets:
+    """Disjoint sets of whole numbers."""
+
+    def __init__(self, count: int) -> None:
+        self.parent = list(range(count))
+
+    def root(self, k: int) -> int:
+        """The number that stands for the set of k."""
+        while self.parent[k] != k:
+            self.parent[k] = self.parent[self.parent[k]]
+            k = self.parent[k]
+        return k
+
+    def join(self, a: int, b: int) -> None:
+        """Make one set of two."""
+        self.parent[self.root(a)] = self.root(b)

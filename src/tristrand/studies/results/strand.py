@@ -58,6 +58,7 @@ class CaseFlows:
     """One high-voltage case solved at every corner of the pack.
 
     ``flows`` is keyed by element (a connection or a part); ``lowest_v`` and ``highest_v`` by part with two poles.
+    ``drop_v`` is the largest pack voltage less device voltage, ``drop_share`` the same as a share of the pack voltage.
     ``duration_s`` is 0 for a sustained case. ``failed`` names the corners without an operating point, with the reason.
     """
 
@@ -67,6 +68,8 @@ class CaseFlows:
     flows: dict[str, Flow]
     lowest_v: dict[str, float]
     highest_v: dict[str, float]
+    drop_v: dict[str, float]
+    drop_share: dict[str, float]
     pack_power_w: dict[str, float]
     worst_corner: str
     failed: dict[str, str]
@@ -157,7 +160,14 @@ class PrechargeAttempt:
 
 @dataclass(frozen=True, slots=True)
 class PrechargeResult(Outcome):
-    """Precharge of the real circuit over the ends of its tolerances, and the surge at closing."""
+    """Precharge of the real circuit over the ends of its tolerances, and the surge at closing.
+
+    ``contactor`` is empty where the circuit has no way round a main contactor; ``missing`` then says what it lacks. ``slowest_s``
+    is nan where a lane never reaches the target. ``fastest_fault_s`` is the longest time to the target with the largest bus
+    capacitance missing: ``earliest_s`` must lie between it and ``fastest_s``. ``other_paths``: precharge contactors of further
+    paths, not looked at. ``held_open``: main contactors that wait until the bus is up, since they would feed it directly.
+    ``fed_directly``: devices on a pack's poles with no contactor between; nothing is computed then.
+    """
 
     contactor: str = ""
     bypassed: str = ""
@@ -190,6 +200,9 @@ class PrechargeResult(Outcome):
     surge_time_s: float = float("nan")
     surge_joule_integral_a2s: float = float("nan")
     surge_with_inductance: bool = False
+    other_paths: tuple[str, ...] = ()
+    held_open: tuple[str, ...] = ()
+    fed_directly: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

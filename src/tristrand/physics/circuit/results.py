@@ -1,0 +1,109 @@
+"""What a transient returns."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tristrand.physics.circuit.assembly import Ints, Regime, signal_row
+from tristrand.physics.circuit.panels import Panel
+from tristrand.physics.circuit.signals import Signal
+from tristrand.physics.circuit.topology import Topology
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """A panel as used: its lanes and the times at which each began and ended there."""
+
+    regime: Regime
+    lanes: Ints
+    panel: Panel
+    start: Floats
+    end: Floats
+
+
+@dataclass(frozen=True, eq=False)
+class Transient:
+    """Outcome of `transient`, every array with one value per lane.
+
+    crossings: time [s] by probe name, nan when never. peaks: (value, time [s]). integrals: value. status:
+    "completed", "stopped" (by the stop condition) or "hunting" (too many state changes; the log says in which band).
+    """
+
+    lanes: int
+    crossings: dict[str, Floats]
+    peaks: dict[str, tuple[Floats, Floats]]
+    integrals: dict[str, Floats]
+    final_time: Floats
+    status: NDArray[np.str_]
+    topology: Topology = field(repr=False)
+    records: tuple[Record, ...] = field(repr=False)
+    log: tuple[tuple[float, int, str], ...] = field(repr=False)
+
+    def events(self, lane: int = 0) -> tuple[tuple[float, str], ...]:
+        """What happened in a lane: (time [s], words)."""
+        return tuple((time, text) for time, where, text in self.log if where == lane)
+
+    def final(self, signal: Signal) -> Floats:
+        """The signal at the end of every lane, in the state that held until then."""
+        out = np.full(self.lanes, np.nan)
+        missing = np.ones(self.lanes, dtype=bool)
+        for record in reversed(self.records):
+            where = np.flatnonzero(missing[record.lanes])
+            if where.size:
+                out[record.lanes[where]] = self._values(record, signal, record.end[:, None])[where, 0]
+                missing[record.lanes[where]] = False
+            if not missing.any():
+                break
+        return out
+
+    def _values(self, record: Record, signal: Signal, times: Floats) -> Floats:
+        row = signal_row(self.topology, record.regime, record.lanes, record.panel.system, signal)
+        tau = np.clip(times - record.start[:, None], 0.0, (record.end - record.start)[:, None])
+        return record.panel.rows(row[:, None, :]).at(tau)[0][:, 0]
+
+    def _of_lane(self, lane: int) -> list[tuple[Record, int]]:
+        if not 0 <= lane < self.lanes:
+            raise IndexError(f"lane {lane} does not exist; there are {self.lanes}")
+        found = []
+        for record in self.records:
+            where = np.searchsorted(record.lanes, lane)
+            if where < record.lanes.size and record.lanes[where] == lane:
+                found.append((record, int(where)))
+        return found
+
+    def sample(self, signal: Signal, times: Floats, lane: int = 0) -> Floats:
+        """The signal of one lane at the given times [s]; at a jump the value after it, nan outside the run."""
+        times = np.asarray(times, dtype=float)
+        out = np.full(times.shape, np.nan)
+        for record, k in self._of_lane(lane):
+            start, end = record.start[k], record.end[k]
+            inside = (times >= start) & (times <= end)
+            if inside.any():
+                row = signal_row(self.topology, record.regime, record.lanes[k : k + 1], _one(record, k), signal)
+                rows = record.panel.rows(np.repeat(row[:, None], record.lanes.size, axis=0))
+                pair = rows.pairs(np.array([k]), np.array([0]))
+                out[inside] = pair.at((times[inside] - start)[None])[0][0, 0]
+        return out
+
+    def grid(self, lane: int = 0) -> Floats:
+        """Times [s] that show every movement of a lane; each jump appears twice, just before and at it."""
+        pieces: list[Floats] = []
+        for record, k in self._of_lane(lane):
+            start, end = record.start[k], record.end[k]
+            if end <= start:
+                continue
+            times = start + record.panel.grid()[k]
+            times = np.concatenate([times[times < end], [np.nextafter(end, -np.inf)]])
+            pieces.append(times)
+        if not pieces:
+            return self.final_time[lane : lane + 1].copy()
+        return np.unique(np.concatenate([*pieces, self.final_time[lane : lane + 1]]))
+
+
+def _one(record: Record, k: int):  # type: ignore[no-untyped-def]
+    return record.panel.system.take(np.array([k]))

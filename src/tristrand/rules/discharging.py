@@ -1,0 +1,202 @@
+"""HV15x: discharge of the bus after the contactors open."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable
+from typing import Any
+
+from tristrand.findings import Edit, WayOut
+from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
+from tristrand.rules.view import HV_FILE, sheet_pointer, sheets_of_kind
+from tristrand.studies.results import DischargeResult, Missing
+
+PARTS = "high_voltage/parts"
+NEEDS = ("pack", "discharge")
+
+
+def _limit(ctx: Context) -> tuple[float, str] | None:
+    """The stricter of the rule sets' and the owner's time to 60 V."""
+    found = []
+    limit, own = ctx.limit("discharge_time_s"), ctx.design.high_voltage.discharge.within
+    if limit is not None:
+        found.append((limit.value, limit.source))
+    if own is not None:
+        found.append((own.value, "DESIGN#discharge within"))
+    return min(found, key=lambda pair: pair[0]) if found else None
+
+
+def _result(ctx: Context) -> DischargeResult | None:
+    result: DischargeResult = ctx.results["discharge"]
+    return result if result.cases else None
+
+
+@rule(
+    "HV150", "discharge-too-slow", "error", needs=NEEDS, limit="discharge_time_s",
+    checks="After every opening order the bus falls to 60 V within the time the rule sets and the owner ask for.",
+    why="Whoever opens a box after the contactors have dropped counts on the bus being dead.",
+    sources=("FSAE-2026#EV.7.2.2c", "FS-FAMILY-2026#EV6.1.5", "IEC-60204-1#6.2.4"),
+    failing=(("parts/resistor-2k2.yaml", "resistance", "8 kΩ ± 5 %"),),
+    waivable=False,
+)
+def discharge_too_slow(ctx: Context) -> Iterable[Outcome]:
+    """The slowest opening order that leaves no source on the bus, at the high ends of capacitance and resistance."""
+    limit, result = _limit(ctx), _result(ctx)
+    if limit is None:
+        yield ctx.no_limit()
+        return
+    if result is None:
+        yield ctx.open(ctx.results["discharge"].missing) if ctx.results["discharge"].missing else NotApplicable("the bus has no capacitors")
+        return
+    seconds = result.slowest_active_s if not math.isnan(result.slowest_active_s) else math.inf
+    pointer = f"{PARTS}/{result.resistors[0]}" if result.resistors else PARTS
+    yield ctx.compare(
+        pointer, "time to 60 V", seconds, "s", "<=", limit[0], limit[1], subject="the bus",
+        bad=f"takes too long to fall to 60 V ({result.slowest_active_case})", good="falls to 60 V in time", ways_out=_faster(ctx, result),
+        note=f"{result.capacitance_f * 1e6:.0f} µF from {result.start_v:.0f} V",
+    )  # fmt: skip
+
+
+def _faster(ctx: Context, result: DischargeResult) -> Callable[[], Iterable[WayOut]]:
+    def ways() -> Iterable[WayOut]:
+        for name in result.resistors:
+            most = result.largest_resistance_ohm.get(name, math.nan)
+            part: Any = ctx.design.high_voltage.parts[name]
+            fitting = sorted(
+                ((s.resistance.value, key, s) for key, s in sheets_of_kind(ctx, "resistor").items() if s.resistance is not None and s.resistance.high <= most and key != part.sheet),
+                key=lambda item: -item[0],
+            )  # fmt: skip
+            for _, key, sheet in fitting:
+                text = f"fit {key} as {name}: {sheet.resistance.text} is below the {most / 1000:.3g} kΩ that the time allows"
+                yield WayOut(text, (Edit(HV_FILE, f"parts/{name}/sheet", key),))
+            if not fitting and most > 0:
+                yield _by_value(part.sheet, name, result, most, ctx)
+
+    return ways
+
+
+def _by_value(sheet: str, name: str, result: DischargeResult, most: float, ctx: Context) -> WayOut:
+    """No sheet of the folder fits: ask for a resistance and a power."""
+    old = ctx.design.sheets[sheet].resistance
+    spread = max(old.high / old.value - 1.0, 0.0)
+    ohm = float(f"{most / (1 + spread) * 0.98:.2g}")
+    while ohm * (1 + spread) > most:
+        ohm *= 0.95
+    watts = math.ceil(result.start_v**2 / (ohm * (1 - spread)) / 5) * 5
+    tolerance = f" ± {100 * spread:.3g} %" if spread else ""
+    words = f"fit a resistor of at most {ohm:.3g} Ω rated for {watts:g} W as {name}"
+    file = f"parts/{sheet}.yaml"
+    return WayOut(words, (Edit(file, "resistance", f"{ohm:.6g} Ω{tolerance}"), Edit(file, "rated_power", f"{watts:g} W")))
+
+
+@rule(
+    "HV151", "discharge-resistor-power", "error", needs=NEEDS,
+    checks="A discharge resistor stands the full pack voltage for ever, unless a contactor takes it off the bus.",
+    why="A welded contactor leaves the pack on the discharge: it must not become the fire.",
+    sources=("FS-FAMILY-2026#EV4.9.1", "CLOSED-FORM#power in a resistor"),
+    failing=(("parts/resistor-2k2.yaml", "rated_power", "20 W"),),
+)
+def discharge_resistor_power(ctx: Context) -> Iterable[Outcome]:
+    """V²/R at the highest pack voltage and the low end of the resistance."""
+    result = _result(ctx)
+    if result is None or not result.resistors:
+        missing = ctx.results["discharge"].missing
+        yield ctx.open(missing) if missing else NotApplicable("there is no discharge resistor")
+        return
+    for name in result.resistors:
+        rated = ctx.design.sheet_of(name).rated_power
+        pointer = sheet_pointer(ctx, name, "rated_power")
+        if rated is None:
+            yield ctx.open([Missing(pointer, f"rated power of {name}")])
+            continue
+        power = result.resistor_power_w[name]
+        yield ctx.compare(
+            f"{PARTS}/{name}", "power if left on the bus", power, "W", "<=", rated.low, "CLOSED-FORM#power in a resistor", basis=rated.basis,
+            subject=name, bad="would burn if it stayed on the bus", good="stands the bus for ever", related=((pointer, "its rating"),), ways_out=_stronger(ctx, name, power),
+        )  # fmt: skip
+
+
+def _stronger(ctx: Context, name: str, power: float) -> Callable[[], Iterable[WayOut]]:
+    def ways() -> Iterable[WayOut]:
+        part: Any = ctx.design.high_voltage.parts[name]
+        text = f"{math.ceil(power / 5) * 5:g} W"
+        yield WayOut(f"fit the same resistance rated for {text}", (Edit(f"parts/{part.sheet}.yaml", "rated_power", text),))
+
+    return ways
+
+
+@rule(
+    "HV152", "discharge-endurance", "error", needs=NEEDS, limit="discharge_endurance_s",
+    checks="A discharge resistor stands the full pack voltage for the time the rule sets ask for.",
+    why="The shutdown circuit may open with the main contactors welded: the discharge is then the last thing that still works.",
+    sources=("FSAE-2026#EV.5.6.3d",),
+    failing=(("vehicle.yaml", "rule_sets", "[fsae-2026]"), ("parts/resistor-2k2.yaml", "heat_capacity", "2 J/K")),
+    passing=(("vehicle.yaml", "rule_sets", "[fsae-2026]"),),
+)
+def discharge_endurance(ctx: Context) -> Iterable[Outcome]:
+    """Body temperature after 15 s at the highest pack voltage, one-node model."""
+    limit, result = ctx.limit(), _result(ctx)
+    if limit is None:
+        yield ctx.no_limit()
+        return
+    if result is None or not result.resistors:
+        missing = ctx.results["discharge"].missing
+        yield ctx.open(missing) if missing else NotApplicable("there is no discharge resistor")
+        return
+    for name in result.resistors:
+        sheet = ctx.design.sheet_of(name)
+        warm = result.resistor_temperature_15s_c.get(name, math.nan)
+        if sheet.temperature_limit is None or math.isnan(warm):
+            fields = [f for f in ("heat_capacity", "thermal_resistance", "temperature_limit") if getattr(sheet, f) is None]
+            yield ctx.open([Missing(sheet_pointer(ctx, name, f), f"{f.replace('_', ' ')} of {name}") for f in fields or ["heat_capacity"]])
+            continue
+        yield ctx.compare(
+            f"{PARTS}/{name}", f"body temperature after {limit.value:g} s", warm, "°C", "<=", sheet.temperature_limit.low, limit.source,
+            subject=name, bad="gets too hot in the time it must stand the full voltage", good="stands the full voltage long enough",
+        )  # fmt: skip
+
+
+@rule(
+    "HV153", "bus-live-after-one-weld", "warning", needs=NEEDS,
+    checks="With any single main contactor welded, the others still take the voltage off the bus.",
+    why="Welding is the likeliest single failure; one weld must not leave the bus live.",
+    sources=("DESIGN#single failures",),
+    failing=((HV_FILE, "connections/W98", "{from: k_minus.a, to: k_minus.b, resistance: 1 mΩ}"),),
+)
+def bus_live_after_one_weld(ctx: Context) -> Iterable[Outcome]:
+    """The discharge study's cases with one contactor welded."""
+    result = _result(ctx)
+    if result is None:
+        yield ctx.open(ctx.results["discharge"].missing) if ctx.results["discharge"].missing else NotApplicable("the bus has no capacitors")
+        return
+    welded = [case for case in result.cases if "weld" in case.name]
+    if not welded:
+        yield NotApplicable("there is no main contactor")
+    for case in welded:
+        yield ctx.compare(
+            PARTS, f"bus voltage, {case.name}", case.final_v, "V", "<=", 60.0, "DESIGN#single failures", subject="the bus",
+            bad=f"stays live: {case.name}", good=f"goes dead: {case.name}",
+        )  # fmt: skip
+
+
+@rule(
+    "HV154", "passive-discharge", "warning", needs=NEEDS,
+    checks="If the switched discharge fails, the built-in resistances still bring the bus below 60 V within five minutes.",
+    why="The time on the warning label is the passive one; without it nobody knows how long to wait.",
+    sources=("MEMORY#passive discharge in five minutes",),
+    failing=((HV_FILE, "parts/k_dis", "{kind: contactor, sheet: contactor-20, role: discharge, rests: closed}"), (HV_FILE, "connections/W15/to", "k_dis.a"),
+             (HV_FILE, "connections/W98", "{from: k_dis.b, to: r_dis.a, resistance: 1 mΩ}"), ("parts/inverter-60.yaml", "bleed_resistance", "2 MΩ")),
+    passing=((HV_FILE, "parts/k_dis", "{kind: contactor, sheet: contactor-20, role: discharge, rests: closed}"), (HV_FILE, "connections/W15/to", "k_dis.a"),
+             (HV_FILE, "connections/W98", "{from: k_dis.b, to: r_dis.a, resistance: 1 mΩ}")),
+)  # fmt: skip
+def passive_discharge(ctx: Context) -> Iterable[Outcome]:
+    """Five minutes stand from memory; the finding says so."""
+    result = _result(ctx)
+    if result is None:
+        yield ctx.open(ctx.results["discharge"].missing) if ctx.results["discharge"].missing else NotApplicable("the bus has no capacitors")
+        return
+    seconds = result.passive_s if not math.isnan(result.passive_s) else math.inf
+    yield ctx.compare(
+        PARTS, "time to 60 V without the switched discharge", seconds, "s", "<=", 300.0, "MEMORY#passive discharge in five minutes", subject="the bus",
+        bad="stays live for more than five minutes if the switched discharge fails", good="goes dead by itself within five minutes",
+    )  # fmt: skip

@@ -1,0 +1,319 @@
+"""HV1xx: what each part is rated for against what the circuit asks of it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from typing import Any
+
+from tristrand.design.model import Junction
+from tristrand.findings import Edit, WayOut
+from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
+from tristrand.rules.view import HV_FILE, other_sheets, sheet_pointer, sheets_of_kind
+from tristrand.studies.results import Missing
+
+PARTS = "high_voltage/parts"
+NEED_OPERATING = ("pack", "operating")
+
+
+def highest_v(ctx: Context) -> float | None:
+    """Highest voltage any pack can have; None while the pack is not known."""
+    packs = ctx.results["pack"].packs
+    return max((p.maximum_v for p in packs.values()), default=None)
+
+
+def _rated_voltage(ctx: Context, kinds: tuple[str, ...], source: str) -> Iterator[Outcome]:
+    """Rated voltage of every part of some kinds against the highest pack voltage."""
+    highest = highest_v(ctx)
+    if highest is None:
+        yield ctx.open(ctx.results["pack"].missing)
+        return
+    for part_id, part in ctx.design.high_voltage.parts.items():
+        if part.kind not in kinds or isinstance(part, Junction):
+            continue
+        sheet = ctx.design.sheet_of(part_id)
+        ranged = part.kind in ("inverter", "dcdc", "heater", "charger")
+        rated = (sheet.voltage.maximum if sheet.voltage else None) if ranged else sheet.rated_voltage
+        pointer = sheet_pointer(ctx, part_id, "voltage" if ranged else "rated_voltage")
+        if rated is None:
+            yield ctx.open([Missing(pointer, f"rated voltage of {part_id}")])
+            continue
+        yield ctx.compare(
+            f"{PARTS}/{part_id}", "rated voltage", (rated.low, rated.high), "V", ">=", highest, source, basis=rated.basis,
+            subject=f"{part_id} ({part.sheet})", bad=f"is rated for less than the pack's highest voltage of {highest:.1f} V",
+            good="stands the pack's highest voltage", related=((pointer, "its data sheet"),),
+            ways_out=None if ranged else _better(ctx, part_id, "rated_voltage", highest),
+        )  # fmt: skip
+
+
+def _better(ctx: Context, part_id: str, field: str, least: float) -> Callable[[], Iterable[WayOut]]:
+    return lambda: other_sheets(ctx, part_id, field, least)
+
+
+@rule(
+    "HV101", "part-voltage-rating", "error", needs=("pack",),
+    checks="Every part is rated for at least the highest voltage of the pack.",
+    why="Above its rated voltage a contactor no longer breaks the arc, and capacitors and transistors fail short.",
+    sources=("FSAE-2026#EV.5.2.1", "DATASHEET#rated voltage"),
+    failing=(("parts/inverter-60.yaml", "voltage/maximum", "340 V"),),
+)
+def part_voltage_rating(ctx: Context) -> Iterable[Outcome]:
+    """All kinds but fuses and cables, which have rules of their own."""
+    kinds = ("contactor", "service_disconnect", "resistor", "inverter", "dcdc", "heater", "charger")
+    yield from _rated_voltage(ctx, kinds, "FSAE-2026#EV.5.2.1")
+
+
+@rule(
+    "HV102", "fuse-dc-voltage", "error", needs=("pack",),
+    checks="Every fuse has a direct-current rating of at least the highest voltage of the pack.",
+    why="A fuse below its voltage melts but keeps the arc, and burns its box instead of opening.",
+    sources=("FSAE-2026#EV.6.6.2a",),
+    failing=(("parts/fuse-15.yaml", "rated_voltage", "250 V"),),
+    waivable=False,
+)
+def fuse_dc_voltage(ctx: Context) -> Iterable[Outcome]:
+    """Rated direct voltage of each fuse."""
+    yield from _rated_voltage(ctx, ("fuse",), "FSAE-2026#EV.6.6.2a")
+
+
+@rule(
+    "HV103", "cable-voltage-rating", "error", needs=("pack",),
+    checks="Every cable is rated for at least the highest voltage of the pack.",
+    why="Insulation below its rating tracks and breaks down, first where it is bent or wet.",
+    sources=("FSAE-2026#EV.5.2.5", "DATASHEET#rated voltage"),
+    failing=(("parts/hv-4.yaml", "rated_voltage", "60 V"),),
+)
+def cable_voltage_rating(ctx: Context) -> Iterable[Outcome]:
+    """Rated voltage of every cable sheet that a connection uses."""
+    highest = highest_v(ctx)
+    if highest is None:
+        yield ctx.open(ctx.results["pack"].missing)
+        return
+    for name in sorted({lead.cable for lead in ctx.design.high_voltage.connections.values() if lead.cable}):
+        sheet: Any = ctx.design.sheets[name]
+        pointer = f"parts/{name}/rated_voltage"
+        if sheet.rated_voltage is None:
+            yield ctx.open([Missing(pointer, f"rated voltage of {name}")])
+            continue
+        rated = sheet.rated_voltage
+        yield ctx.compare(
+            pointer, "rated voltage", (rated.low, rated.high), "V", ">=", highest, "FSAE-2026#EV.5.2.5", basis=rated.basis,
+            subject=f"cable {name}", bad=f"is rated for less than the pack's highest voltage of {highest:.1f} V",
+            good="stands the pack's highest voltage",
+        )  # fmt: skip
+
+
+@rule(
+    "HV104", "system-voltage", "error", needs=("pack",), limit="system_voltage_v",
+    checks="The highest voltage of the pack stays within what the rule sets in force allow.",
+    why="Above it the car is refused, or falls into a class of voltage that its parts and its people are not prepared for.",
+    sources=("FSAE-2026#EV.3.3.2", "UN-R100#cl. 2"),
+    failing=(("parts/pack-84s.yaml", "cells_in_series", "400"),),
+)
+def system_voltage(ctx: Context) -> Iterable[Outcome]:
+    """Every cell at its maximum."""
+    limit = ctx.limit()
+    if limit is None:
+        yield ctx.no_limit()
+        return
+    for pack in ctx.results["pack"].packs.values():
+        yield ctx.compare(
+            f"{PARTS}/{pack.pack}", "highest pack voltage", pack.maximum_v, "V", "<=", limit.value, limit.source,
+            subject=pack.pack, bad="goes above the voltage that the rules allow", good="stays within the voltage that the rules allow",
+        )  # fmt: skip
+    if not ctx.results["pack"].packs:
+        yield ctx.open(ctx.results["pack"].missing)
+
+
+@rule(
+    "HV105", "device-voltage-window", "error", needs=NEED_OPERATING,
+    checks="In every case each device sees a voltage inside its working range, at every corner of the pack.",
+    why="Below its window a converter or inverter switches off while driving: lights, steering and drive go with it.",
+    sources=("DATASHEET#voltage range",),
+    failing=(("parts/inverter-60.yaml", "voltage/minimum", "300 V"),),
+)
+def device_voltage_window(ctx: Context) -> Iterable[Outcome]:
+    """Lowest and highest voltage of the operating study at the device's own terminals."""
+    operating = ctx.results["operating"]
+    if not operating.cases:
+        yield ctx.open(operating.missing)
+        return
+    for part_id, part in ctx.design.high_voltage.parts.items():
+        if part.kind not in ("inverter", "dcdc", "heater", "charger"):
+            continue
+        window = ctx.design.sheet_of(part_id).voltage
+        pointer = sheet_pointer(ctx, part_id, "voltage")
+        used = [c for c in operating.cases.values() if part_id in c.lowest_v and c.flows.get(part_id) and c.flows[part_id].current_a > 0]
+        if window is None:
+            yield ctx.open([Missing(pointer, f"voltage range of {part_id}")])
+            continue
+        if not used:
+            yield NotApplicable(f"{part_id} draws nothing in any solved case")
+            continue
+        low = min(used, key=lambda c: c.lowest_v[part_id])
+        high = max(used, key=lambda c: c.highest_v[part_id])
+        at = f"{PARTS}/{part_id}"
+        yield ctx.compare(
+            at, f"lowest voltage in case {low.case}", low.lowest_v[part_id], "V", ">=", window.minimum.value, "DATASHEET#voltage range",
+            basis=window.minimum.basis, subject=part_id, bad=f"falls below its working range in case {low.case}", good="stays above its least voltage",
+            related=((pointer, "its voltage range"),),
+        )  # fmt: skip
+        yield ctx.compare(
+            at, f"highest voltage in case {high.case}", high.highest_v[part_id], "V", "<=", window.maximum.value, "DATASHEET#voltage range",
+            basis=window.maximum.basis, subject=part_id, bad=f"rises above its working range in case {high.case}", good="stays below its highest voltage",
+            related=((pointer, "its voltage range"),),
+        )  # fmt: skip
+
+
+@rule(
+    "HV106", "part-continuous-current", "error", needs=NEED_OPERATING,
+    checks="Contactors, service disconnects and devices carry the largest sustained current within their continuous rating.",
+    why="A contact that runs above its rating heats its terminals, softens, and in the end welds or opens.",
+    sources=("DATASHEET#continuous current", "FSAE-2026#EV.6.3.1"),
+    failing=(("parts/contactor-200.yaml", "continuous_current", "40 A"),),
+)
+def part_continuous_current(ctx: Context) -> Iterable[Outcome]:
+    """Sustained cases only; cases with a duration are judged by HV107 where a peak rating is known."""
+    operating = ctx.results["operating"]
+    if not operating.cases:
+        yield ctx.open(operating.missing)
+        return
+    for part_id, part in ctx.design.high_voltage.parts.items():
+        if part.kind not in ("contactor", "service_disconnect", "inverter", "dcdc", "heater"):
+            continue
+        steady = [(c.flows[part_id].current_a, c) for c in operating.cases.values() if c.duration_s == 0 and part_id in c.flows]
+        current, case = max(steady, key=lambda pair: pair[0], default=(0.0, None))
+        if case is None or current < 1e-3:
+            continue
+        rated = ctx.design.sheet_of(part_id).continuous_current
+        pointer = sheet_pointer(ctx, part_id, "continuous_current")
+        if rated is None:
+            yield ctx.open([Missing(pointer, f"continuous current of {part_id}")])
+            continue
+        yield ctx.compare(
+            f"{PARTS}/{part_id}", "largest sustained current", current, "A", "<=", rated.low, "DATASHEET#continuous current", basis=rated.basis,
+            subject=part_id, bad=f"carries more than its continuous rating in case {case.case} ({case.flows[part_id].corner})",
+            good="stays within its continuous rating", related=((pointer, "its rating"),), ways_out=_better(ctx, part_id, "continuous_current", current),
+        )  # fmt: skip
+
+
+@rule(
+    "HV107", "inverter-peak-current", "error", needs=NEED_OPERATING,
+    checks="The inverter's peak bus current in cases with a duration stays within its peak rating.",
+    why="Past its peak rating an inverter limits or trips, in the middle of an overtaking manoeuvre.",
+    sources=("DATASHEET#peak current",),
+    failing=(("parts/inverter-60.yaml", "peak_current", "90 A"),),
+)
+def inverter_peak_current(ctx: Context) -> Iterable[Outcome]:
+    """Cases with a duration."""
+    operating = ctx.results["operating"]
+    if not operating.cases:
+        yield ctx.open(operating.missing)
+        return
+    for part_id in ctx.design.parts_of("inverter"):
+        short = [(c.flows[part_id].current_a, c) for c in operating.cases.values() if c.duration_s > 0 and part_id in c.flows]
+        if not short:
+            yield NotApplicable("no case with a duration is used")
+            continue
+        current, case = max(short, key=lambda pair: pair[0])
+        rated = ctx.design.sheet_of(part_id).peak_current
+        pointer = sheet_pointer(ctx, part_id, "peak_current")
+        if rated is None:
+            yield ctx.open([Missing(pointer, f"peak current of {part_id}")])
+            continue
+        yield ctx.compare(
+            f"{PARTS}/{part_id}", "peak bus current", current, "A", "<=", rated.low, "DATASHEET#peak current", basis=rated.basis,
+            subject=part_id, bad=f"draws more than its peak rating in case {case.case}", good="stays within its peak rating", related=((pointer, "its rating"),),
+        )  # fmt: skip
+
+
+@rule(
+    "HV108", "converter-power", "error",
+    checks="The power asked of a DC-DC converter, heater or charger in each case stays within its rated power.",
+    why="An overloaded converter limits its output voltage: the 12 V circuit falls while everything looks switched on.",
+    sources=("DATASHEET#rated power",),
+    failing=((HV_FILE, "parts/dcdc/power/continuous", "2 kW"),),
+)
+def converter_power(ctx: Context) -> Iterable[Outcome]:
+    """Power at the bus terminals; for a DC-DC converter its rated output over its efficiency."""
+    found = False
+    for part_id, part in ctx.design.high_voltage.parts.items():
+        if part.kind not in ("dcdc", "heater", "charger") or isinstance(part, Junction) or not part.power:
+            continue
+        found = True
+        sheet = ctx.design.sheet_of(part_id)
+        pointer = sheet_pointer(ctx, part_id, "rated_power")
+        share = sheet.efficiency if part.kind == "dcdc" else None
+        if sheet.rated_power is None or (part.kind == "dcdc" and share is None):
+            field = "rated_power" if sheet.rated_power is None else "efficiency"
+            yield ctx.open([Missing(sheet_pointer(ctx, part_id, field), f"{field.replace('_', ' ')} of {part_id}")])
+            continue
+        most = sheet.rated_power.value / (share.value if share is not None else 1.0)
+        case, power = max(part.power.items(), key=lambda item: item[1].value)
+        yield ctx.compare(
+            f"{PARTS}/{part_id}", f"power at the bus in case {case}", (power.low, power.high), "W", "<=", most, "DATASHEET#rated power",
+            subject=part_id, bad=f"is asked for more than its rated power in case {case}", good="stays within its rated power",
+            related=((pointer, "its rating"),), note="rated output over efficiency" if share is not None else "",
+        )  # fmt: skip
+    if not found:
+        yield NotApplicable("no converter, heater or charger draws power in any case")
+
+
+@rule(
+    "HV109", "cable-orange", "error", limit="orange",
+    checks="High-voltage cables have an orange covering.",
+    why="Orange is how rescuers, mechanics and inspectors know what can kill them.",
+    sources=("UN-R100#5.1.1.5.3", "FSAE-2026#EV.6.3.4"),
+    failing=(("parts/hv-16.yaml", "colour", "black"), (HV_FILE, "connections/W13/cable", "hv-16")),
+)
+def cable_orange(ctx: Context) -> Iterable[Outcome]:
+    """Colour of every cable sheet that a connection uses."""
+    limit = ctx.limit()
+    if limit is None:
+        yield ctx.no_limit()
+        return
+    from tristrand.findings import Evidence
+
+    for name in sorted({lead.cable for lead in ctx.design.high_voltage.connections.values() if lead.cable}):
+        colour = ctx.design.sheets[name].colour
+        pointer = f"parts/{name}/colour"
+        if not colour:
+            yield ctx.open([Missing(pointer, f"colour of {name}")])
+            continue
+        orange = colour.strip().lower() == "orange"
+        evidence = Evidence("orange covering", float(orange), "", ">=", 1.0, limit.source, note=f"the sheet says {colour}")
+        words = "is orange" if orange else f"is {colour}, not orange"
+        yield ctx.finding("pass" if orange else "fail", pointer, f"cable {name} {words}", evidence)
+
+
+@rule(
+    "HV110", "insulation-temperature-class", "error", limit="insulation_c",
+    checks="Cable insulation is rated for at least the temperature the rule sets ask for.",
+    why="Insulation that softens near brakes, motors or under full load lets the conductor through to the chassis.",
+    sources=("FSAE-2026#EV.6.2.1",),
+    failing=(("vehicle.yaml", "rule_sets", "[fsae-2026]"), ("parts/hv-4.yaml", "temperature_rating", "80 °C")),
+    passing=(("vehicle.yaml", "rule_sets", "[fsae-2026]"),),
+)
+def insulation_temperature_class(ctx: Context) -> Iterable[Outcome]:
+    """Temperature rating of every cable sheet that a connection uses."""
+    limit = ctx.limit()
+    if limit is None:
+        yield ctx.no_limit()
+        return
+    used = {lead.cable for lead in ctx.design.high_voltage.connections.values() if lead.cable}
+    for name, sheet in sheets_of_kind(ctx, "cable").items():
+        if name not in used:
+            continue
+        rating = sheet.temperature_rating
+        pointer = f"parts/{name}/temperature_rating"
+        if rating is None:
+            yield ctx.open([Missing(pointer, f"temperature rating of {name}")])
+            continue
+        yield ctx.compare(
+            pointer, "temperature rating", (rating.low, rating.high), "°C", ">=", limit.value, limit.source, basis=rating.basis,
+            subject=f"cable {name}", bad="has insulation below the temperature the rules ask for", good="has insulation for the temperature the rules ask for",
+        )  # fmt: skip
+
+
+def swap(part_id: str, sheet: str, words: str) -> WayOut:
+    """A way out that puts another sheet of the folder in a part's place."""
+    return WayOut(words, (Edit(HV_FILE, f"parts/{part_id}/sheet", sheet),))

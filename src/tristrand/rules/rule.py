@@ -1,0 +1,138 @@
+"""A rule: what it checks, why it matters, its limits, and the two examples that prove it. Rules compare; they compute no physics."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from tristrand.design import Design
+from tristrand.findings import Evidence, Finding, Kind, Related, Relation, Severity, WayOut, judge
+from tristrand.rules.limits import Limit, strictest
+from tristrand.studies.results import Missing
+
+
+@dataclass(frozen=True, slots=True)
+class Example:
+    """Changes to the starter design: (file, pointer in it, new value). The rule must fail, or pass, on the changed design."""
+
+    changes: tuple[tuple[str, str, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """A finding and, smallest first, the changes that may mend it; the app offers the first that holds for the whole design."""
+
+    finding: Finding
+    ways_out: Callable[[], Iterable[WayOut]] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class NotApplicable:
+    """The rule says nothing about this design, and why."""
+
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Open:
+    """The rule cannot conclude: what is missing."""
+
+    missing: tuple[Missing, ...]
+
+
+Outcome = Verdict | NotApplicable | Open
+Check = Callable[["Context"], Iterable[Outcome]]
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """One rule. ``needs`` names the studies whose results it reads; ``limit`` the key of its limits, if rule sets set one."""
+
+    code: str
+    name: str
+    severity: Severity
+    checks: str
+    why: str
+    sources: tuple[str, ...]
+    needs: tuple[str, ...]
+    limit: str
+    failing: Example
+    passing: Example
+    check: Check
+    waivable: bool = True
+
+
+@dataclass(frozen=True)
+class Context:
+    """What a rule may look at: the design, the studies' results, and the rule sets in force."""
+
+    rule: Rule
+    design: Design
+    results: Mapping[str, Any]
+    rule_sets: tuple[str, ...]
+    cache: dict[str, Any] = field(default_factory=dict)
+
+    def limit(self, key: str = "") -> Limit | None:
+        """The strictest limit that the rule sets in force set; None where none does."""
+        return strictest(key or self.rule.limit, self.rule_sets)
+
+    def open(self, missing: Iterable[Missing]) -> Open:
+        """What to say where data are missing."""
+        return Open(tuple(missing))
+
+    def no_limit(self) -> NotApplicable:
+        """What to say where no rule set in force sets the limit."""
+        return NotApplicable(f"none of the rule sets in force ({', '.join(self.rule_sets)}) sets this limit")
+
+    def finding(
+        self, kind: Kind, pointer: str, message: str, *evidence: Evidence, related: tuple[tuple[str, str], ...] = (),
+        ways_out: Callable[[], Iterable[WayOut]] | None = None,
+    ) -> Verdict:  # fmt: skip
+        """A verdict about one object; ``related`` holds (pointer, why it is named)."""
+        others = tuple(Related(self.design.place(p), why) for p, why in related)
+        place = self.design.place(pointer)
+        rule = self.rule
+        return Verdict(Finding(rule.code, rule.name, kind, rule.severity, message, place, evidence, others), ways_out)
+
+    def compare(
+        self, pointer: str, quantity: str, value: float | tuple[float, float], unit: str, relation: Relation, limit: float,
+        source: str, *, subject: str, bad: str, good: str, related: tuple[tuple[str, str], ...] = (),
+        ways_out: Callable[[], Iterable[WayOut]] | None = None, basis: str = "", note: str = "",
+    ) -> Verdict:  # fmt: skip
+        """Compare a value (or an interval) with a limit and say it: ``bad`` on fail or review, ``good`` on pass."""
+        low, high = value if isinstance(value, tuple) else (value, value)
+        kind = judge(low, high, relation, limit)
+        worst = high if relation in ("<=", "<") else low
+        ends = (low, high) if low != high else (None, None)
+        evidence = Evidence(
+            quantity, _plain(worst), unit, relation, _plain(limit), source, ends[0], ends[1], basis, note
+        )  # fmt: skip
+        words = {"pass": f"{subject} {good}", "review": f"{subject} may or may not hold: {bad}, within its tolerance"}
+        message = words.get(kind, f"{subject} {bad}")
+        return self.finding(kind, pointer, message, evidence, related=related, ways_out=ways_out if kind == "fail" else None)
+
+
+def _plain(value: float) -> float | None:
+    return None if math.isnan(value) else value
+
+
+REGISTRY: dict[str, Rule] = {}
+
+
+def rule(
+    code: str, name: str, severity: Severity, *, checks: str, why: str, sources: tuple[str, ...], needs: tuple[str, ...] = (),
+    limit: str = "", failing: tuple[tuple[str, str, str], ...], passing: tuple[tuple[str, str, str], ...] = (), waivable: bool = True,
+) -> Callable[[Check], Check]:  # fmt: skip
+    """Register a check function as a rule. Raises ValueError for a code or name given twice."""
+
+    def register(check: Check) -> Check:
+        if code in REGISTRY or any(other.name == name for other in REGISTRY.values()):
+            raise ValueError(f"rule {code} ({name}) stands twice")
+        REGISTRY[code] = Rule(
+            code, name, severity, checks, why, sources, needs, limit, Example(failing), Example(passing), check, waivable
+        )
+        return check
+
+    return register
