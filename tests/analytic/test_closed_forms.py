@@ -249,6 +249,13 @@ def test_closing_surge_limits() -> None:
     nearby = critical * (1.0 + np.array([-2.001e-4, -1.999e-4, -1e-9, 1e-9, 1.999e-4, 2.001e-4]) / 2.0)
     times = closing.closing_surge(20.0, inductance, nearby, capacitance).peak_time_s
     assert np.all(np.diff(times) < 0.0)
+    # The series beside critical damping against the plain forms of either side.
+    for damping, plain in ((1 - 9.9e-5, math.acos), (1 + 9.9e-5, math.acosh)):
+        beside = closing.closing_surge(20.0, inductance, damping * critical, capacitance)
+        angle = plain(damping) / math.sqrt(abs(1.0 - damping**2))
+        assert beside.peak_time_s == pytest.approx(
+            angle * math.sqrt(inductance * capacitance), rel=1e-10, abs=0
+        )
     # No resistance to speak of: dV*sqrt(C/L) after a quarter swing.
     free = closing.closing_surge(20.0, inductance, 1e-12, capacitance)
     assert free.peak_a == pytest.approx(20.0 * math.sqrt(capacitance / inductance), rel=1e-9)

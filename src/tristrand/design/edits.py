@@ -19,9 +19,18 @@ class EditError(ValueError):
 
 
 def apply_edits(files: Mapping[str, bytes], edits: Iterable[Edit]) -> dict[str, bytes]:
-    """The files with every edit made. An edit replaces a value, or adds a last key to a mapping that stands there."""
+    """The files with every edit made.
+
+    An edit replaces a value, adds a key to a mapping that stands there, or with an empty pointer gives a file's whole text.
+    Raises EditError where the pointer leads nowhere.
+    """
     changed = dict(files)
     for edit in edits:
+        if not edit.pointer:
+            changed[edit.file] = edit.new.encode()
+            continue
+        if edit.file not in changed:
+            raise EditError(f"there is no file {edit.file}")
         text = changed[edit.file].decode("utf-8-sig")
         changed[edit.file] = splice(edit.file, text, edit.pointer, edit.new).encode()
     return changed

@@ -183,11 +183,19 @@ class Connection(Strict):
         return self
 
 
+class RiseCheck(Strict):
+    """An early look at the bus: a short or an open resistor shows long before the time-out."""
+
+    after: Duration = Field(description="time from the start of precharge to the look")
+    share: Share = Field(description="share of pack voltage the bus must have reached by then, else precharge is given up")
+
+
 class Precharge(Strict):
     """How the supervisor ends precharge."""
 
     target: Share | None = Field(default=None, description="bus voltage as a share of pack voltage at which the last main contactor closes")
     timeout: Duration | None = Field(default=None, description="precharge is given up after this time")
+    rise_check: RiseCheck | None = Field(default=None, description="an early look that saves the resistor on a shorted bus")
     earliest: Duration | None = Field(default=None, description="reaching the target sooner is taken as a fault")
     pack_sensor: Share | None = Field(default=None, description="tolerance of the pack voltage reading, share of the reading")
     bus_sensor: Share | None = Field(default=None, description="tolerance of the bus voltage reading, share of the reading")

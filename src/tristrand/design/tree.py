@@ -11,9 +11,12 @@ from tristrand.design.yamltext import Span
 from tristrand.findings import Place
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Design:
-    """A vehicle's design folder, read and valid. ``spans`` maps pointers ("high_voltage/parts/k_plus/sheet") to places."""
+    """A vehicle's design folder, read and valid. ``spans`` maps pointers ("high_voltage/parts/k_plus/sheet") to places.
+
+    Two designs are the same only when they are the same object; ``digest`` tells whether their files are equal.
+    """
 
     name: str
     vehicle: Vehicle

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -96,12 +97,14 @@ class TableRatings:
         return min((r for r in self.candidates if r.column_gap_k == nearest), key=lambda r: r.result_a)
 
 
+@lru_cache(maxsize=None)
 def _inch_area_mm2(size: str) -> float:
     if size.endswith("kcmil"):
         return float(size.removesuffix("kcmil")) * 1000.0 * MM2_PER_CIRCULAR_MIL
     return awg_area_mm2(size)
 
 
+@lru_cache(maxsize=None)
 def _needs_mm2(size: str, named: bool) -> float:
     """Metal a cable needs to be read as this row: the SAE least area if sold by that name, else AWG."""
     if named and size in SAE_CIRCULAR_MILS:
@@ -185,6 +188,7 @@ def _read(
     "NEC-2023#Table 310.17",
     "IEC-60364-5-52#method F, single-core cables touching in free air",
 )
+@lru_cache(maxsize=8192)
 def table_ampacity(
     metal_area_mm2: float,
     conductor_temp_c: float,

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 from tristrand.design import Datum, Design
@@ -163,8 +164,9 @@ def ambient_of(design: Design, own: Datum | None) -> float:
     return ambient.maximum.value if ambient is not None else math.nan
 
 
+@lru_cache(maxsize=64)
 def hv_circuit(design: Design) -> HvCircuit:
-    """The circuit of a design. Missing numbers are nan in it and are listed."""
+    """The circuit of a design, made once for each. Missing numbers are nan in it and are listed."""
     needs = Needs(design)
     packs, series, contacts, resistors, devices = [], [], [], [], []
     for part_id, part in design.high_voltage.parts.items():

@@ -7,7 +7,7 @@ balance; both are shown. Resistance comes from tables or the sheet, never from t
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -130,10 +130,16 @@ def study(data: ConductorInputs, operating: OperatingResult) -> ConductorsResult
     options = {
         run.id: _options(run, data.cables)
         for run in data.runs
-        if figures[run.id].ampacity.current_a < max(figures[run.id].sustained_a, run.fuse_a if math.isfinite(run.fuse_a) else 0.0)
+        if _needs_thicker(run, figures[run.id])
     }
     lines = [line for run in data.runs for line in _workings(run, cables[run.cable], figures[run.id])]
     return ConductorsResult(tuple(lines), missing, (), figures, options)
+
+
+def _needs_thicker(run: Run, figure: ConductorFigures) -> bool:
+    """Only where a rule may ask for a way out: too thin for its current, or for the fuse before a loaded cable."""
+    fuse = run.fuse_a if math.isfinite(run.fuse_a) and figure.sustained_a > 0.05 else 0.0
+    return figure.ampacity.current_a < max(figure.sustained_a, fuse)
 
 
 def limit_c(run: Run, cable: CableData) -> float:
@@ -204,8 +210,6 @@ def _temperatures(
     runs: tuple[Run, ...], cables: dict[str, CableData], figures: dict[str, ConductorFigures]
 ) -> dict[str, ConductorFigures]:
     """Steady temperature at the sustained current, then the short case added without any loss of heat (upper bound)."""
-    from dataclasses import replace
-
     known = [r for r in runs if not math.isnan(cables[r.cable].conductor_m) and not math.isnan(cables[r.cable].outer_m)]
     if not known:
         return figures
@@ -247,9 +251,7 @@ def _options(run: Run, cables: tuple[CableData, ...]) -> tuple[CableOption, ...]
 
 
 def _workings(run: Run, cable: CableData, figure: ConductorFigures) -> list[Working]:
-    from tristrand.physics.conductors import COPPER_RESISTIVITY_OHM_MM2_PER_M as rho_copper
-
-    rho = ALUMINIUM_RESISTIVITY_OHM_MM2_PER_M if cable.metal == "aluminium" else rho_copper
+    rho = ALUMINIUM_RESISTIVITY_OHM_MM2_PER_M if cable.metal == "aluminium" else COPPER_RESISTIVITY_OHM_MM2_PER_M
     lines = [
         found(run.id, "r20", f"resistance per metre of {run.cable} at 20 °C", cable.ohm_per_m, "Ω/m", "IEC-60228#class 5", "sheet, or largest value of the table"),
         working(run.id, "R20", "resistance of the run at 20 °C", "r20*length", figure.resistance_20c_ohm, "Ω", "CLOSED-FORM#resistance of a length", r20=(cable.ohm_per_m, "Ω/m"), length=(run.length_m, "m")),

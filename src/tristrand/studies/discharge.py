@@ -1,13 +1,13 @@
-"""Discharge: how long the bus of the real circuit stays above 60 V after every order in which it can be opened.
+"""Discharge: how long the bus of the real circuit stays above 60 V after every order of opening it.
 
-Every bus capacitance starts at the high end of its tolerance and at the highest voltage the cells may have; nothing draws
-current but the resistors. Time counts from the moment at which the coils lose their supply.
+Every bus capacitance starts at the high end of its tolerance and at the highest voltage the cells may have;
+nothing draws current but the resistors. Time counts from the moment at which the coils lose their supply.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -17,13 +17,44 @@ from numpy.typing import NDArray
 from tristrand.design import Design
 from tristrand.physics import discharge as closed_form
 from tristrand.physics.circuit import (
-    At, Capacitor, Circuit, Crossing, OperatingPoint, Resistor, Signal, Switch, Transient, operating_point, transient, volt,
-)  # fmt: skip
+    At,
+    Capacitor,
+    Circuit,
+    Crossing,
+    OperatingPoint,
+    Resistor,
+    Signal,
+    Switch,
+    Transient,
+    operating_point,
+    transient,
+    volt,
+)
 from tristrand.physics.discharge import TOUCH_LIMIT_V
 from tristrand.studies.circuits import Contact, Device, HvCircuit, hv_circuit
 from tristrand.studies.netlist import LEAST_OHM, batteries, bleeds, leads
-from tristrand.studies.opening import Body, Groups, bodies, conductors, fullest, lean, needed, usable
-from tristrand.studies.results import DischargeCase, DischargeResult, Missing, PackResult, Series, Working, found, working
+from tristrand.studies.opening import (
+    Body,
+    Groups,
+    bodies,
+    conductors,
+    fullest,
+    lean,
+    longest,
+    needed,
+    orders_of,
+    usable,
+)
+from tristrand.studies.results import (
+    DischargeCase,
+    DischargeResult,
+    Missing,
+    PackResult,
+    Series,
+    Working,
+    found,
+    working,
+)
 
 Floats = NDArray[np.float64]
 
@@ -31,8 +62,6 @@ SOLVER = "NUMERICS#circuit solver, transient"
 STEADY = "NUMERICS#circuit solver, operating point"
 JOULE = "CLOSED-FORM#Joule's law"
 LOOKED_AT_S = 3600.0
-LATER_S = 0.1
-"""How much later the other main contactors open in the orders where one goes first."""
 NEVER_S = 10 * LOOKED_AT_S
 HELD_S = 15.0
 
@@ -50,23 +79,33 @@ class DischargeInputs:
 def inputs(design: Design) -> DischargeInputs:
     """Collect circuit and limit of a design, and name what is not given."""
     circuit = hv_circuit(design)
-    timed = {f"parts/{design.high_voltage.parts[c.id].sheet}/open_time" for c in circuit.contacts if c.role == "main" or not c.rests_closed}  # type: ignore[union-attr]
-    timed |= {f"parts/{design.high_voltage.parts[c.id].sheet}/close_time" for c in circuit.role("discharge")}  # type: ignore[union-attr]
+    sheet = {key: getattr(part, "sheet", "") for key, part in design.high_voltage.parts.items()}
+    timed = {f"parts/{sheet[c.id]}/open_time" for c in circuit.role("main")}
+    timed |= {f"parts/{sheet[c.id]}/close_time" for c in circuit.role("discharge")}
     missing = tuple(
-        m for m in needed(circuit.missing, "temperature_rating") if not m.pointer.endswith(("/open_time", "/close_time")) or m.pointer in timed
-    )  # fmt: skip
+        m
+        for m in needed(circuit.missing, "temperature_rating")
+        if not m.pointer.endswith(("/open_time", "/close_time")) or m.pointer in timed
+    )
     within = design.high_voltage.discharge.within
     return DischargeInputs(
-        replace(circuit, missing=()), bodies(design, "discharge"), within.value if within is not None else math.nan, missing
+        replace(circuit, missing=()),
+        bodies(design, "discharge"),
+        within.value if within is not None else math.nan,
+        missing,
     )
 
 
 def study(data: DischargeInputs, packs: PackResult) -> DischargeResult:
-    """Run every opening order, with the discharge contactors working and with them failed open, in one batch."""
+    """Run every opening order in one batch, with the discharge contactors working and failed open."""
     circuit = data.circuit
     blocking = (*data.missing, *packs.missing)
     names = tuple(r.id for r in circuit.resistors if r.role == "discharge")
-    base = DischargeResult(missing=(*blocking, *(m for b in data.bodies for m in b.missing)), resistors=names, limit_s=data.within_s)
+    base = DischargeResult(
+        missing=(*blocking, *(m for b in data.bodies for m in b.missing)),
+        resistors=names,
+        limit_s=data.within_s,
+    )
     if blocking or not packs.packs or not circuit.role("main") or not circuit.devices:
         return base
     run = _Run(data, packs)
@@ -75,32 +114,12 @@ def study(data: DischargeInputs, packs: PackResult) -> DischargeResult:
     return replace(result, series=run.series(result))
 
 
-@dataclass(frozen=True, slots=True)
-class _Order:
-    """When each main contactor and service disconnect is told to open [s]; those not named stay closed."""
-
-    name: str
-    opens: dict[str, float]
-
-
-def _orders(circuit: HvCircuit) -> tuple[_Order, ...]:
-    mains = [c.id for c in circuit.role("main")]
-    orders = [_Order("all main contactors at once", dict.fromkeys(mains, 0.0))]
-    if len(mains) > 1:
-        orders += [_Order(f"{k} first", {m: 0.0 if m == k else LATER_S for m in mains}) for k in mains]
-    for item in circuit.series:
-        if item.kind == "service_disconnect":
-            orders.append(_Order(f"{item.id} pulled", {item.id: 0.0, **dict.fromkeys(mains, 0.0)}))
-    orders += [_Order(f"{k} welded", {m: 0.0 for m in mains if m != k}) for k in mains]
-    return tuple(orders)
-
-
 class _Run:
-    """The circuit as it is opened, solved over the orders: first those with working discharge contactors, then without."""
+    """The circuit as it is opened, over the orders: first with working discharge contactors, then without."""
 
     def __init__(self, data: DischargeInputs, packs: PackResult) -> None:
         self.circuit, self.packs = data.circuit, packs
-        self.orders = _orders(data.circuit)
+        self.orders = orders_of(data.circuit)
         self.count = len(self.orders)
         self.farad_f = sum(d.farad.high for d in data.circuit.devices if d.farad.high > 0)
         self.pulled = {i.id for i in data.circuit.series if i.kind == "service_disconnect"}
@@ -111,24 +130,33 @@ class _Run:
         self.transient = self._open()
 
     def _elements(self, start: Callable[[Device], float], *, moving: bool) -> tuple[Any, ...]:
-        """All main contactors closed, discharge contactors open; ``moving``: as switches, not as what they are at the start."""
+        """All main contactors closed, discharge contactors open; as switches if ``moving``."""
         circuit, lanes = self.circuit, 2 * self.count if moving else 1
         items: list[Any] = [e for e in leads(circuit) if e.name not in self.pulled or not moving]
         items += batteries(
-            circuit, {k: np.full(lanes, f.maximum_v) for k, f in self.packs.packs.items()},
+            circuit,
+            {k: np.full(lanes, f.maximum_v) for k, f in self.packs.packs.items()},
             {k: fullest(f).resistance_ohm for k, f in self.packs.packs.items()},
-        )  # fmt: skip
+        )
         if moving:
             items += [
-                Switch(i.id, i.a, i.b, max(i.ohm, LEAST_OHM), True) for i in circuit.series if i.id in self.pulled
+                Switch(i.id, i.a, i.b, max(i.ohm, LEAST_OHM), True)
+                for i in circuit.series
+                if i.id in self.pulled
             ]
         for c in map(usable, circuit.contacts):
             if c.role == "main":
-                items.append(self._contact(c, True) if moving else Resistor(c.id, c.a, c.b, max(c.ohm, LEAST_OHM)))
+                items.append(
+                    self._contact(c, True) if moving else Resistor(c.id, c.a, c.b, max(c.ohm, LEAST_OHM))
+                )
             elif c.role == "discharge" and moving:
                 items.append(self._contact(c, False))
         items += [Resistor(r.id, r.a, r.b, r.ohm.high) for r in circuit.resistors]
-        items += [Capacitor(f"{d.id}:C", d.plus, d.minus, d.farad.high, start(d)) for d in circuit.devices if d.farad.high > 0]
+        items += [
+            Capacitor(f"{d.id}:C", d.plus, d.minus, d.farad.high, start(d))
+            for d in circuit.devices
+            if d.farad.high > 0
+        ]
         items += bleeds(circuit.devices)
         nodes = {end for d in circuit.devices for end in (d.plus, d.minus)}
         nodes |= {c.a for c in circuit.role("main")} | {c.b for c in circuit.role("main")}
@@ -138,18 +166,23 @@ class _Run:
         return Switch(c.id, c.a, c.b, max(c.ohm, LEAST_OHM), closed, c.close_s, c.open_s)
 
     def _measured(self, steady: OperatingPoint) -> dict[str, Signal]:
-        """Where a person could touch, positive at the start: every device, and between the far sides of the main contactors."""
+        """Voltages looked at, positive at the start: devices, and between the main contactors' far sides."""
         ends = {d.id: (d.plus, d.minus) for d in self.circuit.devices}
         inside = Groups(conductors(self.circuit))
         poles = {inside.of(end) for p in self.circuit.packs for end in (p.plus, p.minus)}
         outputs = [
-            (c.id, end) for c in self.circuit.role("main") for end in (c.a, c.b) if inside.of(end) not in poles
+            (c.id, end)
+            for c in self.circuit.role("main")
+            for end in (c.a, c.b)
+            if inside.of(end) not in poles
         ]
         for n, (one, a) in enumerate(outputs):
             for two, b in outputs[n + 1 :]:
                 if not inside.same(a, b):
                     ends[f"{one} to {two}"] = (a, b)
-        return {name: volt(a, b) if _across(steady, a, b) >= 0 else volt(b, a) for name, (a, b) in ends.items()}
+        return {
+            name: volt(a, b) if _across(steady, a, b) >= 0 else volt(b, a) for name, (a, b) in ends.items()
+        }
 
     def _open(self) -> Transient:
         circuit = Circuit(self._elements(lambda d: self.start[d.id], moving=True))
@@ -159,45 +192,93 @@ class _Run:
             commands.append(At(when, name, False))
         working_first = np.repeat([0.0, NEVER_S], self.count)
         commands += [At(working_first, c.id, True) for c in self.circuit.role("discharge")]
-        probes = [Crossing(name, signal, TOUCH_LIMIT_V, rising=False) for name, signal in self.measured.items()]
+        probes = [
+            Crossing(name, signal, TOUCH_LIMIT_V, rising=False) for name, signal in self.measured.items()
+        ]
         return transient(circuit, LOOKED_AT_S, commands, tuple(probes))
 
     def judge(self, base: DischargeResult) -> DischargeResult:
         """The longest time to 60 V of every order, and the longest of them."""
         names = list(self.measured)
         both = np.array([self.transient.crossings[n] for n in names])
-        slowest = [_longest(column) for column in both.T.tolist()]
-        finals = np.array([np.abs(self.transient.final(signal)) for signal in self.measured.values()])
+        slowest = [longest(column) for column in both.T.tolist()]
+        finals = {names[k]: np.abs(self.transient.final(self.measured[names[k]])) for k in set(slowest)}
         cases = tuple(
             DischargeCase(
-                self.orders[k % self.count].name, k < self.count, float(both[slowest[k], k]), names[slowest[k]], float(finals[slowest[k], k])
+                self.orders[k % self.count].name,
+                k < self.count,
+                float(both[slowest[k], k]),
+                names[slowest[k]],
+                float(finals[names[slowest[k]]][k]),
             )
             for k in range(2 * self.count)
         )
-        active = cases[_longest([c.seconds for c in cases[: self.count]])]
-        passive = cases[self.count + _longest([c.seconds for c in cases[self.count :]])]
+        active = cases[longest([c.seconds for c in cases[: self.count]])]
+        passive = cases[self.count + longest([c.seconds for c in cases[self.count :]])]
         method = f"circuit solver on the whole topology, looked at for {LOOKED_AT_S:g} s"
         lines = [
-            found(active.slowest_part, "V_0", "voltage at the start, cells at their maximum", self.start_v, "V", STEADY, method),
-            found(active.slowest_part, "t_60", f"longest time to 60 V, discharge working: {active.name}", active.seconds, "s", SOLVER, method),
-            found(passive.slowest_part, "t_60", f"longest time to 60 V, discharge contactors failed open: {passive.name}", passive.seconds, "s", SOLVER, method),
-        ]  # fmt: skip
+            found(
+                active.slowest_part,
+                "V_0",
+                "voltage at the start, cells at their maximum",
+                self.start_v,
+                "V",
+                STEADY,
+                method,
+            ),
+            found(
+                active.slowest_part,
+                "t_60",
+                f"longest time to 60 V, discharge working: {active.name}",
+                active.seconds,
+                "s",
+                SOLVER,
+                method,
+            ),
+            found(
+                passive.slowest_part,
+                "t_60",
+                f"longest time to 60 V, discharge contactors failed open: {passive.name}",
+                passive.seconds,
+                "s",
+                SOLVER,
+                method,
+            ),
+        ]
         return replace(
-            base, start_v=self.start_v, capacitance_f=self.farad_f, cases=cases, slowest_active_s=active.seconds,
-            slowest_active_case=active.name, passive_s=passive.seconds, workings=tuple(lines),
-        )  # fmt: skip
+            base,
+            start_v=self.start_v,
+            capacitance_f=self.farad_f,
+            cases=cases,
+            slowest_active_s=active.seconds,
+            slowest_active_case=active.name,
+            passive_s=passive.seconds,
+            workings=tuple(lines),
+        )
 
     def series(self, result: DischargeResult) -> tuple[Series, ...]:
         """Bus voltage over time for the slowest order with the discharge working, and without it."""
         curves = []
-        for word, cases, first in (("discharge", result.cases[: self.count], 0), ("built-in resistances alone", result.cases[self.count :], self.count)):
-            lane = first + _longest([c.seconds for c in cases])
+        for word, cases, first in (
+            ("discharge", result.cases[: self.count], 0),
+            ("built-in resistances alone", result.cases[self.count :], self.count),
+        ):
+            lane = first + longest([c.seconds for c in cases])
             case = result.cases[lane]
             end_s = 1.5 * case.seconds if case.seconds > 0 else LOOKED_AT_S
             times = np.linspace(0.0, min(end_s, LOOKED_AT_S), 120)
             volts = np.abs(np.asarray(self.transient.sample(self.measured[case.slowest_part], times, lane)))
             curves.append(
-                Series(f"{word}, {case.name}", "time", "s", "voltage", "V", tuple(times.tolist()), tuple(volts.tolist()), "discharge")
+                Series(
+                    f"{word}, {case.name}",
+                    "time",
+                    "s",
+                    "voltage",
+                    "V",
+                    tuple(times.tolist()),
+                    tuple(volts.tolist()),
+                    "discharge",
+                )
             )
         return tuple(curves)
 
@@ -206,15 +287,8 @@ def _across(point: OperatingPoint, a: str, b: str) -> float:
     return float((point.voltages_v[a] - point.voltages_v[b])[0])
 
 
-def _longest(seconds: Sequence[float]) -> int:
-    """Index of the longest time, never (nan) before all; of times alike to a millionth the first, so that rounding decides nothing."""
-    known = [math.inf if math.isnan(s) else s for s in seconds]
-    most = max(known)
-    return next(k for k, s in enumerate(known) if s >= most * (1 - 1e-6))
-
-
 def _resistors(data: DischargeInputs, run: _Run, result: DischargeResult) -> DischargeResult:
-    """Every discharge resistor left on a live bus, and the largest resistance that would still meet the limit."""
+    """Every discharge resistor left on a live bus, and the largest resistance that still meets the limit."""
     power: dict[str, float] = {}
     energy: dict[str, float] = {}
     hot: dict[str, float] = {}
@@ -225,31 +299,71 @@ def _resistors(data: DischargeInputs, run: _Run, result: DischargeResult) -> Dis
         watt = float(closed_form.continuous_power_w(result.start_v, ohm))
         power[body.id], energy[body.id] = watt, watt * HELD_S
         lines += [
-            working(body.id, "P_on", "power if left on, highest pack voltage", "V**2/R", watt, "W", JOULE, V=(result.start_v, "V"), R=(ohm, "Ω")),
-            working(body.id, "E_on", f"energy in {HELD_S:g} s if left on", "P*t", watt * HELD_S, "J", JOULE, P=(watt, "W"), t=(HELD_S, "s")),
-        ]  # fmt: skip
+            working(
+                body.id,
+                "P_on",
+                "power if left on, highest pack voltage",
+                "V**2/R",
+                watt,
+                "W",
+                JOULE,
+                V=(result.start_v, "V"),
+                R=(ohm, "Ω"),
+            ),
+            working(
+                body.id,
+                "E_on",
+                f"energy in {HELD_S:g} s if left on",
+                "P*t",
+                watt * HELD_S,
+                "J",
+                JOULE,
+                P=(watt, "W"),
+                t=(HELD_S, "s"),
+            ),
+        ]
         if all(map(math.isfinite, (body.thermal_k_per_w, body.heat_j_per_k, body.ambient_c))):
-            rise = -watt * body.thermal_k_per_w * math.expm1(-HELD_S / (body.thermal_k_per_w * body.heat_j_per_k))
+            rise = (
+                -watt
+                * body.thermal_k_per_w
+                * math.expm1(-HELD_S / (body.thermal_k_per_w * body.heat_j_per_k))
+            )
             hot[body.id] = body.ambient_c + rise
             lines.append(
                 working(
-                    body.id, "T_on", f"temperature after {HELD_S:g} s if left on, from ambient", "T_a + P*R_th*(1 - exp(-t/(R_th*C_th)))",
-                    hot[body.id], "°C", "CLOSED-FORM-HEAT#one node, step of power", T_a=(body.ambient_c, "°C"), P=(watt, "W"),
-                    R_th=(body.thermal_k_per_w, "K/W"), C_th=(body.heat_j_per_k, "J/K"), t=(HELD_S, "s"),
+                    body.id,
+                    "T_on",
+                    f"temperature after {HELD_S:g} s if left on, from ambient",
+                    "T_a + P*R_th*(1 - exp(-t/(R_th*C_th)))",
+                    hot[body.id],
+                    "°C",
+                    "CLOSED-FORM-HEAT#one node, step of power",
+                    T_a=(body.ambient_c, "°C"),
+                    P=(watt, "W"),
+                    R_th=(body.thermal_k_per_w, "K/W"),
+                    C_th=(body.heat_j_per_k, "J/K"),
+                    t=(HELD_S, "s"),
                 )
-            )  # fmt: skip
+            )
     result = replace(
-        result, resistor_power_w=power, resistor_energy_15s_j=energy, resistor_temperature_15s_c=hot,
+        result,
+        resistor_power_w=power,
+        resistor_energy_15s_j=energy,
+        resistor_temperature_15s_c=hot,
         workings=(*result.workings, *lines),
-    )  # fmt: skip
+    )
     return _largest(data, run, result) if math.isfinite(data.within_s) else result
 
 
 def _largest(data: DischargeInputs, run: _Run, result: DischargeResult) -> DischargeResult:
-    """Largest resistance of each discharge resistor, tolerance included, that brings the whole bus to 60 V in time."""
+    """Largest resistance of each discharge resistor, tolerance included, that meets the owner's limit."""
     circuit = data.circuit
     wait_s = max(
-        [0.0, *(c.open_s for c in map(usable, circuit.role("main"))), *(c.close_s for c in map(usable, circuit.role("discharge")))]
+        [
+            0.0,
+            *(c.open_s for c in map(usable, circuit.role("main"))),
+            *(c.close_s for c in map(usable, circuit.role("discharge"))),
+        ]
     )
     left_s = data.within_s - wait_s
     largest: dict[str, float] = {}
@@ -262,19 +376,34 @@ def _largest(data: DischargeInputs, run: _Run, result: DischargeResult) -> Disch
         beside_s += sum(1 / o.ohm.high for o in circuit.resistors if o.role == "discharge" and o.id != r.id)
         lines.append(
             working(
-                r.id, "R_all", f"all resistance across the bus that reaches 60 V in {data.within_s:g} s", "(t - t_wait)/(C*ln(V/60))",
-                whole, "Ω", "CLOSED-FORM#first-order RC discharging", t=(data.within_s, "s"), t_wait=(wait_s, "s"),
-                C=(run.farad_f, "F"), V=(result.start_v, "V"),
+                r.id,
+                "R_all",
+                f"all resistance across the bus that reaches 60 V in {data.within_s:g} s",
+                "(t - t_wait)/(C*ln(V/60))",
+                whole,
+                "Ω",
+                "CLOSED-FORM#first-order RC discharging",
+                t=(data.within_s, "s"),
+                t_wait=(wait_s, "s"),
+                C=(run.farad_f, "F"),
+                V=(result.start_v, "V"),
             )
-        )  # fmt: skip
+        )
         if beside_s * whole >= 1:
             largest[r.id] = math.inf
             continue
         largest[r.id] = 1 / (1 / whole - beside_s)
         lines.append(
             working(
-                r.id, "R_most", "largest resistance of it, tolerance included, beside what else loads the bus", "1/(1/R_all - G)",
-                largest[r.id], "Ω", "CLOSED-FORM#conductances in parallel", R_all=(whole, "Ω"), G=(beside_s, "S"),
+                r.id,
+                "R_most",
+                "largest resistance of it, tolerance included, beside what else loads the bus",
+                "1/(1/R_all - G)",
+                largest[r.id],
+                "Ω",
+                "CLOSED-FORM#conductances in parallel",
+                R_all=(whole, "Ω"),
+                G=(beside_s, "S"),
             )
-        )  # fmt: skip
+        )
     return replace(result, largest_resistance_ohm=largest, workings=(*result.workings, *lines))

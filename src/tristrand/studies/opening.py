@@ -1,9 +1,9 @@
-"""What precharge and discharge share: the ways through a circuit's contactors, lean netlists, and resistors as heat stores."""
+"""What precharge and discharge share: ways through contactors, lean netlists, resistors as heat stores."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -11,6 +11,9 @@ from tristrand.design import Datum, Design
 from tristrand.physics.circuit import Inductor, Resistor
 from tristrand.studies.circuits import Contact, Device, HvCircuit, PackEnds, ambient_of
 from tristrand.studies.results import Corner, Missing, PackFigures
+
+LATER_S = 0.1
+"""How much later the other main contactors open in the orders where one goes first."""
 
 
 class Groups:
@@ -57,7 +60,7 @@ class Path:
 
 
 def precharge_paths(circuit: HvCircuit) -> tuple[Path, ...]:
-    """Main contactors whose ends are joined by precharge contactors and resistors with all other contactors taken out."""
+    """Main contactors whose ends precharge contactors and resistors join, all other contactors taken out."""
     wires = conductors(circuit)
     parts = [(c.id, c.a, c.b) for c in circuit.role("precharge")]
     parts += [(r.id, r.a, r.b) for r in circuit.resistors if r.role == "precharge"]
@@ -97,8 +100,9 @@ def _between(wires: list[tuple[str, str]], parts: list[tuple[str, str, str]], ma
 
 
 def stack(circuit: HvCircuit, groups: Groups, device: Device) -> tuple[str, str, tuple[str, ...]]:
-    """Top and bottom terminal of the pack, or of the packs in series, that feed a device, and their ids; ids empty when none does."""
-    at, bottom, top, chain = groups.of(device.plus), groups.of(device.minus), "", []
+    """Top and bottom terminal of the packs in series that feed a device, and the packs' ids, if any."""
+    at, bottom, top = groups.of(device.plus), groups.of(device.minus), ""
+    chain: list[str] = []
     while len(chain) <= len(circuit.packs):
         pack = next((p for p in circuit.packs if groups.of(p.plus) == at and p.id not in chain), None)
         if pack is None:
@@ -114,8 +118,8 @@ def stack(circuit: HvCircuit, groups: Groups, device: Device) -> tuple[str, str,
 def lean(elements: Iterable[Any], nodes: Collection[str], names: Collection[str]) -> tuple[Any, ...]:
     """The same circuit with fewer nodes: dead ends dropped, resistances and inductances in series added up.
 
-    ``nodes`` and ``names`` stay; an element that takes up a named one bears its name and direction. Currents and voltages
-    that remain are the same but for the solver's leak of the nodes that went.
+    ``nodes`` and ``names`` stay; an element that takes up a named one bears its name and direction.
+    Currents and voltages that remain are the same.
     """
     kept = {e.name: e for e in elements}
     at: dict[str, set[str]] = {}
@@ -163,6 +167,27 @@ def _in_series(one: Any, two: Any, node: str) -> Any:
     return Resistor(one.name, a, b, ohm)
 
 
+@dataclass(frozen=True, slots=True)
+class Order:
+    """When each main contactor and service disconnect is told to open [s]; those not named stay closed."""
+
+    name: str
+    opens: dict[str, float]
+
+
+def orders_of(circuit: HvCircuit) -> tuple[Order, ...]:
+    """Every order in which the circuit may come to be opened."""
+    mains = [c.id for c in circuit.role("main")]
+    orders = [Order("all main contactors at once", dict.fromkeys(mains, 0.0))]
+    if len(mains) > 1:
+        orders += [Order(f"{k} first", {m: 0.0 if m == k else LATER_S for m in mains}) for k in mains]
+    for item in circuit.series:
+        if item.kind == "service_disconnect":
+            orders.append(Order(f"{item.id} pulled", {item.id: 0.0, **dict.fromkeys(mains, 0.0)}))
+    orders += [Order(f"{k} welded", {m: 0.0 for m in mains if m != k}) for k in mains]
+    return tuple(orders)
+
+
 def fullest(pack: PackFigures) -> Corner:
     """The corner of highest open-circuit voltage; of equal ones that of lowest resistance."""
     return max(pack.corners, key=lambda c: (c.open_circuit_v, -c.resistance_ohm))
@@ -193,7 +218,7 @@ _BODY = (
 
 
 def bodies(design: Design, role: str) -> tuple[Body, ...]:
-    """Thermal data of the resistors of a role. Gaps are listed with each: they keep only its temperature open."""
+    """Thermal data of the resistors of a role, gaps listed with each: they keep only its temperature open."""
     out = []
     for part_id, part in design.parts_of("resistor", role=role).items():
         sheet = design.sheet_of(part_id)
@@ -221,3 +246,10 @@ def usable(contact: Contact) -> Contact:
 def needed(missing: Iterable[Missing], *without: str) -> tuple[Missing, ...]:
     """Gaps but for those in the named fields."""
     return tuple(m for m in missing if m.pointer.rpartition("/")[2] not in without)
+
+
+def longest(seconds: Sequence[float]) -> int:
+    """Index of the longest time, never (nan) above all; of times alike to a millionth the first."""
+    known = [math.inf if math.isnan(s) else s for s in seconds]
+    most = max(known)
+    return next(k for k, s in enumerate(known) if s >= most * (1 - 1e-6))

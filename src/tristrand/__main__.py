@@ -1,0 +1,5 @@
+"""`python -m tristrand` is the command line."""
+
+from tristrand.cli import main
+
+main()

@@ -1,0 +1,148 @@
+"""Check a design: run studies and rules, apply waivers, and offer only ways out that hold for the whole changed design."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from itertools import islice
+from pathlib import Path
+from typing import Any
+
+from tristrand import __version__
+from tristrand.app.pipeline import Pipeline
+from tristrand.design import Design, EditError, FileCache, Problem, apply_edits, load_files, read_folder
+from tristrand.findings import Coverage, DesignInfo, Finding, Report, RuleNote, Severity, Waiver, WayOut, apply_waivers
+from tristrand.rules import RULES, Context, NotApplicable, Open, Rule, Verdict
+
+# Each way out costs a whole check; more than this many are not tried for one finding.
+MOST_TRIES = 6
+
+
+class Unreadable(Exception):
+    """The folder cannot be read as a design; ``problems`` says where and why."""
+
+    def __init__(self, problems: tuple[Problem, ...]) -> None:
+        super().__init__(f"{len(problems)} problems")
+        self.problems = problems
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """What the rules say about one design, before waivers and ways out."""
+
+    verdicts: tuple[Verdict, ...]
+    open: dict[str, tuple[str, ...]]
+    not_applicable: dict[str, str]
+
+    def failing(self) -> set[tuple[str, str, str]]:
+        """Errors as (code, object, quantity): what a change must not add to."""
+        return {_identity(v.finding) for v in self.verdicts if v.finding.kind == "fail" and v.finding.severity == "error"}
+
+
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """A report together with what it was made from."""
+
+    report: Report
+    design: Design
+    results: Mapping[str, Any]
+
+
+@dataclass
+class Workspace:
+    """Design folders of one process. Files and results are kept by content, so a second check does only what changed."""
+
+    files: FileCache = field(default_factory=FileCache)
+    pipeline: Pipeline = field(default_factory=Pipeline)
+
+    def open(self, folder: Path) -> Design:
+        """Read a folder. Raises Unreadable with all problems."""
+        given, problems = read_folder(folder)
+        loaded = load_files(given, folder.resolve().name, self.files, tuple(problems))
+        if loaded.design is None:
+            raise Unreadable(loaded.problems)
+        return loaded.design
+
+    def check(self, folder: Path, fail_on: Severity = "error", today: datetime.date | None = None) -> Checked:
+        """Check a folder. Raises Unreadable."""
+        return self.check_design(self.open(folder), fail_on, today)
+
+    def check_design(self, design: Design, fail_on: Severity = "error", today: datetime.date | None = None) -> Checked:
+        """Check a design that was read already."""
+        results = self.pipeline.run(design)
+        judged = judge_design(design, results)
+        findings = [self._with_way_out(design, judged, verdict) for verdict in judged.verdicts]
+        waivable = {rule.code: rule.waivable for rule in RULES}
+        marked = apply_waivers(
+            findings, _waivers(design), today or datetime.date.today(), lambda code: waivable.get(code, False)
+        )
+        info = DesignInfo(design.vehicle.name, design.vehicle.revision, design.digest)
+        coverage = Coverage(tuple(rule.code for rule in RULES), judged.open, judged.not_applicable)
+        report = Report(info, __version__, marked, coverage, tuple(_note(rule) for rule in RULES), fail_on)
+        return Checked(report, design, results)
+
+    def _with_way_out(self, design: Design, judged: Judged, verdict: Verdict) -> Finding:
+        finding = verdict.finding
+        if finding.kind != "fail" or verdict.ways_out is None:
+            return finding
+        for way in islice(verdict.ways_out(), MOST_TRIES):
+            if self._holds(design, judged, finding, way):
+                return replace(finding, way_out=way)
+        return finding
+
+    def _holds(self, design: Design, judged: Judged, finding: Finding, way: WayOut) -> bool:
+        """Whether the changed design no longer has this failure and has no error it did not have before."""
+        try:
+            changed = load_files(apply_edits(design.files, way.edits), design.name, self.files).design
+        except EditError:
+            return False
+        if changed is None:
+            return False
+        after = judge_design(changed, self.pipeline.run(changed))
+        still = {_identity(v.finding) for v in after.verdicts if v.finding.kind == "fail"}
+        undecided = finding.code in after.open and finding.code not in judged.open
+        return _identity(finding) not in still and not undecided and not after.failing() - judged.failing()
+
+
+def _identity(finding: Finding) -> tuple[str, str, str]:
+    return finding.code, finding.place.object, finding.evidence[0].quantity if finding.evidence else ""
+
+
+def judge_design(design: Design, results: Mapping[str, Any]) -> Judged:
+    """Run every rule."""
+    verdicts: list[Verdict] = []
+    missing: dict[str, tuple[str, ...]] = {}
+    skipped: dict[str, str] = {}
+    cache: dict[str, Any] = {}
+    rule_sets = tuple(design.vehicle.rule_sets)
+    for rule in RULES:
+        context = Context(rule, design, results, rule_sets, cache)
+        outcomes = tuple(rule.check(context))
+        verdicts += [o for o in outcomes if isinstance(o, Verdict)]
+        gaps = tuple(dict.fromkeys(m for o in outcomes if isinstance(o, Open) for m in o.missing))
+        if any(isinstance(o, Open) for o in outcomes):
+            missing[rule.code] = tuple(m.text() for m in gaps) or ("a result that was not computed",)
+            verdicts.append(_open(context, missing[rule.code], gaps[0].pointer if gaps else "high_voltage"))
+        reasons = [o.reason for o in outcomes if isinstance(o, NotApplicable)]
+        if reasons and not any(isinstance(o, Verdict) for o in outcomes) and rule.code not in missing:
+            skipped[rule.code] = "; ".join(dict.fromkeys(reasons))
+    return Judged(tuple(verdicts), missing, skipped)
+
+
+def _open(context: Context, missing: tuple[str, ...], pointer: str) -> Verdict:
+    shown = "; ".join(missing[:3]) + (f"; and {len(missing) - 3} more" if len(missing) > 3 else "")
+    return context.finding("open", pointer, f"cannot be judged, missing: {shown}")
+
+
+def _waivers(design: Design) -> Iterable[Waiver]:
+    for number, entry in enumerate(design.waivers):
+        quantity, value = (entry.evidence.quantity, entry.evidence.value) if entry.evidence else ("", 0.0)
+        yield Waiver(
+            entry.code, entry.object, entry.reason, entry.by, entry.date, entry.expires, quantity, value,
+            design.place(f"waivers/waivers/{number}"),
+        )  # fmt: skip
+
+
+def _note(rule: Rule) -> RuleNote:
+    return RuleNote(rule.code, rule.name, rule.severity, rule.checks, rule.why, rule.sources)

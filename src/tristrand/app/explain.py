@@ -1,0 +1,90 @@
+"""Explain a rule from its record, or a study with its workings."""
+
+from __future__ import annotations
+
+import dataclasses
+import difflib
+import math
+from pathlib import Path
+from typing import Any
+
+from tristrand.app.check import Workspace
+from tristrand.app.pipeline import STEPS
+from tristrand.rules import LIMITS, RULE_SETS, RULES, Rule
+from tristrand.sources import describe
+
+
+class UnknownName(ValueError):
+    """No rule or study has this name; the message names the nearest."""
+
+
+def rule_list() -> list[dict[str, Any]]:
+    """Every rule: code, name, severity, what it checks, its sources."""
+    return [
+        {"code": r.code, "name": r.name, "severity": r.severity, "checks": r.checks, "sources": [describe(s) for s in r.sources]}
+        for r in RULES
+    ]
+
+
+def explain_rule(code: str) -> dict[str, Any]:
+    """One rule: what it checks, why, its limits by rule set, its sources, its examples. Raises UnknownName."""
+    wanted = code.strip().upper()
+    found = next((r for r in RULES if wanted == r.code or code.strip().lower() == r.name), None)
+    if found is None:
+        raise UnknownName(f"there is no rule {code}{_near(wanted, [r.code for r in RULES])}")
+    return {
+        "code": found.code, "name": found.name, "severity": found.severity, "checks": found.checks, "why": found.why,
+        "waivable": found.waivable, "sources": [describe(s) for s in found.sources], "limits": _limits(found),
+        "failing_example": [_change(c) for c in found.failing.changes], "passing_example": [_change(c) for c in found.passing.changes],
+    }  # fmt: skip
+
+
+def _limits(rule: Rule) -> list[dict[str, Any]]:
+    return [
+        {"rule_set": RULE_SETS[row.rule_set], "key": row.key, "value": row.value, "sense": row.sense, "source": describe(row.source)}
+        for row in LIMITS
+        if row.key == rule.limit
+    ]
+
+
+def _change(change: tuple[str, str, str]) -> str:
+    file, pointer, new = change
+    return f"{file}: {pointer or 'the whole file'} = {new}"
+
+
+def _near(word: str, names: list[str]) -> str:
+    close = difflib.get_close_matches(word, names, n=1, cutoff=0.4)
+    return f"; did you mean {close[0]}?" if close else ""
+
+
+def explain_study(workspace: Workspace, folder: Path, study: str) -> dict[str, Any]:
+    """One study of a design: results, workings, what is missing, series. Raises UnknownName and Unreadable."""
+    names = [step.name for step in STEPS]
+    if study not in names:
+        raise UnknownName(f"there is no study {study}{_near(study, names)} (studies: {', '.join(names)})")
+    design = workspace.open(folder)
+    result = workspace.pipeline.run(design, frozenset({study}))[study]
+    step = next(step for step in STEPS if step.name == study)
+    fields = {f.name: plain(getattr(result, f.name)) for f in dataclasses.fields(result)}
+    workings, series, missing = fields.pop("workings"), fields.pop("series"), fields.pop("missing")
+    for line in workings:
+        line["source"] = describe(line["source"])
+    return {
+        "format_version": 1,
+        "design": {"name": design.vehicle.name, "revision": design.vehicle.revision, "hash": design.digest},
+        "study": study, "question": step.question, "results": fields, "workings": workings, "series": series, "missing": missing,
+    }  # fmt: skip
+
+
+def plain(value: Any) -> Any:
+    """Dataclasses, tuples and arrays as JSON knows them; nan and infinity become null."""
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        return {f.name: plain(getattr(value, f.name)) for f in dataclasses.fields(value)}
+    if isinstance(value, dict):
+        return {str(key): plain(item) for key, item in value.items()}
+    if isinstance(value, (list, tuple, set)):
+        return [plain(item) for item in value]
+    if isinstance(value, bool) or value is None or isinstance(value, (str, int)):
+        return value
+    number = float(value)
+    return number if math.isfinite(number) else None

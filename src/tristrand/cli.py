@@ -1,0 +1,158 @@
+"""Command line: parse, call the app, print. Exit 0: nothing at or above --fail-on; 1: findings; 2: not a design, or bad use."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from tristrand import __version__
+
+if TYPE_CHECKING:
+    from tristrand.design import Problem
+
+CAUTION = (
+    "High voltage can kill. This program helps to design; it does not replace a qualified person, a measurement, or the law that applies where you are."
+)
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100}, epilog=CAUTION)
+@click.version_option(__version__, prog_name="tristrand")
+def main() -> None:
+    """Design and check the electrical system of a vehicle converted to electric drive."""
+    for stream in (sys.stdout, sys.stderr):
+        # A design may hold any sign; a terminal that lacks one gets a substitute, never a traceback.
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+
+
+@main.command()
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.option("--format", "form", type=click.Choice(["text", "json", "sarif", "html"]), default="text", show_default=True)
+@click.option("--fail-on", type=click.Choice(["error", "warning"]), default="error", show_default=True, help="Exit 1 from this severity on.")
+@click.option("--to", "target", type=click.Path(path_type=Path, dir_okay=False), help="Write to this file instead of the screen.")
+def check(folder: Path, form: str, fail_on: str, target: Path | None) -> None:
+    """Check the design in FOLDER and say what is wrong, why, and the way out."""
+    from tristrand.app.check import Unreadable, Workspace
+
+    try:
+        checked = Workspace().check(folder, "warning" if fail_on == "warning" else "error")
+    except Unreadable as error:
+        _unreadable(folder, error.problems, form)
+    if form == "html":
+        from tristrand.app.report import html
+
+        text = html(checked)
+    else:
+        from tristrand.findings import render
+
+        text = render(checked.report, form, min(shutil.get_terminal_size((100, 24)).columns, 120))
+    _put(text, target)
+    raise SystemExit(checked.report.exit_code)
+
+
+@main.command()
+@click.argument("names", nargs=-1, required=True, metavar="CODE | FOLDER STUDY")
+@click.option("--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True)
+def explain(names: tuple[str, ...], form: str) -> None:
+    """Explain a rule by its CODE, or a STUDY of the design in FOLDER with every line of its working."""
+    from tristrand.app.check import Unreadable, Workspace
+    from tristrand.app.explain import UnknownName, explain_rule, explain_study
+
+    if len(names) > 2:
+        raise click.UsageError("give a rule's code, or a folder and a study")
+    folder = Path(names[0])
+    try:
+        data = explain_rule(names[0]) if len(names) == 1 else explain_study(Workspace(), folder, names[1])
+    except UnknownName as error:
+        raise click.UsageError(str(error)) from None
+    except Unreadable as error:
+        _unreadable(folder, error.problems, form)
+    if form == "json":
+        _put(_json(data), None)
+    else:
+        from tristrand.app.wording import rule_text, study_text
+
+        _put(rule_text(data) if len(names) == 1 else study_text(data), None)
+
+
+@main.command()
+@click.option("--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True)
+def rules(form: str) -> None:
+    """List every rule, one a line."""
+    from tristrand.app.explain import rule_list
+
+    listed = rule_list()
+    if form == "json":
+        _put(_json({"format_version": 1, "rules": listed}), None)
+        return
+    wide = max(len(rule["name"]) for rule in listed)
+    _put("".join(f"{rule['code']}  {rule['severity']:<7}  {rule['name']:<{wide}}  {rule['checks']}\n" for rule in listed), None)
+
+
+@main.command()
+@click.argument("folder", type=click.Path(path_type=Path))
+def schema(folder: Path) -> None:
+    """Write JSON Schema files into FOLDER, so that an editor completes and checks design files."""
+    from tristrand.app.starter import write_schemas
+
+    try:
+        names = write_schemas(folder)
+    except OSError as error:
+        raise _stop(f"{folder} cannot be written: {error.strerror}") from None
+    for name in names:
+        click.echo(str(folder / name))
+
+
+@main.command()
+@click.argument("folder", type=click.Path(path_type=Path))
+def new(folder: Path) -> None:
+    """Make a small valid design with comments in FOLDER, which must be new or empty."""
+    from tristrand.app.starter import new_design
+
+    try:
+        names = new_design(folder)
+    except FileExistsError as error:
+        raise _stop(str(error)) from None
+    except OSError as error:
+        raise _stop(f"{folder} cannot be written: {error.strerror}") from None
+    for name in names:
+        click.echo(str(folder / name))
+    click.echo(f"Next: tristrand check {folder}")
+
+
+def _json(data: Any) -> str:
+    return json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _put(text: str, target: Path | None) -> None:
+    if target is None:
+        click.echo(text, nl=not text.endswith("\n"))
+        return
+    from tristrand.design import write_atomic
+
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        write_atomic(target, text.encode("utf-8", "replace"))
+    except OSError as error:
+        raise _stop(f"{target} cannot be written: {error.strerror}") from None
+
+
+def _stop(message: str) -> SystemExit:
+    click.echo(f"tristrand: {message}", err=True)
+    return SystemExit(2)
+
+
+def _unreadable(folder: Path, problems: tuple[Problem, ...], form: str) -> None:
+    if form in ("json", "sarif"):
+        said = [{"file": p.file, "line": p.line, "column": p.column, "message": p.message, "mend": p.mend} for p in problems]
+        click.echo(_json({"format_version": 1, "problems": said}), nl=False)
+    else:
+        click.echo(f"{folder} cannot be read as a design: {len(problems)} problem{'s' * (len(problems) != 1)}", err=True)
+        for problem in problems:
+            click.echo(problem.text(), err=True)
+    raise SystemExit(2)

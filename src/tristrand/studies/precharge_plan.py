@@ -1,0 +1,111 @@
+"""Who closes when during precharge, and between which terminals pack and bus are measured."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from tristrand.physics.circuit import Signal, volt
+from tristrand.studies.circuits import Device, HvCircuit
+from tristrand.studies.opening import Body, Groups, Path, conductors, precharge_paths, stack
+from tristrand.studies.results import Missing
+
+
+@dataclass(frozen=True, slots=True)
+class PrechargeInputs:
+    """The circuit, the supervisor's settings (nan or 0 where not given) and the resistors' thermal data."""
+
+    circuit: HvCircuit
+    bodies: tuple[Body, ...]
+    target: float
+    timeout_s: float
+    earliest_s: float
+    pack_sensor: float
+    bus_sensor: float
+    attempts: int
+    pause_s: float
+    missing: tuple[Missing, ...]
+
+    @property
+    def late(self) -> float:
+        """Largest true share at which the supervisor first sees the target; without tolerances the target."""
+        tp, tb = (0.0 if math.isnan(t) else t for t in (self.pack_sensor, self.bus_sensor))
+        return self.target * (1 + tp) / (1 - tb)
+
+    @property
+    def early(self) -> float:
+        """Smallest true share at which it may see the target."""
+        tp, tb = (0.0 if math.isnan(t) else t for t in (self.pack_sensor, self.bus_sensor))
+        return self.target * (1 - tp) / (1 + tb)
+
+
+def watt_of(device: Device) -> float:
+    """What a device draws by itself as the bus rises; 0 for a plain resistance: no constant power."""
+    return device.power_in("precharge") if device.with_bus and math.isinf(device.fixed_ohm) else 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """Who closes when, and between which terminals pack and bus are measured."""
+
+    path: Path
+    resistor: str
+    others: tuple[str, ...]
+    closed: tuple[str, ...]
+    held_open: tuple[str, ...]
+    fed_directly: tuple[str, ...]
+    device: Device
+    pack: Signal
+    chain: tuple[str, ...]
+    ends: tuple[str, str]
+
+    @property
+    def bus(self) -> Signal:
+        """Voltage of the bus at the largest capacitance."""
+        return volt(self.device.plus, self.device.minus)
+
+
+def plan_of(circuit: HvCircuit) -> Plan | str:
+    """The sequence, or in words what the circuit lacks for one.
+
+    All main contactors close before the precharge contactor but for those that a precharge path bypasses and
+    those that would put a device straight onto a pack (a second pack waits until the bus is up).
+    """
+    paths = precharge_paths(circuit)
+    if not paths:
+        return "a contactor of role precharge that bypasses a main contactor"
+    path, others = paths[0], paths[1:]
+    if not path.resistors:
+        return f"a resistor of role precharge in series with {path.contactors[0]}"
+    groups = Groups(conductors(circuit))
+    direct = tuple(d.id for d in circuit.devices if any(groups.fed(p, d) for p in circuit.packs))
+    closed: list[str] = []
+    held: list[str] = []
+    for main in circuit.role("main"):
+        if main.id in {p.bypassed.id for p in paths}:
+            continue
+        trial = Groups(
+            [*conductors(circuit), *((c.a, c.b) for c in circuit.role("main") if c.id in {*closed, main.id})]
+        )
+        fed = any(trial.fed(p, d) for p in circuit.packs for d in circuit.devices if d.id not in direct)
+        (held if fed else closed).append(main.id)
+    live = Groups(conductors(circuit))
+    ways = [*(c for c in circuit.contacts if c.id in {*closed, path.bypassed.id})]
+    for way in ways:
+        live.join(way.a, way.b)
+    for device in sorted(circuit.devices, key=lambda d: -d.farad.value if d.farad.value > 0 else 0.0):
+        top, bottom, chain = stack(circuit, live, device)
+        if chain:
+            return Plan(
+                path,
+                path.resistors[0],
+                tuple(p.contactors[0] for p in others),
+                tuple(closed),
+                tuple(held),
+                direct,
+                device,
+                volt(top, bottom),
+                chain,
+                (top, bottom),
+            )
+    return f"a device that {path.bypassed.id} connects to a pack"

@@ -1,0 +1,397 @@
+"""The solver's runs of a precharge over the ends of its tolerances, and what they show."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tristrand.physics import precharge as closed_form
+from tristrand.physics.circuit import (
+    Capacitor,
+    Circuit,
+    Crossing,
+    CurrentSource,
+    Integral,
+    Peak,
+    Resistor,
+    Transient,
+    amp,
+    operating_point,
+    transient,
+)
+from tristrand.studies.netlist import LEAST_OHM, batteries, bleeds, leads, load
+from tristrand.studies.opening import (
+    emptiest,
+    fullest,
+    lean,
+)
+from tristrand.studies.precharge_plan import Plan, PrechargeInputs, watt_of
+from tristrand.studies.results import (
+    Corner,
+    PackResult,
+    PrechargeAttempt,
+    PrechargeResult,
+    Series,
+    Working,
+    found,
+    working,
+)
+
+Floats = NDArray[np.float64]
+
+SOLVER = "NUMERICS#circuit solver, transient"
+STEADY = "NUMERICS#circuit solver, operating point"
+SENSORS = "CLOSED-FORM#tolerance of a ratio"
+ABSENT = 1e-6
+"""Share of a capacitance that stands for none at all: the solver's topology stays the same in every lane."""
+END = ("low", "high")
+SETTLED = 0.005
+"""Shares of pack voltage nearer to each other than this are taken as one resting point."""
+FLAT = 12.0
+"""Time constants after which a bus that is not up will not come up."""
+
+
+class Run:
+    """The circuit during precharge, solved over the lanes."""
+
+    def __init__(self, data: PrechargeInputs, packs: PackResult, plan: Plan) -> None:
+        self.data, self.plan = data, plan
+        full = np.array([1, 1, 1, 1, 0, 0, 0, 0, 1, 0], dtype=bool)
+        high_r = np.array([0, 0, 1, 1, 0, 0, 1, 1, 1, 1], dtype=bool)
+        high_c = np.array([0, 1, 0, 1, 0, 1, 0, 1, 1, 1], dtype=bool)
+        self.full, self.healthy = full, np.arange(10) < 8
+        self.names = [
+            f"{'full' if f else 'empty'} pack, resistor {END[r]}, capacitance {END[c]}"
+            for f, r, c in zip(full[:8], high_r[:8].tolist(), high_c[:8].tolist(), strict=True)
+        ]
+        self.corners: dict[str, tuple[Corner, Corner]] = {
+            k: (emptiest(p), fullest(p)) for k, p in packs.packs.items()
+        }
+        circuit = data.circuit
+        self.ohm = {r.id: np.where(high_r, r.ohm.high, r.ohm.low) for r in circuit.resistors}
+        self.farad: dict[str, Floats] = {}
+        for d in circuit.devices:
+            size = np.where(high_c, d.farad.high, d.farad.low)
+            self.farad[d.id] = np.where(self.healthy | (d.id != plan.device.id), size, ABSENT * size)
+        self.bus_f = np.sum(list(self.farad.values()), axis=0)
+        pick = full.astype(int)
+        self.open_v = {k: np.array([c[i].open_circuit_v for i in pick]) for k, c in self.corners.items()}
+        self.pack_ohm = {k: np.array([c[i].resistance_ohm for i in pick]) for k, c in self.corners.items()}
+        tau_s = float(sum(self.ohm[r][2] for r in plan.path.resistors) * self.bus_f[3])
+        self.duration_s = max(FLAT * tau_s, 0.0 if math.isnan(data.timeout_s) else data.timeout_s)
+        self.circuit = Circuit(self.elements(slice(None), with_loads=True))
+        self.transient = self._charge()
+        stopped = np.asarray(self.transient.status) == "stopped"
+        self.late = np.where(stopped, self.transient.final_time, np.nan)
+        # Without tolerances all three levels are one, and the run ends on it.
+        one = data.early == data.late
+        self.target, self.early = (
+            self.late if one else self.transient.crossings[key] for key in ("target", "early")
+        )
+
+    def elements(self, lanes: Any, *, with_loads: bool) -> tuple[Any, ...]:
+        """The circuit with the precharge contactor closed and the bypassed one open."""
+        circuit, plan = self.data.circuit, self.plan
+        closed = {*plan.closed, *plan.path.contactors}
+        items = leads(circuit)
+        items += batteries(circuit, _cut(self.open_v, lanes), _cut(self.pack_ohm, lanes))
+        items += [Resistor(c.id, c.a, c.b, max(c.ohm, LEAST_OHM)) for c in circuit.contacts if c.id in closed]
+        items += [Resistor(r.id, r.a, r.b, self.ohm[r.id][lanes]) for r in circuit.resistors]
+        for d in circuit.devices:
+            if d.farad.value > 0:
+                items.append(Capacitor(f"{d.id}:C", d.plus, d.minus, self.farad[d.id][lanes]))
+        items += bleeds(circuit.devices)
+        items += [load(d, 0.0) for d in circuit.devices if d.with_bus and math.isfinite(d.fixed_ohm)]
+        if with_loads:
+            items += [load(d, watt_of(d)) for d in circuit.devices if watt_of(d) > 0]
+        nodes = {*plan.ends, plan.device.plus, plan.device.minus}
+        return lean(items, nodes, set(plan.path.resistors))
+
+    def _charge(self) -> Transient:
+        data, plan = self.data, self.plan
+        stop_s = math.inf if math.isnan(data.timeout_s) else data.timeout_s
+        probes: list[Any] = [
+            Crossing("target", plan.bus - data.target * plan.pack),
+            Crossing("early", plan.bus - data.early * plan.pack),
+        ]
+        for name in plan.path.resistors:
+            probes += [
+                Peak(f"{name}:i", amp(name), absolute=True),
+                Integral(f"{name}:i2t", amp(name), amp(name), stop_s=stop_s),
+            ]
+        return transient(
+            self.circuit,
+            self.duration_s,
+            (),
+            tuple(probes),
+            stop=Crossing("late", plan.bus - data.late * plan.pack),
+        )
+
+    def _plateau(self) -> Floats:
+        """Share of pack voltage the bus comes to rest at, or is held at by a load that stops and starts."""
+        steady = operating_point(self.circuit)
+        nodes = steady.voltages_v
+        device, (top, bottom) = self.plan.device, self.plan.ends
+        share = (nodes[device.plus] - nodes[device.minus]) / (nodes[top] - nodes[bottom])
+        held = self.transient.final(self.plan.bus) / self.transient.final(self.plan.pack)
+        # A bus that missed the target rests at the operating point only if it is on its way there.
+        there = np.isfinite(self.late) | (np.abs(held - share) < SETTLED)
+        good = np.asarray(steady.converged, dtype=bool) & there
+        return np.asarray(np.where(good, share, held)[self.healthy])
+
+    def judge(self, base: PrechargeResult) -> PrechargeResult:
+        """Attempts lane by lane, and the ends of their range."""
+        data, run, ok, r = self.data, self.transient, self.healthy, self.plan.resistor
+        late, early = self.late, self.early
+        energy = run.integrals[f"{r}:i2t"] * self.ohm[r]
+        peak_a = np.abs(run.peaks[f"{r}:i"][0])
+        in_time = np.isfinite(late) & ~(late > data.timeout_s)
+        plateau = self._plateau()
+        residual_v = np.array([self._residual_v(k) for k in range(8)])
+        attempts = tuple(
+            PrechargeAttempt(
+                self.names[k],
+                float(sum(self.open_v[p][k] for p in self.plan.chain)),
+                float(self.ohm[r][k]),
+                float(self.bus_f[k]),
+                float(plateau[k]),
+                float(self.target[k]),
+                float(late[k]),
+                float(residual_v[k]),
+                1 - data.early if math.isfinite(residual_v[k]) else math.nan,
+                float(energy[k]) if in_time[k] else math.nan,
+                math.nan if in_time[k] else float(energy[k]),
+                float(peak_a[k]),
+                float(peak_a[k] ** 2 * self.ohm[r][k]),
+            )
+            for k in range(8)
+        )
+        # Without a time-out a stalled attempt has no end, so its energy has none either.
+        endless = math.isnan(data.timeout_s) and not in_time[ok].all()
+        fault_s = late[~ok]
+        source = self._source()
+        result = replace(
+            base,
+            attempts=attempts,
+            reaches=bool(in_time[ok].all()) and not math.isnan(data.timeout_s),
+            slowest_s=float(late[ok].max()),
+            fastest_s=_least(early[ok]),
+            fastest_fault_s=float(fault_s.max()),
+            fastest_fault_words=f"{self.plan.device.id} not connected: its capacitance is missing",
+            plateau_share=float(plateau.min()),
+            bus_source_ohm=source[0],
+            tolerable_load_ohm=source[1],
+            tolerable_load_w=source[2],
+            pulse_energy_j=math.nan if endless else float(energy[ok].max()),
+            peak_current_a=float(peak_a[ok].max()),
+            peak_power_w=float((peak_a**2 * self.ohm[r])[ok].max()),
+        )
+        return replace(result, workings=(*self._told(result), *source[3]))
+
+    def _residual_v(self, lane: int) -> float:
+        """Pack minus bus when the supervisor closes early; nan without tolerances or where never reached."""
+        at = float(self.early[lane])
+        if math.isnan(at) or math.isnan(self.data.pack_sensor) or math.isnan(self.data.bus_sensor):
+            return math.nan
+        pack_v = float(np.asarray(self.transient.sample(self.plan.pack, np.array([at]), lane))[0])
+        return (1 - self.data.early) * pack_v
+
+    def _source(self) -> tuple[float, float, float, tuple[Working, ...]]:
+        """Resistance behind the bus, and what it can feed without missing the target, at the worst lane."""
+        data, device, name = self.data, self.plan.device, self.plan.device.id
+        worst = np.array(
+            [6, 6, 6, 6]
+        )  # empty pack and full pack, resistor high, each without and with a test current
+        worst[2:] = 2
+        test = np.array([0.0, 0.1, 0.0, 0.1])
+        items = self.elements(worst, with_loads=False)
+        point = operating_point(
+            Circuit((*items, CurrentSource("test", device.plus, device.minus, test)), device.minus)
+        )
+        bus = point.voltages_v[device.plus] - point.voltages_v[device.minus]
+        pack = point.voltages_v[self.plan.ends[0]] - point.voltages_v[self.plan.ends[1]]
+        drop_v, current_a = float(bus[0] - bus[1]), 0.1
+        ohm, open_v, pack_v = drop_v / current_a, float(bus[0]), float(pack[0])
+        share = data.late * pack_v / open_v
+        lines = [
+            working(
+                name,
+                "R_bus",
+                "resistance seen from the bus while the precharge contactor is closed, highest resistor",
+                "dV/dI",
+                ohm,
+                "Ω",
+                "CLOSED-FORM#Thevenin equivalent",
+                dV=(drop_v, "V"),
+                dI=(current_a, "A"),
+            ),
+            working(
+                name,
+                "f_late",
+                "share of the unloaded bus voltage that must be reached",
+                "f*V_pack/V_open",
+                share,
+                "1",
+                "CLOSED-FORM#Thevenin equivalent",
+                f=(data.late, "1"),
+                V_pack=(pack_v, "V"),
+                V_open=(open_v, "V"),
+            ),
+        ]
+        if share >= 1:
+            return ohm, math.inf, 0.0, tuple(lines)
+        least_ohm = float(closed_form.smallest_load_ohm(share, ohm))
+        starts = [d.turn_on_v for d in data.circuit.devices if watt_of(d) > 0]
+        lines.append(
+            working(
+                name,
+                "R_load",
+                "a resistance on the bus must be larger than this",
+                "R_bus*f_late/(1 - f_late)",
+                least_ohm,
+                "Ω",
+                "CLOSED-FORM#voltage divider",
+                R_bus=(ohm, "Ω"),
+                f_late=(share, "1"),
+            )
+        )
+        # A load that starts at (1 - f) V or above meets the parabola's end at f V first.
+        start_v = min([v for v in starts if v < share * open_v], default=(1 - share) * open_v)
+        most_w = float(closed_form.largest_power_load_w(share, open_v, ohm, start_v))
+        lines.append(
+            working(
+                name,
+                "P_load",
+                "a constant power that starts during precharge must stay below this, emptiest pack",
+                "min(f_late*(1 - f_late)*V_open**2, V_on*(V_open - V_on))/R_bus",
+                most_w,
+                "W",
+                "CLOSED-FORM#constant-power load line",
+                f_late=(share, "1"),
+                V_open=(open_v, "V"),
+                V_on=(start_v, "V"),
+                R_bus=(ohm, "Ω"),
+            )
+        )
+        return ohm, least_ohm, most_w, tuple(lines)
+
+    def _told(self, result: PrechargeResult) -> list[Working]:
+        """Sequence, sensors and what the solver found."""
+        data, plan, name = self.data, self.plan, self.plan.path.bypassed.id
+        lines = []
+        if not (math.isnan(data.pack_sensor) or math.isnan(data.bus_sensor)):
+            given = {
+                "f": (data.target, "1"),
+                "t_pack": (data.pack_sensor, "1"),
+                "t_bus": (data.bus_sensor, "1"),
+            }
+            lines = [
+                working(
+                    name,
+                    "f_late",
+                    "true share at which the target is seen, sensors erring late",
+                    "f*(1 + t_pack)/(1 - t_bus)",
+                    data.late,
+                    "1",
+                    SENSORS,
+                    **given,
+                ),
+                working(
+                    name,
+                    "f_early",
+                    "true share at which the target is seen, sensors erring early",
+                    "f*(1 - t_pack)/(1 + t_bus)",
+                    data.early,
+                    "1",
+                    SENSORS,
+                    **given,
+                ),
+            ]
+        order = f"main contactors closed before: {', '.join(plan.closed) or 'none'}"
+        order += f"; held open until the bus is up: {', '.join(plan.held_open)}" if plan.held_open else ""
+        order += f"; not looked at: precharge by {', '.join(plan.others)}" if plan.others else ""
+        method = f"circuit solver on the whole topology without inductance, bus at {plan.device.id}; {order}"
+        worst = max(
+            result.attempts, key=lambda a: math.inf if math.isnan(a.target_late_s) else a.target_late_s
+        )
+        return [
+            *lines,
+            found(
+                name,
+                "t_slow",
+                f"longest time to the target: {worst.name}",
+                result.slowest_s,
+                "s",
+                SOLVER,
+                method,
+            ),
+            found(name, "t_fast", "shortest time to the target", result.fastest_s, "s", SOLVER, method),
+            found(
+                name,
+                "t_fault",
+                f"longest time to the target with {result.fastest_fault_words}",
+                result.fastest_fault_s,
+                "s",
+                SOLVER,
+                method,
+            ),
+            found(
+                name,
+                "f_end",
+                "lowest share of pack voltage at which the bus comes to rest",
+                result.plateau_share,
+                "1",
+                STEADY,
+                method,
+            ),
+            found(
+                plan.resistor,
+                "E",
+                "largest energy of one attempt, up to the target or the time-out",
+                result.pulse_energy_j,
+                "J",
+                SOLVER,
+                method,
+            ),
+            found(plan.resistor, "I", "largest current", result.peak_current_a, "A", SOLVER, method),
+            found(plan.resistor, "P", "largest power", result.peak_power_w, "W", SOLVER, method),
+        ]
+
+    def series(self, result: PrechargeResult) -> tuple[Series, ...]:
+        """Bus and pack voltage of the slowest and the fastest lane, and the limits they are held against."""
+        late, early = self.late[:8], self.early[:8]
+        slow = int(np.argmax(np.where(np.isnan(late), np.inf, late)))
+        quick = int(np.argmin(np.where(np.isnan(early), np.inf, early)))
+        curves, end_s, top_v = [], 0.0, 0.0
+        for word, lane in (("slowest", slow), ("fastest", quick)):
+            last = float(self.transient.final_time[lane])
+            last = min(last, 1.25 * result.timeout_s) if math.isfinite(result.timeout_s) else last
+            times = np.linspace(0.0, last, 120)
+            for what, signal in (("bus", self.plan.bus), ("pack", self.plan.pack)):
+                volts = np.asarray(self.transient.sample(signal, times, lane))
+                curves.append(_curve(f"{what}, {word}", times, volts))
+                top_v = max(top_v, float(volts.max()))
+                if what == "pack":
+                    curves.append(_curve(f"target, {word}", times, self.data.target * volts))
+            end_s = max(end_s, last)
+        for word, at in (("earliest", result.earliest_s), ("time-out", result.timeout_s)):
+            if math.isfinite(at):
+                curves.append(_curve(word, np.array([at, at]), np.array([0.0, top_v])))
+        return tuple(curves)
+
+
+def _curve(name: str, x: Floats, y: Floats) -> Series:
+    return Series(name, "time", "s", "voltage", "V", tuple(x.tolist()), tuple(y.tolist()), "precharge")
+
+
+def _cut(values: dict[str, Floats], lanes: Any) -> dict[str, Floats]:
+    return {key: value[lanes] for key, value in values.items()}
+
+
+def _least(values: Floats) -> float:
+    """The least of those that exist."""
+    return float(np.nanmin(values)) if np.isfinite(values).any() else math.nan

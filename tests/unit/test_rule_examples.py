@@ -1,0 +1,57 @@
+"""Every rule's two examples, run on the starter design: the failing one fails, the passing one does not."""
+
+import pytest
+
+from tristrand.app.check import judge_design
+from tristrand.app.pipeline import Pipeline
+from tristrand.app.starter import starter_files
+from tristrand.design import apply_edits, load_files
+from tristrand.findings import Edit
+from tristrand.rules import RULES, Example, Rule
+from tristrand.rules.rule import Open
+
+BASE = starter_files()
+PIPELINE = Pipeline()
+
+
+def kinds(rule: Rule, example: Example) -> list[str]:
+    files = apply_edits(BASE, [Edit(*change) for change in example.changes])
+    loaded = load_files(files, "example")
+    assert loaded.design is not None, [problem.text() for problem in loaded.problems]
+    judged = judge_design(loaded.design, PIPELINE.run(loaded.design))
+    found = [v.finding.kind for v in judged.verdicts if v.finding.code == rule.code]
+    return found or [f"not applicable: {judged.not_applicable.get(rule.code)}"]
+
+
+@pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.code)
+def test_failing_example_fails(rule: Rule) -> None:
+    expected = "review" if rule.code == "HV191" else "fail"
+    assert expected in kinds(rule, rule.failing)
+
+
+@pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.code)
+def test_passing_example_passes(rule: Rule) -> None:
+    found = kinds(rule, rule.passing)
+    allowed = {"pass"}
+    assert set(found) <= allowed or rule.code in NOT_APPLICABLE_BY_DEFAULT and found[0].startswith("not applicable"), found
+
+
+# Rules about loads that the starter rightly does not have: "does not apply" is the good outcome.
+NOT_APPLICABLE_BY_DEFAULT = {"HV139"}
+
+
+def test_starter_has_no_error() -> None:
+    loaded = load_files(BASE, "starter")
+    assert loaded.design is not None
+    judged = judge_design(loaded.design, PIPELINE.run(loaded.design))
+    assert judged.failing() == set()
+    assert judged.open == {}
+
+
+def test_codes_are_stable_in_form() -> None:
+    for rule in RULES:
+        assert rule.code[:2].isalpha() and rule.code[2:].isdigit() and len(rule.code) == 5
+        assert rule.checks.endswith(".") and rule.why.endswith("."), rule.code
+        assert rule.sources
+    assert len(RULES) >= 25
+    assert Open(()).missing == ()
