@@ -15,9 +15,7 @@ from tristrand import __version__
 if TYPE_CHECKING:
     from tristrand.design import Problem
 
-CAUTION = (
-    "High voltage can kill. This program helps to design; it does not replace a qualified person, a measurement, or the law that applies where you are."
-)
+CAUTION = "High voltage can kill. This program helps to design; it does not replace a qualified person, a measurement, or the law that applies where you are."
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100}, epilog=CAUTION)
@@ -32,9 +30,26 @@ def main() -> None:
 
 @main.command()
 @click.argument("folder", type=click.Path(path_type=Path))
-@click.option("--format", "form", type=click.Choice(["text", "json", "sarif", "html"]), default="text", show_default=True)
-@click.option("--fail-on", type=click.Choice(["error", "warning"]), default="error", show_default=True, help="Exit 1 from this severity on.")
-@click.option("--to", "target", type=click.Path(path_type=Path, dir_okay=False), help="Write to this file instead of the screen.")
+@click.option(
+    "--format",
+    "form",
+    type=click.Choice(["text", "json", "sarif", "html"]),
+    default="text",
+    show_default=True,
+)
+@click.option(
+    "--fail-on",
+    type=click.Choice(["error", "warning"]),
+    default="error",
+    show_default=True,
+    help="Exit 1 from this severity on.",
+)
+@click.option(
+    "--to",
+    "target",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Write to this file instead of the screen.",
+)
 def check(folder: Path, form: str, fail_on: str, target: Path | None) -> None:
     """Check the design in FOLDER and say what is wrong, why, and the way out."""
     from tristrand.app.check import Unreadable, Workspace
@@ -91,7 +106,12 @@ def rules(form: str) -> None:
         _put(_json({"format_version": 1, "rules": listed}), None)
         return
     wide = max(len(rule["name"]) for rule in listed)
-    _put("".join(f"{rule['code']}  {rule['severity']:<7}  {rule['name']:<{wide}}  {rule['checks']}\n" for rule in listed), None)
+    _put(
+        "".join(
+            f"{rule['code']}  {rule['severity']:<7}  {rule['name']:<{wide}}  {rule['checks']}\n" for rule in listed
+        ),
+        None,
+    )
 
 
 @main.command()
@@ -149,10 +169,15 @@ def _stop(message: str) -> SystemExit:
 
 def _unreadable(folder: Path, problems: tuple[Problem, ...], form: str) -> None:
     if form in ("json", "sarif"):
-        said = [{"file": p.file, "line": p.line, "column": p.column, "message": p.message, "mend": p.mend} for p in problems]
+        said = [
+            {"file": p.file, "line": p.line, "column": p.column, "message": p.message, "mend": p.mend} for p in problems
+        ]
         click.echo(_json({"format_version": 1, "problems": said}), nl=False)
     else:
-        click.echo(f"{folder} cannot be read as a design: {len(problems)} problem{'s' * (len(problems) != 1)}", err=True)
+        click.echo(
+            f"{folder} cannot be read as a design: {len(problems)} problem{'s' * (len(problems) != 1)}",
+            err=True,
+        )
         for problem in problems:
             click.echo(problem.text(), err=True)
     raise SystemExit(2)

@@ -12,7 +12,17 @@ from typing import Any
 from tristrand import __version__
 from tristrand.app.pipeline import Pipeline
 from tristrand.design import Design, EditError, FileCache, Problem, apply_edits, load_files, read_folder
-from tristrand.findings import Coverage, DesignInfo, Finding, Report, RuleNote, Severity, Waiver, WayOut, apply_waivers
+from tristrand.findings import (
+    Coverage,
+    DesignInfo,
+    Finding,
+    Report,
+    RuleNote,
+    Severity,
+    Waiver,
+    WayOut,
+    apply_waivers,
+)
 from tristrand.rules import RULES, Context, NotApplicable, Open, Rule, Verdict
 
 # Each way out costs a whole check; more than this many are not tried for one finding.
@@ -37,7 +47,9 @@ class Judged:
 
     def failing(self) -> set[tuple[str, str, str]]:
         """Errors as (code, object, quantity): what a change must not add to."""
-        return {_identity(v.finding) for v in self.verdicts if v.finding.kind == "fail" and v.finding.severity == "error"}
+        return {
+            _identity(v.finding) for v in self.verdicts if v.finding.kind == "fail" and v.finding.severity == "error"
+        }
 
 
 @dataclass(frozen=True, slots=True)

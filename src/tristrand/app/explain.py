@@ -21,7 +21,13 @@ class UnknownName(ValueError):
 def rule_list() -> list[dict[str, Any]]:
     """Every rule: code, name, severity, what it checks, its sources."""
     return [
-        {"code": r.code, "name": r.name, "severity": r.severity, "checks": r.checks, "sources": [describe(s) for s in r.sources]}
+        {
+            "code": r.code,
+            "name": r.name,
+            "severity": r.severity,
+            "checks": r.checks,
+            "sources": [describe(s) for s in r.sources],
+        }
         for r in RULES
     ]
 
@@ -41,7 +47,13 @@ def explain_rule(code: str) -> dict[str, Any]:
 
 def _limits(rule: Rule) -> list[dict[str, Any]]:
     return [
-        {"rule_set": RULE_SETS[row.rule_set], "key": row.key, "value": row.value, "sense": row.sense, "source": describe(row.source)}
+        {
+            "rule_set": RULE_SETS[row.rule_set],
+            "key": row.key,
+            "value": row.value,
+            "sense": row.sense,
+            "source": describe(row.source),
+        }
         for row in LIMITS
         if row.key == rule.limit
     ]

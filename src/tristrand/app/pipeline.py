@@ -13,7 +13,12 @@ from typing import Any
 from tristrand.design import Design
 from tristrand.studies import conductors, discharge, operating, pack, precharge
 from tristrand.studies.results import (
-    ConductorsResult, DischargeResult, Missing, OperatingResult, PackResult, PrechargeResult,
+    ConductorsResult,
+    DischargeResult,
+    Missing,
+    OperatingResult,
+    PackResult,
+    PrechargeResult,
 )
 
 KEPT = 4000
@@ -33,10 +38,31 @@ class Step:
 
 STEPS: tuple[Step, ...] = (
     Step("pack", "What can the pack give?", pack.inputs, pack.study, (), PackResult),
-    Step("operating", "What flows where in each case?", operating.inputs, operating.study, ("pack",), OperatingResult),
-    Step("conductors", "Do the cables carry it?", conductors.inputs, conductors.study, ("operating",), ConductorsResult),
+    Step(
+        "operating",
+        "What flows where in each case?",
+        operating.inputs,
+        operating.study,
+        ("pack",),
+        OperatingResult,
+    ),
+    Step(
+        "conductors",
+        "Do the cables carry it?",
+        conductors.inputs,
+        conductors.study,
+        ("operating",),
+        ConductorsResult,
+    ),
     Step("precharge", "Does precharge end well?", precharge.inputs, precharge.study, ("pack",), PrechargeResult),
-    Step("discharge", "Does the bus go dead in time?", discharge.inputs, discharge.study, ("pack",), DischargeResult),
+    Step(
+        "discharge",
+        "Does the bus go dead in time?",
+        discharge.inputs,
+        discharge.study,
+        ("pack",),
+        DischargeResult,
+    ),
 )
 
 
@@ -45,6 +71,7 @@ class Pipeline:
     """Runs studies and keeps their results in this process."""
 
     kept: dict[Any, tuple[int, Any]] = field(default_factory=dict)
+    last: dict[str, tuple[int, Any]] = field(default_factory=dict)
     ran: int = 0
 
     def run(self, design: Design, wanted: frozenset[str] | None = None) -> Mapping[str, Any]:
@@ -57,7 +84,9 @@ class Pipeline:
                 tokens[step.name], results[step.name] = self._one(step, design, tokens, results)
         return results
 
-    def _one(self, step: Step, design: Design, tokens: Mapping[str, int], results: Mapping[str, Any]) -> tuple[int, Any]:
+    def _one(
+        self, step: Step, design: Design, tokens: Mapping[str, int], results: Mapping[str, Any]
+    ) -> tuple[int, Any]:
         try:
             given = step.inputs(design)
             key = (step.name, given, tuple(tokens[name] for name in step.takes))
@@ -65,12 +94,21 @@ class Pipeline:
                 if len(self.kept) >= KEPT:
                     self.kept.clear()
                 self.ran += 1
-                self.kept[key] = (self.ran, step.study(given, *(results[name] for name in step.takes)))
+                self.kept[key] = self._settled(step.name, step.study(given, *(results[name] for name in step.takes)))
             return self.kept[key]
         except (ValueError, ArithmeticError) as error:
             # Numbers outside a formula's range are the design's business: the study stays open and says why.
             self.ran += 1
             return self.ran, step.empty(missing=(Missing(f"studies/{step.name}", f"cannot be computed: {error}"),))
+
+
+    def _settled(self, name: str, result: Any) -> tuple[int, Any]:
+        """The result with its token; one that says the same as the last gets the same token, so what follows from it stands."""
+        last = self.last.get(name)
+        if last is not None and last[1].facts() == result.facts():
+            return last[0], result
+        self.last[name] = (self.ran, result)
+        return self.last[name]
 
 
 def _closure(wanted: frozenset[str] | None) -> set[str]:

@@ -17,7 +17,9 @@ def starter_files() -> dict[str, bytes]:
     """The starter design, by file name."""
     root = resources.files("tristrand.design") / "starter"
     files = {item.name: item.read_bytes() for item in root.iterdir() if item.name.endswith(".yaml")}
-    files |= {f"parts/{item.name}": item.read_bytes() for item in (root / "parts").iterdir() if item.name.endswith(".yaml")}
+    files |= {
+        f"parts/{item.name}": item.read_bytes() for item in (root / "parts").iterdir() if item.name.endswith(".yaml")
+    }
     return dict(sorted(files.items()))
 
 

@@ -17,7 +17,10 @@ def rule_text(rule: dict[str, Any]) -> str:
     lines += _block("Checks", rule["checks"]) + _block("Why", rule["why"])
     lines += _listed("Limits", [_limit(item) for item in rule["limits"]])
     lines += _listed("Basis", rule["sources"])
-    lines += _listed("Fails when the starter design is changed so", rule["failing_example"] or ["(the starter design as it is)"])
+    lines += _listed(
+        "Fails when the starter design is changed so",
+        rule["failing_example"] or ["(the starter design as it is)"],
+    )
     lines += _listed("Passes with", rule["passing_example"] or ["(the starter design as it is)"])
     if not rule["waivable"]:
         lines += ["Danger to life: it can be acknowledged, not waived; it stays failed.", ""]
@@ -35,7 +38,11 @@ def _limit(item: dict[str, Any]) -> str:
 def study_text(study: dict[str, Any]) -> str:
     """One study's workings, object by object."""
     design = study["design"]
-    lines = [f"{study['study']}: {study['question']}", f"{design['name']}, revision {design['revision']}, design {design['hash'][:12]}", ""]
+    lines = [
+        f"{study['study']}: {study['question']}",
+        f"{design['name']}, revision {design['revision']}, design {design['hash'][:12]}",
+        "",
+    ]
     lines += _listed("Missing", [f"{m['pointer']}: {m['what']}" for m in study["missing"]])
     about = None
     for line in study["workings"]:
@@ -52,11 +59,18 @@ def _working(line: dict[str, Any]) -> list[str]:
     value = "unknown" if line["value"] is None else show(line["value"], line["unit"], 6)
     head = f"  {line['symbol']} = {value}   {line['words']}"
     if line["formula"]:
-        given = ", ".join(f"{i['symbol']} = {number_text(i['value'], 6) if i['value'] is not None else 'unknown'} {i['unit']}".rstrip() for i in line["inputs"])
+        given = ", ".join(
+            f"{i['symbol']} = {number_text(i['value'], 6) if i['value'] is not None else 'unknown'} {i['unit']}".rstrip()
+            for i in line["inputs"]
+        )
         how = f"{line['formula']}   with {given}"
     else:
         how = line["method"]
-    return [head, *textwrap.wrap(how, WIDTH, initial_indent="      ", subsequent_indent="      "), f"      [{line['source']}]"]
+    return [
+        head,
+        *textwrap.wrap(how, WIDTH, initial_indent="      ", subsequent_indent="      "),
+        f"      [{line['source']}]",
+    ]
 
 
 def _block(title: str, text: str) -> list[str]:
@@ -64,5 +78,7 @@ def _block(title: str, text: str) -> list[str]:
 
 
 def _listed(title: str, items: Iterable[str]) -> list[str]:
-    shown = [line for item in items for line in textwrap.wrap(item, WIDTH, initial_indent="  ", subsequent_indent="    ")]
+    shown = [
+        line for item in items for line in textwrap.wrap(item, WIDTH, initial_indent="  ", subsequent_indent="    ")
+    ]
     return [title, *shown, ""] if shown else []

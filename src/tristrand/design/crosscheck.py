@@ -1,4 +1,7 @@
-"""What single values cannot show: references to parts, sheets and terminals that do not exist, ids used twice."""
+"""What single values cannot show: references to parts, sheets and terminals that do not exist, ids used twice.
+
+It reads the plain tree, not the model: a slip in one part must not hide a broken reference of another.
+"""
 
 from __future__ import annotations
 
@@ -6,69 +9,97 @@ from collections.abc import Mapping
 from typing import Any
 
 from tristrand.design.messages import hint
-from tristrand.design.model import TERMINALS, Connection, HighVoltage, Junction, Vehicle
-from tristrand.design.yamltext import Problem, Span
+from tristrand.design.model import TERMINALS
+from tristrand.design.yamltext import Problem, Span, Tree, visible
+
+# A later problem gets no hint: each costs a comparison with every name.
+MOST_HINTS = 100
+PASSIVE = ("pack", "fuse", "contactor", "service_disconnect", "resistor")
 
 
-def cross_check(
-    vehicle: Vehicle | None, high_voltage: HighVoltage, sheets: Mapping[str, Any], broken: set[str], spans: Mapping[str, Span]
-) -> list[Problem]:
-    """All broken references of the high-voltage circuit. ``broken`` names sheets that exist but could not be read."""
-    checker = _Checker(high_voltage, sheets, broken, spans)
-    for part_id, part in high_voltage.parts.items():
-        if not isinstance(part, Junction):
-            checker.sheet(f"high_voltage/parts/{part_id}/sheet", part.sheet, part.kind)
-    for connection_id, connection in high_voltage.connections.items():
-        checker.connection(connection_id, connection)
-    if vehicle is not None:
-        checker.power_cases()
+def cross_check(tree: Mapping[str, Tree], sheets: Mapping[str, str], spans: Mapping[str, Span]) -> list[Problem]:
+    """All broken references of the high-voltage circuit.
+
+    ``tree`` is high_voltage.yaml as it was read, ``sheets`` the kind of every data sheet, "" where it is not known.
+    What has the wrong shape is left out: validation names it.
+    """
+    parts = tree.get("parts")
+    if not isinstance(parts, dict):
+        return []
+    checker = _Checker(parts, sheets, spans)
+    for part_id, part in parts.items():
+        if isinstance(part, dict):
+            checker.part(part_id, part)
+    connections = tree.get("connections")
+    if isinstance(connections, dict):
+        for name, connection in connections.items():
+            if isinstance(connection, dict):
+                checker.connection(name, connection)
     return checker.problems
 
 
 class _Checker:
-    def __init__(self, hv: HighVoltage, sheets: Mapping[str, Any], broken: set[str], spans: Mapping[str, Span]) -> None:
-        self.hv, self.sheets, self.broken, self.spans = hv, sheets, broken, spans
+    def __init__(self, parts: Mapping[str, Any], sheets: Mapping[str, str], spans: Mapping[str, Span]) -> None:
+        self.parts, self.sheets, self.spans = parts, sheets, spans
         self.problems: list[Problem] = []
 
     def say(self, pointer: str, message: str, mend: str) -> None:
-        span = self.spans.get(pointer)
-        self.problems.append(
-            Problem(span.file if span else "high_voltage.yaml", span.line if span else 0, span.column if span else 0, message, mend)
-        )
+        span = self.spans.get(f"high_voltage/{pointer}")
+        line, column = (span.line, span.column) if span else (1, 1)
+        self.problems.append(Problem("high_voltage.yaml", line, column, message, mend))
 
-    def sheet(self, pointer: str, name: str, kind: str) -> None:
-        if name in self.broken:
+    def hint(self, word: str, names: list[str], what: str) -> str:
+        return hint(word, names, what) if len(self.problems) < MOST_HINTS else f"look for it among the {what}"
+
+    def part(self, part_id: str, part: Mapping[str, Any]) -> None:
+        kind = part.get("kind")
+        if kind not in TERMINALS:
             return
-        sheet = self.sheets.get(name)
-        if sheet is None:
-            mend = hint(name, [*self.sheets, *self.broken], "sheets in parts/")
-            self.say(pointer, f"there is no data sheet parts/{name}.yaml", mend)
-        elif sheet.kind != kind:
-            same = [key for key, value in self.sheets.items() if value.kind == kind]
-            self.say(pointer, f"parts/{name}.yaml is a sheet for a {sheet.kind}; a {kind} is needed here", hint(name, same, f"sheets of kind {kind}"))
+        if kind != "junction":
+            self.sheet(f"parts/{part_id}/sheet", part.get("sheet"), kind)
+        if kind in PASSIVE and part.get("power"):
+            self.say(f"parts/{part_id}/power", f"a {_words(kind)} takes no power of its own", "remove the key 'power'")
 
-    def connection(self, name: str, connection: Connection) -> None:
-        base = f"high_voltage/connections/{name}"
-        if name in self.hv.parts:
-            self.say(base, f"the id '{name}' is used for a part and for a connection", "give one of them another id")
-        for key, terminal in (("from", connection.from_), ("to", connection.to)):
-            self.terminal(f"{base}/{key}", terminal)
-        if connection.from_ == connection.to:
-            self.say(f"{base}/to", f"{name} starts and ends at {connection.to}", "connect it to another terminal")
-        if connection.cable is not None:
-            self.sheet(f"{base}/cable", connection.cable, "cable")
+    def sheet(self, pointer: str, name: Any, kind: str) -> None:
+        if not isinstance(name, str) or not name:
+            return
+        shown = visible(name, 60)
+        if name not in self.sheets:
+            if name.removesuffix(".yaml").removeprefix("parts/") in self.sheets:
+                mend = f"write only {name.removesuffix('.yaml').removeprefix('parts/')}"
+            else:
+                mend = self.hint(name, list(self.sheets), "sheets in parts/")
+            self.say(pointer, f"there is no data sheet parts/{shown}.yaml", mend)
+        elif self.sheets[name] not in ("", kind):
+            same = [key for key, value in self.sheets.items() if value == kind]
+            message = f"parts/{shown}.yaml is the sheet of a {_words(self.sheets[name])}; a {_words(kind)} is needed here"
+            self.say(pointer, message, self.hint(name, same, f"sheets of kind {kind}"))
+
+    def connection(self, name: str, connection: Mapping[str, Any]) -> None:
+        base = f"connections/{name}"
+        if name in self.parts:
+            shown = visible(name, 60)
+            self.say(base, f"the id '{shown}' is used for a part and for a connection", "give one of them another id")
+        ends = [connection.get(key) for key in ("from", "to")]
+        for key, terminal in zip(("from", "to"), ends, strict=True):
+            if isinstance(terminal, str) and "." in terminal:
+                self.terminal(f"{base}/{key}", terminal)
+        if isinstance(ends[0], str) and ends[0] == ends[1]:
+            shown = f"{visible(name, 60)} starts and ends at {visible(ends[0], 60)}"
+            self.say(f"{base}/to", shown, "connect it to another terminal")
+        self.sheet(f"{base}/cable", connection.get("cable"), "cable")
 
     def terminal(self, pointer: str, terminal: str) -> None:
         part_id, _, pole = terminal.partition(".")
-        part = self.hv.parts.get(part_id)
-        if part is None:
-            self.say(pointer, f"there is no part '{part_id}'", hint(part_id, list(self.hv.parts), "parts"))
-        elif pole not in TERMINALS[part.kind]:
-            known = [f"{part_id}.{name}" for name in TERMINALS[part.kind]]
-            self.say(pointer, f"a {part.kind} has no terminal '{pole}'", hint(terminal, known, "its terminals"))
+        part = self.parts.get(part_id)
+        if part_id not in self.parts:
+            mend = self.hint(part_id, list(self.parts), "parts")
+            self.say(pointer, f"there is no part '{visible(part_id, 60)}'", mend)
+        elif isinstance(part, dict) and part.get("kind") in TERMINALS and pole not in TERMINALS[part["kind"]]:
+            known = [f"{part_id}.{name}" for name in TERMINALS[part["kind"]]]
+            message = f"a {_words(part['kind'])} has no terminal '{visible(pole, 60)}'"
+            self.say(pointer, message, f"its terminals: {', '.join(known)}")
 
-    def power_cases(self) -> None:
-        for part_id, part in self.hv.parts.items():
-            power = {} if isinstance(part, Junction) else part.power
-            if power and part.kind in ("pack", "fuse", "contactor", "service_disconnect", "resistor"):
-                self.say(f"high_voltage/parts/{part_id}/power", f"a {part.kind} takes no power of its own", "remove the key 'power'")
+
+def _words(kind: str) -> str:
+    return kind.replace("_", " ")

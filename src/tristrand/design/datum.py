@@ -8,6 +8,7 @@ from typing import Any, Literal, get_args
 from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import PydanticCustomError, core_schema
 
+from tristrand.design.yamltext import visible
 from tristrand.units import DIMENSIONS, UnitError, find_unit, parse
 
 Basis = Literal["measured", "datasheet", "standard", "estimated", "assumed"]
@@ -38,17 +39,32 @@ class Datum:
         return self.value * found.den / found.num
 
 
+# Outside these a number in its base unit is a slip of the keyboard; inside, squares and ratios stay finite.
+SMALLEST, LARGEST = 1e-15, 1e15
+
+
+def fault(said: str, mend: str = "") -> PydanticCustomError:
+    """An error of validation in our own words, with its mend."""
+    return PydanticCustomError("design", "{said}", {"said": said, "mend": mend})
+
+
 class Q:
     """Field annotation: a number with a unit of ``dimension``; ``above`` excludes its bound, ``least`` and ``most`` do not."""
 
     def __init__(
-        self, dimension: str, *, above: float | None = None, least: float | None = None, most: float | None = None
+        self,
+        dimension: str,
+        *,
+        above: float | None = None,
+        least: float | None = None,
+        most: float | None = None,
     ) -> None:
         self.dimension, self.above, self.least, self.most = dimension, above, least, most
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
         return core_schema.with_info_plain_validator_function(
-            self.read, serialization=core_schema.plain_serializer_function_ser_schema(lambda datum: datum.text)
+            self.read,
+            serialization=core_schema.plain_serializer_function_ser_schema(lambda datum: datum.text),
         )
 
     def __get_pydantic_json_schema__(self, schema: Any, handler: GetJsonSchemaHandler) -> dict[str, Any]:
@@ -69,45 +85,76 @@ class Q:
 
     def read(self, raw: Any, info: core_schema.ValidationInfo) -> Datum:
         """Read a raw YAML value; the sheet's own basis and source come in through the validation context."""
+        if isinstance(raw, Datum):
+            return raw
         context = info.context or {}
         basis, source = context.get("basis", ""), context.get("source", "")
         if isinstance(raw, dict):
-            unknown = sorted(set(raw) - {"value", "basis", "source"})
-            if unknown or "value" not in raw:
-                said = f"unknown key '{unknown[0]}'" if unknown else "'value' is missing"
-                raise PydanticCustomError("datum", "{said} here; give value, basis and source", {"said": said})
-            basis, source = str(raw.get("basis") or basis), str(raw.get("source") or source)
-            if basis not in ("", *BASES):
-                raise PydanticCustomError(
-                    "datum", "'{basis}' is no basis; use one of {bases}", {"basis": basis, "bases": ", ".join(BASES)}
-                )
-            raw = raw["value"]
-        if isinstance(raw, Datum):
-            return raw
-        if raw is None or isinstance(raw, (bool, list)):
-            raise PydanticCustomError(
-                "datum", "a {what} is needed here, for example '{example}'", {"what": self.words(), "example": DIMENSIONS[self.dimension].example}
-            )
+            raw, basis, source = self.detailed(raw, basis, source)
+        example = DIMENSIONS[self.dimension].example
+        if raw is None or isinstance(raw, (bool, list, dict)):
+            said = f"{self.noun()} is needed here, not {_shape(raw)}"
+            raise fault(said, f"write for example {example}, or leave the key out if the value is not known")
         try:
             got = parse(raw if isinstance(raw, str) else str(raw), self.dimension)
         except UnitError as error:
-            raise PydanticCustomError("datum", "{said}", {"said": error.message, "mend": error.hint}) from None
-        self.check(got.low, got.high, got.text)
+            raise fault(error.message, error.hint) from None
+        self.check(got.value, got.low, got.high, visible(got.text, 60))
         return Datum(got.value, got.low, got.high, got.unit, got.text, self.dimension, basis, source)
 
-    def words(self) -> str:
-        """The dimension in words."""
-        return self.dimension.replace("_", " ")
+    def detailed(self, raw: dict[str, Any], basis: str, source: str) -> tuple[Any, str, str]:
+        """Value, basis and source of the long form {value, basis, source}."""
+        example = f"{{value: {DIMENSIONS[self.dimension].example}, basis: datasheet, source: where it is printed}}"
+        unknown = [key for key in raw if key not in ("value", "basis", "source")]
+        if unknown:
+            raise fault(f"unknown key '{visible(str(unknown[0]), 40)}'", f"write for example {example}")
+        if "value" not in raw:
+            raise fault("'value' is missing", f"write for example {example}")
+        basis, source = raw.get("basis", basis), raw.get("source", source)
+        if basis not in ("", *BASES):
+            raise fault(f"'{visible(str(basis), 40)}' is no basis", f"use one of {', '.join(BASES)}")
+        if not isinstance(source, str):
+            raise fault("'source' must be a text", "put it in quotes")
+        return raw["value"], basis, source
 
-    def check(self, low: float, high: float, text: str) -> None:
+    def noun(self) -> str:
+        """The dimension with its article: "a voltage"."""
+        return DIMENSIONS[self.dimension].noun
+
+    def check(self, value: float, low: float, high: float, text: str) -> None:
         """Refuse values outside the physical range of the field, tolerance included."""
-        what, scale = self.words(), DIMENSIONS[self.dimension].base_unit
-        said = ""
+        dimension = DIMENSIONS[self.dimension]
+        scale = f" {dimension.base_unit}" if dimension.base_unit else ""
+        what = dimension.noun.partition(" ")[2]
+        said = mend = ""
         if self.above is not None and low <= self.above:
-            said = f"must be above {self.above:g} {scale}" if self.above else "must be greater than zero"
+            said = f"must be above {self.above:g}{scale}" if self.above else "must be greater than zero"
+            mend = "leave the key out if the value is not known" if value == 0 else "check the sign"
         elif self.least is not None and low < self.least:
-            said = f"must be at least {self.least:g} {scale}" if self.least else "must not be negative"
+            said = f"must be at least {self.least:g}{scale}" if self.least else "must not be negative"
+            mend = "check the sign"
         elif self.most is not None and high > self.most:
-            said = f"must be at most {self.most:g} {scale}"
-        if said:
-            raise PydanticCustomError("datum", "'{text}': this {what} {said}", {"text": text, "what": what, "said": said.rstrip()})
+            said, mend = f"must be at most {self.most:g}{scale}", "check the number and its unit"
+        elif max(abs(low), abs(high)) > LARGEST or any(0 < abs(end) < SMALLEST for end in (low, value, high)):
+            raise fault(f"'{text}': no vehicle has such a {what}", "check the exponent and the unit")
+        if not said:
+            return
+        inside = self._inside(value)
+        raise fault(
+            f"'{text}': this {what} {said}" + (", tolerance included" if inside else ""),
+            "make the tolerance smaller" if inside else mend,
+        )
+
+    def _inside(self, value: float) -> bool:
+        """Whether the value alone would pass, so that only its tolerance is too wide."""
+        above = self.above is None or value > self.above
+        least = self.least is None or value >= self.least
+        return above and least and (self.most is None or value <= self.most)
+
+
+def _shape(raw: Any) -> str:
+    if raw is None:
+        return "nothing"
+    if isinstance(raw, bool):
+        return "true" if raw else "false"
+    return "a list" if isinstance(raw, list) else "keys and values"

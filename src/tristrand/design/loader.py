@@ -70,19 +70,39 @@ def read_folder(folder: Path) -> tuple[dict[str, bytes], list[Problem]]:
     wanted = [folder / name for name in (*_REQUIRED, "waivers.yaml")]
     sheets = sorted((folder / "parts").glob("*.yaml")) if (folder / "parts").is_dir() else []
     if len(sheets) > MAX_FILES:
-        problems.append(Problem("parts", 0, 0, f"{len(sheets)} data sheets; at most {MAX_FILES} are read", "remove sheets that no part uses"))
+        problems.append(
+            Problem(
+                "parts",
+                0,
+                0,
+                f"{len(sheets)} data sheets; at most {MAX_FILES} are read",
+                "remove sheets that no part uses",
+            )
+        )
     for path in (*wanted, *sheets[:MAX_FILES]):
         name = path.relative_to(folder).as_posix()
         try:
             if path.stat().st_size > 64_000_000:
-                problems.append(Problem(name, 0, 0, "the file is larger than 64 MB; a design file holds at most 1 MB", "keep logs elsewhere"))
+                problems.append(
+                    Problem(
+                        name,
+                        0,
+                        0,
+                        "the file is larger than 64 MB; a design file holds at most 1 MB",
+                        "keep logs elsewhere",
+                    )
+                )
                 continue
             files[name] = path.read_bytes()
         except FileNotFoundError:
             if name in _REQUIRED:
-                problems.append(Problem(name, 0, 0, "the file is missing", f"a design folder needs {' and '.join(_REQUIRED)}"))
+                problems.append(
+                    Problem(name, 0, 0, "the file is missing", f"a design folder needs {' and '.join(_REQUIRED)}")
+                )
         except OSError as error:
-            problems.append(Problem(name, 0, 0, f"the file cannot be read: {error.strerror}", "check its name and rights"))
+            problems.append(
+                Problem(name, 0, 0, f"the file cannot be read: {error.strerror}", "check its name and rights")
+            )
     return files, problems
 
 
@@ -145,7 +165,11 @@ def _parse_file(file: str, digest: str, data: bytes) -> ParsedFile:
     except VersionError as error:
         span = yaml.spans.get("schema_version")
         return ParsedFile(digest, yaml, None, (Problem(file, span.line if span else 1, 1, error.message, error.mend),))
-    context = {"basis": str(tree.get("basis") or "assumed"), "source": str(tree.get("source") or "")} if kind == "sheet" else {"basis": "assumed"}
+    context = (
+        {"basis": str(tree.get("basis") or "assumed"), "source": str(tree.get("source") or "")}
+        if kind == "sheet"
+        else {"basis": "assumed"}
+    )
     try:
         if kind == "sheet":
             value = _SHEET.validate_python(tree, context=context)
@@ -153,5 +177,10 @@ def _parse_file(file: str, digest: str, data: bytes) -> ParsedFile:
             value = _MODELS[kind].model_validate(tree, context=context)
     except ValidationError as error:
         model = Sheet if kind == "sheet" else _MODELS[kind]
-        return ParsedFile(digest, yaml, None, tuple(problem_from(item, yaml, model) for item in error.errors(include_url=False)))
+        return ParsedFile(
+            digest,
+            yaml,
+            None,
+            tuple(problem_from(item, yaml, model) for item in error.errors(include_url=False)),
+        )
     return ParsedFile(digest, yaml, value, ())

@@ -4,16 +4,25 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Mapping, Sequence
-from typing import Any, get_args
+from itertools import islice
+from typing import Any, Literal, get_args, get_origin
 
 from pydantic import BaseModel
 
-from tristrand.design.yamltext import Problem, Span, Tree, YamlText
+from tristrand.design.datum import Q
+from tristrand.design.yamltext import Problem, Tree, YamlText, visible
+from tristrand.units import DIMENSIONS
+
+# Finding the nearest name costs time for each pair: a file full of errors must not take minutes.
+MOST_NAMES = 500
+WORD = 40
 
 
 def nearest(word: str, names: Sequence[str]) -> str:
     """The known name closest to ``word``, or ""."""
-    found = difflib.get_close_matches(str(word), list(names), n=1, cutoff=0.5)
+    short = str(word)[:WORD]
+    same = [name for name in islice(names, MOST_NAMES) if name.casefold() == short.casefold()]
+    found = same or difflib.get_close_matches(short, list(islice(names, MOST_NAMES)), n=1, cutoff=0.5)
     return found[0] if found else ""
 
 
@@ -22,39 +31,53 @@ def hint(word: str, names: Sequence[str], what: str = "known names") -> str:
     close = nearest(word, names)
     if close:
         return f"did you mean '{close}'?"
-    shown = ", ".join(sorted(names)[:12])
-    return f"{what}: {shown}" if shown else ""
+    shown = ", ".join(sorted(names)[:12]) + (", ..." if len(names) > 12 else "")
+    return f"{what}: {shown}" if names else f"{what}: none yet"
 
 
 def problem_from(error: Mapping[str, Any], yaml: YamlText, model: Any) -> Problem:
     """One validation error as a Problem; the place is the nearest value that stands in the file."""
-    pointer, rest, fields = _walk(error["loc"], yaml.tree, model)
-    span = _span(pointer, rest, error["type"], yaml.spans)
-    message, mend = _words(error, pointer, rest, fields)
-    line, column = (span.line, span.column) if span else (1, 1)
-    return Problem(yaml.file, line, column, message, mend)
+    at = _walk(error["loc"], yaml.tree, model)
+    pointer = at.pointer
+    while pointer not in yaml.spans and "/" in pointer:
+        pointer = pointer.rpartition("/")[0]
+    span = yaml.spans.get(pointer)
+    message, mend = _words(error, at)
+    return Problem(yaml.file, span.line if span else 1, span.column if span else 1, message, mend)
 
 
-def _walk(loc: tuple[Any, ...], tree: Tree, model: Any) -> tuple[str, list[str], list[str]]:
+class _At:
+    """Where an error stands: the pointer, the last step that is not in the file, the keys and types known there."""
+
+    def __init__(self, pointer: str, rest: str, known: dict[str, Any], annotation: Any) -> None:
+        self.pointer, self.rest, self.known, self.annotation = pointer, rest, known, annotation
+        self.key = pointer.rpartition("/")[2]
+
+    def where(self) -> str:
+        """The pointer as the start of a sentence."""
+        return f"{visible(self.pointer, 120)}: " if self.pointer else ""
+
+
+def _walk(loc: tuple[Any, ...], tree: Tree, annotation: Any) -> _At:
     """Follow ``loc`` through the tree; names that are not in it (tags of a choice of kinds) are left out."""
     pointer: list[str] = []
-    rest: list[str] = []
+    rest = ""
     here: Tree = tree
-    fields = _fields(model, here)
+    known = _keys(annotation, here)
     for position, step in enumerate(loc):
         last = position == len(loc) - 1
         if isinstance(here, dict) and step in here:
-            model = _inner(model, here, str(step))
+            annotation = _inner(annotation, here, str(step))
             here = here[str(step)]
-            fields = _fields(model, here) or ([] if not last else fields)
+            known = _keys(annotation, here) or (known if last else {})
             pointer.append(str(step))
         elif isinstance(here, list) and isinstance(step, int) and step < len(here):
-            model, here = _element(model), here[step]
-            fields = _fields(model, here)
+            annotation, here = _element(annotation), here[step]
+            known = _keys(annotation, here)
             pointer.append(str(step))
-        elif last and step not in ("[key]",):
-            rest.append(str(step))
-    return "/".join(pointer), rest, fields
+        elif last and step != "[key]":
+            rest = str(step)
+    return _At("/".join(pointer), rest, known, annotation)
 
 
 def _models(annotation: Any) -> list[type[BaseModel]]:
@@ -66,7 +89,7 @@ def _models(annotation: Any) -> list[type[BaseModel]]:
 def _pick(annotation: Any, here: Tree) -> type[BaseModel] | None:
     """The model of a choice of kinds that fits the value's own kind."""
     models = _models(annotation)
-    if isinstance(here, dict) and "kind" in here:
+    if isinstance(here, dict) and "kind" in here and len(models) > 1:
         for candidate in models:
             field = candidate.model_fields.get("kind")
             if field is not None and here["kind"] in get_args(field.annotation):
@@ -74,74 +97,148 @@ def _pick(annotation: Any, here: Tree) -> type[BaseModel] | None:
     return models[0] if len(models) == 1 else None
 
 
-def _names(model: type[BaseModel]) -> dict[str, Any]:
-    return {info.alias or name: info.annotation for name, info in model.model_fields.items()}
+def _types(model: type[BaseModel]) -> dict[str, Any]:
+    """Key as written in the file -> its type, with the metadata that pydantic keeps beside it."""
+    return {
+        info.alias or name: next((m for m in info.metadata if isinstance(m, Q)), info.annotation)
+        for name, info in model.model_fields.items()
+    }
 
 
-def _fields(annotation: Any, here: Tree) -> list[str]:
+def _keys(annotation: Any, here: Tree) -> dict[str, Any]:
+    if get_origin(annotation) is dict:
+        return {}
     model = _pick(annotation, here)
-    return list(_names(model)) if model else []
+    return _types(model) if model else {}
 
 
 def _inner(annotation: Any, here: Tree, step: str) -> Any:
-    if getattr(annotation, "__origin__", None) is dict:
+    if get_origin(annotation) is dict:
         return get_args(annotation)[1]
     model = _pick(annotation, here)
-    return _names(model).get(step) if model else _value_type(annotation)
-
-
-def _value_type(annotation: Any) -> Any:
-    return next((get_args(p)[1] for p in get_args(annotation) if getattr(p, "__origin__", None) is dict), None)
+    return _types(model).get(step) if model else None
 
 
 def _element(annotation: Any) -> Any:
-    arguments = get_args(annotation)
-    return arguments[0] if arguments else None
+    for part in (annotation, *get_args(annotation)):
+        if get_origin(part) is list:
+            return get_args(part)[0]
+    return None
 
 
-def _span(pointer: str, rest: list[str], kind: str, spans: Mapping[str, Span]) -> Span | None:
-    while pointer not in spans and "/" in pointer:
-        pointer = pointer.rpartition("/")[0]
-    return spans.get(pointer)
+def _choices(annotation: Any) -> list[str]:
+    """The words a Literal takes, also inside a list, a union or an annotation."""
+    if get_origin(annotation) is Literal:
+        return [str(word) for word in get_args(annotation)]
+    return [word for part in get_args(annotation) for word in _choices(part)]
 
 
-def _words(error: Mapping[str, Any], pointer: str, rest: list[str], fields: list[str]) -> tuple[str, str]:
+def _example(key: str, annotation: Any) -> str:
+    """How a key that is missing may be written."""
+    if key == "schema_version":
+        return "schema_version: 1"
+    quantity = next((p for p in (annotation, *get_args(annotation)) if isinstance(p, Q)), None)
+    if quantity is not None:
+        return f"{key}: {DIMENSIONS[quantity.dimension].example}"
+    words = [] if _models(annotation) else _choices(annotation)
+    if words:
+        written = f"[{words[-1]}]" if get_origin(annotation) is list else words[0]
+        return f"{key}: {written}" + (f" (known: {', '.join(words)})" if len(words) > 1 else "")
+    return key
+
+
+def _words(error: Mapping[str, Any], at: _At) -> tuple[str, str]:
+    """Message and mend of one error."""
     kind, context, given = error["type"], error.get("ctx") or {}, error.get("input")
-    where = pointer or "the file"
-    key = pointer.rpartition("/")[2]
-    if kind == "datum":
-        return f"{where}: {error['msg']}", str(context.get("mend", ""))
+    if kind == "design":
+        return f"{at.where()}{context['said']}", str(context["mend"])
     if kind == "extra_forbidden":
-        parent = pointer.rpartition("/")[0]
-        known = [name for name in fields if name != key]
-        return f"unknown key '{key}'" + (f" in {parent}" if parent else ""), hint(key, known, "known keys")
+        parent = visible(at.pointer.rpartition("/")[0], 120)
+        known = [name for name in at.known if name != at.key]
+        message = f"unknown key '{visible(at.key, WORD)}'" + (f" in {parent}" if parent else "")
+        return message, hint(at.key, known, "known keys")
     if kind == "missing":
-        return f"{where}: '{rest[-1] if rest else '?'}' is missing", f"add the key '{rest[-1] if rest else '?'}'"
-    if kind in ("literal_error", "enum"):
-        expected = str(context.get("expected", "")).replace("'", "").replace(" or ", ", ").split(", ")
-        return f"{where}: '{given}' is not known here", hint(str(given), expected, "known")
+        example = _example(at.rest, at.known.get(at.rest))
+        return f"{at.where()}the key '{at.rest}' is missing", f"add {example}"
+    said, mend = _told(kind, context, given, at)
+    return f"{at.where()}{said}", mend
+
+
+def _told(kind: str, context: Mapping[str, Any], given: Any, at: _At) -> tuple[str, str]:
+    """What is wrong with one value, by pydantic's name of the fault."""
+    if kind == "literal_error":
+        return _not_among(given, str(context["expected"]).replace("'", "").replace(" or ", ", ").split(", "))
     if kind == "union_tag_invalid":
-        tags = str(context.get("expected_tags", "")).replace("'", "").split(", ")
-        return f"{where}: the kind '{context.get('tag')}' is not known", hint(str(context.get("tag")), tags, "known kinds")
+        return _not_among(given.get("kind"), str(context["expected_tags"]).replace("'", "").split(", "), "kinds")
     if kind == "union_tag_not_found":
-        return f"{where}: 'kind' is missing", "say what it is, for example kind: fuse"
-    if kind == "string_pattern_mismatch":
-        return f"{where}: '{given}' cannot be used here", _pattern_mend(str(context.get("pattern", "")))
-    if kind == "value_error":
-        return f"{where}: {context.get('error')}", ""
-    if kind in ("model_type", "model_attributes_type", "dict_type"):
-        return f"{where}: keys and values are needed here, not {_short(given)}", f"known keys: {', '.join(fields)}" if fields else ""
-    return f"{where}: {error['msg'][:1].lower()}{error['msg'][1:]} (given: {_short(given)})", ""
+        return "the key 'kind' is missing", "say what it is, for example kind: fuse"
+    if kind in ("string_pattern_mismatch", "string_too_short"):
+        return _bad_text(str(context.get("pattern", "")), str(given), at)
+    if kind == "string_type":
+        return _no_text(given)
+    if kind.startswith("int_"):
+        digits = given if isinstance(given, str) and given.strip().isdecimal() else None
+        mend = f"write it without quotes: {digits.strip()}" if digits else "write a plain whole number, for example 2"
+        return f"a whole number is needed here, not {_short(given)}", mend
+    if kind in ("float_type", "float_parsing", "finite_number"):
+        return f"a plain number is needed here, not {_short(given)}", "write the number as the report prints it, without unit"
+    if kind in ("greater_than_equal", "less_than_equal"):
+        limit = f"at least {context['ge']}" if "ge" in context else f"at most {context['le']}"
+        return f"{_short(given)} is out of range: it must be {limit}", "check the number"
+    if kind == "too_short":
+        least = context.get("min_length", 1)
+        some = "an entry" if least == 1 else f"{least} entries"
+        words = _choices(at.annotation)
+        return f"at least {some} must stand here", f"known: {', '.join(words)}" if words else "add what is missing"
+    if kind == "list_type":
+        return f"a list is needed here, not {_short(given)}", "write it in brackets, for example [a, b]"
+    return _no_mapping(given, at)
 
 
-def _pattern_mend(pattern: str) -> str:
+def _not_among(given: Any, words: Sequence[str], what: str = "words") -> tuple[str, str]:
+    return f"{_short(given)} is not known here", hint(str(given), words, f"known {what}")
+
+
+def _bad_text(pattern: str, given: str, at: _At) -> tuple[str, str]:
     if "\\." in pattern:
-        return "name a terminal as part.terminal, for example main_fuse.a"
+        return f"{_short(given)} names no terminal", "write part.terminal, for example main_fuse.a"
     if pattern.startswith("^[A-Z]{2"):
-        return "give one code, such as HV121; a waiver for a group of rules is not possible"
-    return "an id starts with a letter and has at most 40 letters, digits, - and _"
+        return f"{_short(given)} is no code of a rule", "give one code, such as HV121; a group of rules cannot be waived"
+    if "*" in pattern and "?" in pattern:
+        return f"{_short(given)} names no single object", "name one object as the finding does; patterns are not taken"
+    if "_.-" in pattern:
+        mend = "name a file in parts/ without .yaml; letters, digits, '.', '-' and '_', at most 60"
+        return f"{_short(given)} cannot be the name of a data sheet", mend
+    if "{0,39}" in pattern:
+        mend = "an id starts with a letter and has at most 40 letters, digits, '-' and '_', without spaces"
+        return f"{_short(given)} cannot be an id", mend
+    if at.key == "reason":
+        return f"{_short(given)} is too short for a reason", "say in a sentence why this is accepted"
+    return "a text is needed here, and this one is empty", "write it out"
+
+
+def _no_text(given: Any) -> tuple[str, str]:
+    if isinstance(given, bool):
+        word = "true" if given else "false"
+        return f"a text is needed here, not {word}", f'put it in quotes: "{word}"'
+    if isinstance(given, (int, float)):
+        return f"a text is needed here, not the number {given}", f'put it in quotes: "{given}"'
+    return f"a text is needed here, not {_short(given)}", "write a text, or leave the key out if it may be left out"
+
+
+def _no_mapping(given: Any, at: _At) -> tuple[str, str]:
+    known = f"known keys: {', '.join(at.known)}" if at.known else ""
+    if given is None:
+        return "keys and values are needed here, and nothing stands here", known or "fill it, or remove the key"
+    return f"keys and values are needed here, not {_short(given)}", known or "write key: value"
 
 
 def _short(given: Any) -> str:
-    text = "nothing" if given is None else repr(given) if isinstance(given, str) else str(given)
-    return text if len(text) <= 60 else text[:57] + "..."
+    """A value as it may be quoted in a sentence."""
+    if given is None:
+        return "nothing"
+    if isinstance(given, bool):
+        return "true" if given else "false"
+    if isinstance(given, str):
+        return f"'{visible(given, WORD)}'"
+    return "a list" if isinstance(given, list) else "keys and values" if isinstance(given, dict) else str(given)

@@ -27,10 +27,13 @@ def migrate(kind: str, tree: type_, steps: Mapping[int, Step] | None = None, cur
     steps = STEPS if steps is None else steps
     version = tree.get("schema_version", current)
     if not isinstance(version, int) or isinstance(version, bool) or version < 1:
-        raise VersionError(f"schema_version must be a whole number from 1 to {current}", f"write schema_version: {current}")
+        raise VersionError(
+            f"schema_version must be a whole number from 1 to {current}", f"write schema_version: {current}"
+        )
     if version > current:
         raise VersionError(
-            f"schema_version {version} is newer than this program, which reads up to {current}", "install a newer tristrand"
+            f"schema_version {version} is newer than this program, which reads up to {current}",
+            "install a newer tristrand",
         )
     while version < current:
         tree = {**steps[version](kind, tree), "schema_version": version + 1}

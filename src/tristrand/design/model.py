@@ -3,13 +3,23 @@
 from __future__ import annotations
 
 import datetime
-from typing import Annotated, Literal, TypeAlias
+import re
+from typing import Annotated, Any, Literal, TypeAlias
 
-from pydantic import Field, model_validator
+from pydantic import BeforeValidator, Field, model_validator
 
-from tristrand.design.datum import Datum, Q
+from tristrand.design.datum import Datum, Q, fault
 from tristrand.design.sheets import (
-    Duration, Inductance, Length, Power, Resistance, Share, Strict, Temperature,
+    SWAP,
+    Count,
+    Duration,
+    Inductance,
+    Length,
+    Power,
+    Resistance,
+    Share,
+    Strict,
+    Temperature,
 )
 
 RuleSet: TypeAlias = Literal["fsae-2026", "fs-family-2026", "un-r100", "workshop"]
@@ -17,6 +27,30 @@ Case: TypeAlias = Literal["idle", "precharge", "charge", "continuous", "peak", "
 Id: TypeAlias = Annotated[str, Field(pattern=r"^[A-Za-z][A-Za-z0-9_-]{0,39}$")]
 SheetName: TypeAlias = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9_.-]{0,59}$")]
 Terminal: TypeAlias = Annotated[str, Field(pattern=r"^[A-Za-z][A-Za-z0-9_-]*\.[A-Za-z0-9_+-]+$")]
+
+Filled: TypeAlias = Annotated[str, Field(pattern=r"\S", description="not empty")]
+_DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}\Z")
+
+
+def _read_day(raw: Any) -> Any:
+    if isinstance(raw, str) and _DAY.match(raw):
+        try:
+            return datetime.date.fromisoformat(raw)
+        except ValueError:
+            raise fault(f"there is no day {raw} in the calendar", "write year-month-day, for example 2026-11-20") from None
+    if isinstance(raw, datetime.date) and not isinstance(raw, datetime.datetime):
+        return raw
+    said = "nothing" if raw is None else f"'{raw}'" if isinstance(raw, (str, int, float)) else "a collection"
+    raise fault(f"a date is needed here, not {said}", "write year-month-day, for example 2026-11-20")
+
+
+def _read_optional_day(raw: Any) -> Any:
+    return None if raw is None else _read_day(raw)
+
+
+# A bare number is no date here: it would silently count seconds from 1970.
+Day: TypeAlias = Annotated[datetime.date, BeforeValidator(_read_day)]
+OptionalDay: TypeAlias = Annotated[datetime.date | None, BeforeValidator(_read_optional_day)]
 
 
 class TemperatureRange(Strict):
@@ -28,7 +62,7 @@ class TemperatureRange(Strict):
     @model_validator(mode="after")
     def _order(self) -> TemperatureRange:
         if self.minimum.value > self.maximum.value:
-            raise ValueError(f"minimum {self.minimum.text} is above maximum {self.maximum.text}")
+            raise fault(f"minimum {self.minimum.text} is above maximum {self.maximum.text}", SWAP)
         return self
 
 
@@ -41,7 +75,7 @@ class ShareRange(Strict):
     @model_validator(mode="after")
     def _order(self) -> ShareRange:
         if self.minimum.value >= self.maximum.value:
-            raise ValueError(f"minimum {self.minimum.text} is not below maximum {self.maximum.text}")
+            raise fault(f"minimum {self.minimum.text} is not below maximum {self.maximum.text}", SWAP)
         return self
 
 
@@ -56,9 +90,9 @@ class Vehicle(Strict):
     """vehicle.yaml"""
 
     schema_version: Literal[1]
-    name: str = Field(min_length=1)
+    name: Filled
     revision: str = "A"
-    date: datetime.date | None = None
+    date: OptionalDay = None
     use: Literal["road", "track"]
     rule_sets: list[RuleSet] = Field(min_length=1)
     ambient: TemperatureRange | None = None
@@ -122,7 +156,8 @@ class Converter(PartBase):
 
     kind: Literal["dcdc"]
     starts: Literal["with_bus", "when_released"] = Field(
-        default="with_bus", description="with_bus: by itself as the bus rises; when_released: only after the main contactors have closed"
+        default="with_bus",
+        description="with_bus: by itself as the bus rises; when_released: only after the main contactors have closed",
     )
 
 
@@ -166,10 +201,12 @@ class Connection(Strict):
     to: Terminal
     cable: SheetName | None = Field(default=None, description="a cable sheet")
     length: Length | None = None
-    resistance: Resistance | None = Field(default=None, description="for a busbar or a bolted joint in place of cable and length")
+    resistance: Resistance | None = Field(
+        default=None, description="for a busbar or a bolted joint in place of cable and length"
+    )
     inductance: Inductance | None = None
     ambient: Temperature | None = Field(default=None, description="air along the route; else the vehicle's maximum")
-    bundled: int = Field(default=1, ge=1, le=200, description="loaded conductors that run together, this one counted")
+    bundled: Count = Field(default=1, ge=1, le=200, description="loaded conductors that run together, this one counted")
     terminal_limit: Temperature | None = Field(default=None, description="hottest the lugs and connectors may get")
     route: str = ""
     note: str = ""
@@ -177,9 +214,9 @@ class Connection(Strict):
     @model_validator(mode="after")
     def _one_form(self) -> Connection:
         if self.cable is not None and self.resistance is not None:
-            raise ValueError("give either cable and length, or resistance, not both")
+            raise fault("both a cable and a resistance are given", "keep cable and length, or keep resistance for a busbar")
         if self.cable is None and self.resistance is None:
-            raise ValueError("give cable and length, or resistance for a busbar")
+            raise fault("neither a cable nor a resistance is given", "add cable and length, or resistance for a busbar")
         return self
 
 
@@ -187,19 +224,30 @@ class RiseCheck(Strict):
     """An early look at the bus: a short or an open resistor shows long before the time-out."""
 
     after: Duration = Field(description="time from the start of precharge to the look")
-    share: Share = Field(description="share of pack voltage the bus must have reached by then, else precharge is given up")
+    share: Share = Field(
+        description="share of pack voltage the bus must have reached by then, else precharge is given up"
+    )
 
 
 class Precharge(Strict):
     """How the supervisor ends precharge."""
 
-    target: Share | None = Field(default=None, description="bus voltage as a share of pack voltage at which the last main contactor closes")
+    target: Share | None = Field(
+        default=None,
+        description="bus voltage as a share of pack voltage at which the last main contactor closes",
+    )
     timeout: Duration | None = Field(default=None, description="precharge is given up after this time")
-    rise_check: RiseCheck | None = Field(default=None, description="an early look that saves the resistor on a shorted bus")
+    rise_check: RiseCheck | None = Field(
+        default=None, description="an early look that saves the resistor on a shorted bus"
+    )
     earliest: Duration | None = Field(default=None, description="reaching the target sooner is taken as a fault")
-    pack_sensor: Share | None = Field(default=None, description="tolerance of the pack voltage reading, share of the reading")
-    bus_sensor: Share | None = Field(default=None, description="tolerance of the bus voltage reading, share of the reading")
-    attempts: int | None = Field(default=None, ge=1, le=1000, description="attempts in a row before the long pause")
+    pack_sensor: Share | None = Field(
+        default=None, description="tolerance of the pack voltage reading, share of the reading"
+    )
+    bus_sensor: Share | None = Field(
+        default=None, description="tolerance of the bus voltage reading, share of the reading"
+    )
+    attempts: Count | None = Field(default=None, ge=1, le=1000, description="attempts in a row before the long pause")
     pause: Duration | None = Field(default=None, description="from the start of one attempt to the start of the next")
 
 
@@ -215,29 +263,33 @@ class HighVoltage(Strict):
     schema_version: Literal[1]
     parts: dict[Id, Part] = Field(min_length=1)
     connections: dict[Id, Connection] = Field(default_factory=dict)
-    case_duration: dict[Case, Duration] = Field(default_factory=dict, description="cases that last only so long; the others are sustained")
+    case_duration: dict[Case, Duration] = Field(
+        default_factory=dict, description="cases that last only so long; the others are sustained"
+    )
     precharge: Precharge = Precharge()
     discharge: Discharge = Discharge()
-    power_limit: Annotated[Datum, Q("power", above=0)] | None = Field(default=None, description="most the supervisor lets the pack deliver")
+    power_limit: Annotated[Datum, Q("power", above=0)] | None = Field(
+        default=None, description="most the supervisor lets the pack deliver"
+    )
 
 
 class Evidence(Strict):
     """What the finding measured when it was accepted."""
 
-    quantity: str
-    value: float
+    quantity: Filled
+    value: float = Field(strict=True, allow_inf_nan=False, description="in the unit in which the report prints it")
 
 
 class WaiverEntry(Strict):
     """One accepted finding."""
 
     code: Annotated[str, Field(pattern=r"^[A-Z]{2,3}[0-9]{3}$")]
-    object: str
-    reason: str = Field(min_length=10)
-    by: str = Field(min_length=1)
-    date: datetime.date
-    expires: datetime.date | None = None
-    evidence: Evidence | None = None
+    object: Annotated[str, Field(pattern=r"^[^*?\s]+$", description="one object, as the finding names it")]
+    reason: Annotated[Filled, Field(min_length=10)]
+    by: Filled
+    date: Day
+    expires: OptionalDay = None
+    evidence: Evidence = Field(description="the number accepted; a worse one brings the finding back")
 
 
 class Waivers(Strict):

@@ -6,7 +6,7 @@ from typing import Annotated, Literal, TypeAlias
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from tristrand.design.datum import Basis, Datum, Q
+from tristrand.design.datum import Basis, Datum, Q, fault
 
 Voltage: TypeAlias = Annotated[Datum, Q("voltage", above=0)]
 Current: TypeAlias = Annotated[Datum, Q("current", above=0)]
@@ -20,6 +20,10 @@ Temperature: TypeAlias = Annotated[Datum, Q("temperature", least=-273.15)]
 Share: TypeAlias = Annotated[Datum, Q("fraction", least=0, most=1)]
 Length: TypeAlias = Annotated[Datum, Q("length", above=0)]
 Area: TypeAlias = Annotated[Datum, Q("area", above=0)]
+# Strict: true, "96" and 96.0 are slips, not counts.
+Count: TypeAlias = Annotated[int, Field(strict=True)]
+
+SWAP = "set minimum below maximum"
 
 
 class Strict(BaseModel):
@@ -46,7 +50,10 @@ class VoltageTable(Strict):
     @model_validator(mode="after")
     def _shape(self) -> VoltageTable:
         if len(self.voltage) != len(self.state_of_charge):
-            raise ValueError(f"{len(self.state_of_charge)} states of charge but {len(self.voltage)} voltages: one each is needed")
+            raise fault(
+                f"{len(self.state_of_charge)} states of charge but {len(self.voltage)} voltages: one each is needed",
+                "add what is missing, or remove what is too many",
+            )
         _rising("state_of_charge", self.state_of_charge)
         return self
 
@@ -61,10 +68,16 @@ class ResistanceTable(Strict):
     @model_validator(mode="after")
     def _shape(self) -> ResistanceTable:
         if len(self.resistance) != len(self.temperature):
-            raise ValueError(f"{len(self.temperature)} temperatures but {len(self.resistance)} rows: one row each is needed")
+            raise fault(
+                f"{len(self.temperature)} temperatures but {len(self.resistance)} rows: one row each is needed",
+                "add what is missing, or remove what is too many",
+            )
         for row in self.resistance:
             if len(row) != len(self.state_of_charge):
-                raise ValueError(f"{len(self.state_of_charge)} states of charge but a row of {len(row)} resistances")
+                raise fault(
+                    f"{len(self.state_of_charge)} states of charge but a row of {len(row)} resistances",
+                    "give each row one resistance for each state of charge",
+                )
         _rising("temperature", self.temperature)
         _rising("state_of_charge", self.state_of_charge)
         return self
@@ -72,7 +85,7 @@ class ResistanceTable(Strict):
 
 def _rising(name: str, column: list[Datum]) -> None:
     if any(b.value <= a.value for a, b in zip(column, column[1:], strict=False)):
-        raise ValueError(f"the values of '{name}' must rise from one to the next")
+        raise fault(f"the values of '{name}' must rise from one to the next", "put them in rising order, none twice")
 
 
 class VoltageRange(Strict):
@@ -84,7 +97,7 @@ class VoltageRange(Strict):
     @model_validator(mode="after")
     def _order(self) -> VoltageRange:
         if self.minimum.value >= self.maximum.value:
-            raise ValueError(f"minimum {self.minimum.text} is not below maximum {self.maximum.text}")
+            raise fault(f"minimum {self.minimum.text} is not below maximum {self.maximum.text}", SWAP)
         return self
 
 
@@ -98,7 +111,7 @@ class CellVoltage(Strict):
     @model_validator(mode="after")
     def _order(self) -> CellVoltage:
         if not self.minimum.value < self.nominal.value < self.maximum.value:
-            raise ValueError("minimum, nominal and maximum must rise in this order")
+            raise fault("minimum, nominal and maximum must rise in this order", "check the three voltages of one cell")
         return self
 
 
@@ -106,8 +119,8 @@ class PackSheet(SheetHead):
     """A battery pack of like cells in series and parallel."""
 
     kind: Literal["pack"]
-    cells_in_series: int | None = Field(default=None, ge=1, le=2000)
-    cells_in_parallel: int | None = Field(default=None, ge=1, le=20000)
+    cells_in_series: Count | None = Field(default=None, ge=1, le=2000)
+    cells_in_parallel: Count | None = Field(default=None, ge=1, le=20000)
     cell_capacity: Annotated[Datum, Q("charge", above=0)] | None = None
     cell_voltage: CellVoltage | None = None
     open_circuit_voltage: VoltageTable | None = None
@@ -136,7 +149,9 @@ class ContactorSheet(SheetHead):
     kind: Literal["contactor"]
     rated_voltage: Voltage | None = None
     continuous_current: Current | None = None
-    make_current: Current | None = Field(default=None, description="largest current it may close onto (capacitive make)")
+    make_current: Current | None = Field(
+        default=None, description="largest current it may close onto (capacitive make)"
+    )
     make_joule_integral: Annotated[Datum, Q("joule_integral", above=0)] | None = None
     contact_resistance: Resistance | None = None
     close_time: Duration | None = None
@@ -158,10 +173,14 @@ class ResistorSheet(SheetHead):
     kind: Literal["resistor"]
     resistance: Resistance | None = None
     rated_voltage: Voltage | None = None
-    rated_power: Annotated[Datum, Q("power", above=0)] | None = Field(default=None, description="continuous, as mounted")
+    rated_power: Annotated[Datum, Q("power", above=0)] | None = Field(
+        default=None, description="continuous, as mounted"
+    )
     pulse_energy: Energy | None = Field(default=None, description="single pulse from cold")
     heat_capacity: Annotated[Datum, Q("heat_capacity", above=0)] | None = None
-    thermal_resistance: Annotated[Datum, Q("thermal_resistance", above=0)] | None = Field(default=None, description="body to ambient")
+    thermal_resistance: Annotated[Datum, Q("thermal_resistance", above=0)] | None = Field(
+        default=None, description="body to ambient"
+    )
     temperature_limit: Temperature | None = None
 
 
@@ -193,7 +212,10 @@ class ConverterSheet(SheetHead):
     @model_validator(mode="after")
     def _order(self) -> ConverterSheet:
         if self.turn_on_voltage and self.turn_off_voltage and self.turn_off_voltage.value > self.turn_on_voltage.value:
-            raise ValueError("turn_off_voltage must not be above turn_on_voltage")
+            raise fault(
+                f"turn_off_voltage {self.turn_off_voltage.text} is above turn_on_voltage {self.turn_on_voltage.text}",
+                "set turn_off_voltage to turn_on_voltage or below",
+            )
         return self
 
 
@@ -228,18 +250,29 @@ class CableSheet(SheetHead):
     cross_section: Area | None = None
     conductor: Literal["copper", "copper_tinned", "aluminium"] = "copper"
     resistance: Annotated[Datum, Q("resistance_per_length", above=0)] | None = Field(
-        default=None, description="at 20 °C; where absent the largest value of IEC 60228 for the cross-section"
+        default=None,
+        description="at 20 °C; where absent the largest value of IEC 60228 for the cross-section",
     )
     conductor_diameter: Length | None = None
     outer_diameter: Length | None = None
     temperature_rating: Temperature | None = None
     rated_voltage: Voltage | None = None
-    inductance: Annotated[Datum, Q("inductance_per_length", above=0)] | None = Field(default=None, description="per metre of run")
+    inductance: Annotated[Datum, Q("inductance_per_length", above=0)] | None = Field(
+        default=None, description="per metre of run"
+    )
     colour: str = ""
 
 
 Sheet: TypeAlias = Annotated[
-    PackSheet | FuseSheet | ContactorSheet | DisconnectSheet | ResistorSheet | InverterSheet | ConverterSheet
-    | HeaterSheet | ChargerSheet | CableSheet,
+    PackSheet
+    | FuseSheet
+    | ContactorSheet
+    | DisconnectSheet
+    | ResistorSheet
+    | InverterSheet
+    | ConverterSheet
+    | HeaterSheet
+    | ChargerSheet
+    | CableSheet,
     Field(discriminator="kind"),
 ]

@@ -33,7 +33,12 @@ class Design:
         while at not in self.spans and "/" in at:
             at = at.rpartition("/")[0]
         span = self.spans.get(at)
-        return Place(span.file if span else "high_voltage.yaml", span.line if span else 0, span.column if span else 0, pointer)
+        return Place(
+            span.file if span else "high_voltage.yaml",
+            span.line if span else 0,
+            span.column if span else 0,
+            pointer,
+        )
 
     def sheet_of(self, part_id: str) -> Any:
         """The data sheet of a part; None for a junction."""

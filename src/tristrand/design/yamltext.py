@@ -21,6 +21,12 @@ _INT = re.compile(r"[-+]?[0-9]{1,18}\Z")
 _FLOAT = re.compile(r"[-+]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][-+]?[0-9]+)?\Z")
 _WORDS = {"true": True, "false": False, "null": None, "~": None, "": None}
 
+# What YAML forbids, and U+FEFF: an invisible mark that editors leave behind and that hides in keys.
+_FORBIDDEN = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\x80-\x84\x86-\x9f\ufeff\ufffe\uffff\ud800-\udfff]")
+# The same written as an escape in quotes; a line break inside a value is refused by no field, so it may stay.
+_UNFIT = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\ufeff\ud800-\udfff]")
+MAX_SHOWN = 20
+
 _Loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 
 Tree: TypeAlias = "dict[str, Tree] | list[Tree] | str | int | float | bool | None"
@@ -47,59 +53,123 @@ class Problem:
     message: str
     mend: str
 
+    def __post_init__(self) -> None:
+        # Texts quote what stands in the file: no control character may reach a terminal from there.
+        for name in ("file", "message", "mend"):
+            object.__setattr__(self, name, visible(getattr(self, name)))
+
     def text(self) -> str:
         """The problem as one or two lines."""
         place = f"{self.file}:{self.line}:{self.column}" if self.line else self.file
         return f"{place}: {self.message}" + (f"\n    mend: {self.mend}" if self.mend else "")
 
 
+def visible(text: str, longest: int = 600) -> str:
+    """``text`` with control characters written as escapes, cut where it is endless."""
+    shown = text if len(text) <= longest else text[: longest - 3] + "..."
+    if shown.isprintable():
+        return shown
+    return "".join(c if c.isprintable() or c == "\u00a0" else c.encode("unicode_escape").decode() for c in shown)
+
+
 @dataclass(frozen=True, slots=True)
 class YamlText:
-    """A parsed file: its text, the values, and the span of every pointer ("parts/k_plus/sheet")."""
+    """A parsed file: its text, the values, and the span of every pointer ("parts/k_plus/sheet").
+
+    ``complete`` says that the whole file was read; problems may stand beside it (a key given twice).
+    """
 
     file: str
     text: str
     tree: Tree
     spans: dict[str, Span]
     problems: tuple[Problem, ...]
+    complete: bool = True
 
 
 def decode(file: str, data: bytes) -> tuple[str, Problem | None]:
     """Bytes to text; size and encoding are checked here. Returns ("", problem) where the file cannot be used."""
     if len(data) > MAX_BYTES:
         size = f"{len(data) / 1e6:.1f} MB"
-        return "", Problem(file, 0, 0, f"the file is {size}; a design file holds at most 1 MB", "keep logs and pictures elsewhere")
+        return "", Problem(
+            file,
+            0,
+            0,
+            f"the file is {size}; a design file holds at most 1 MB",
+            "keep logs and pictures elsewhere",
+        )
     try:
         return data.decode("utf-8-sig"), None
     except UnicodeDecodeError as error:
+        if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
+            return "", Problem(file, 1, 1, "the file is UTF-16 text, not UTF-8", "save it with the encoding UTF-8")
         line = data.count(b"\n", 0, error.start) + 1
-        column = error.start - (data.rfind(b"\n", 0, error.start) + 1) + 1
+        before = data[data.rfind(b"\n", 0, error.start) + 1 : error.start]
+        # The bytes before the bad one are good, so columns count characters as everywhere else.
+        column = len(before.decode("utf-8", "replace").lstrip("\ufeff")) + 1
         return "", Problem(file, line, column, "the file is not UTF-8 text", "save it with the encoding UTF-8")
 
 
 def parse_yaml(file: str, text: str) -> YamlText:
     """Parse one document. Never raises: what is wrong stands in ``problems`` (then ``tree`` may be partial or None)."""
     builder = _Builder(file, text)
+    complete = False
     try:
+        builder.forbidden()
         builder.run()
+        complete = True
     except yaml.MarkedYAMLError as error:
-        mark = error.problem_mark or error.context_mark
-        line, column = (mark.line + 1, mark.column + 1) if mark else (0, 0)
-        builder.problem(line, column, f"this is not valid YAML: {error.problem or error.context or 'syntax'}", _yaml_mend(error))
+        line, column, message, mend = _syntax(error, text)
+        builder.problem(line, column, message, mend)
     except yaml.YAMLError as error:
-        builder.problem(0, 0, f"this is not valid YAML: {' '.join(str(error).split())[:160]}", "remove the control character")
+        said = " ".join(str(error).split())[:160]
+        builder.problem(1, 1, f"this is not valid YAML: {said}", "look for signs that do not belong there")
     except _Refused:
         pass
-    return YamlText(file, text, builder.root, builder.spans, tuple(builder.problems))
+    return YamlText(file, text, builder.root, builder.spans, tuple(builder.problems), complete)
 
 
-def _yaml_mend(error: yaml.MarkedYAMLError) -> str:
-    words = f"{error.problem} {error.context}"
-    if "tab" in words or "\\t" in words:
-        return "indent with spaces, not with tabs"
-    if "mapping values" in words:
-        return "put quotes round a text that holds ': '"
-    return "check indentation, brackets and quotes on this line and the one before"
+# What the parser says (a part of it) -> what a person reads, and the mend.
+_SAYINGS = (
+    ("tab character", "a tab stands where spaces are needed", "indent with spaces, not with tabs"),
+    ("mapping values are not allowed", "a second ': ' stands in one line, or this line is indented too far",
+     "put quotes round a text that holds ': ', or indent it as the lines of its level"),
+    ("could not find expected ':'", "a key without ':' and value stands here", "write it as 'key: value'"),
+    ("block sequence entries are not allowed", "a list entry '- ' cannot stand here",
+     "start the list on a line of its own"),
+    ("did not find expected key", "this line does not fit the lines above it",
+     "give keys of one level the same indentation, and close every quote and bracket before it"),
+    ("did not find expected '-' indicator", "this line does not fit the list above it",
+     "give the entries of a list the same indentation"),
+    ("did not find expected ','", "a bracket is not closed, or a comma is missing",
+     "close it with } or ], and put commas between the entries"),
+    ("did not find expected node content", "a value is missing here", "write a value, or remove the sign before it"),
+    ("exceeded maximum nesting depth", "brackets are nested too deep", "flatten the structure"),
+    ("expected <document start>", "the file holds more than one YAML document", "remove the line '---' or '...'"),
+    ("escape", "this \\ sequence is not known inside double quotes", "use single quotes, or write \\\\ for a backslash"),
+    ("invalid Unicode character", "this \\ sequence is not known inside double quotes", "write the sign itself"),
+    ("%", "a line that starts with % has a meaning of its own in YAML", "remove it"),
+)  # fmt: skip
+
+
+def _syntax(error: yaml.MarkedYAMLError, text: str) -> tuple[int, int, str, str]:
+    """Line, column, message and mend of a parser's complaint."""
+    problem, context = str(error.problem or ""), str(error.context or "")
+    mark = error.problem_mark or error.context_mark
+    if "quoted scalar" in context and "end of stream" in problem and error.context_mark:
+        mark = error.context_mark  # where the quote opens, not the end of the file
+        return mark.line + 1, mark.column + 1, "a quote is opened here and never closed", "close the quote"
+    line, column = (mark.line + 1, mark.column + 1) if mark else (1, 1)
+    sign = text[mark.index : mark.index + 1] if mark else ""
+    if "cannot start any token" in problem and sign != "\t":
+        return line, column, f"a value cannot start with '{sign}'", "put quotes round it"
+    if sign == "\t":
+        return line, column, *_SAYINGS[0][1:]
+    for part, message, mend in _SAYINGS:
+        if part in problem:
+            return line, column, message, mend
+    said = problem or context or "syntax"
+    return line, column, f"this is not valid YAML: {said}", "check indentation, brackets and quotes on this line and the one before"
 
 
 class _Refused(Exception):
@@ -116,6 +186,8 @@ class _Open:
     key: str | None = None
     key_event: yaml.Event | None = None
     duplicate: bool = False
+    hidden: bool = False  # stands below a key that was given before: its places are not kept
+    last: int = 0  # end of the last value in it
 
 
 class _Builder:
@@ -134,6 +206,19 @@ class _Builder:
         self.problem(event.start_mark.line + 1, event.start_mark.column + 1, message, mend)
         raise _Refused
 
+    def forbidden(self) -> None:
+        """Refuse a text with signs that YAML does not take; the parser would name no line."""
+        if self.text.isprintable():
+            return
+        found = [match.start() for match in _FORBIDDEN.finditer(self.text)][:MAX_SHOWN]
+        for at in found:
+            line = self.text.count("\n", 0, at) + 1
+            column = at - self.text.rfind("\n", 0, at)
+            code = f"U+{ord(self.text[at]):04X}"
+            self.problem(line, column, f"an invisible control character ({code}) stands here", "delete it")
+        if found:
+            raise _Refused
+
     def events(self) -> Iterator[yaml.Event]:
         return yaml.parse(self.text, Loader=_Loader)  # type: ignore[no-untyped-call, no-any-return]
 
@@ -150,7 +235,11 @@ class _Builder:
             elif kind in ("MappingEndEvent", "SequenceEndEvent"):
                 self.close(event)
             elif kind == "AliasEvent":
-                self.refuse(event, "anchors and aliases (&, *) are not used in design files", "write the value out here")
+                self.refuse(
+                    event,
+                    "anchors and aliases (&, *) are not used in design files",
+                    "write the value out here",
+                )
             elif kind == "DocumentStartEvent":
                 documents += 1
                 if documents > 1:
@@ -159,28 +248,47 @@ class _Builder:
     def check_anchor(self, event: yaml.Event) -> None:
         self.count += 1
         if self.count > MAX_NODES:
-            self.refuse(event, f"the file holds more than {MAX_NODES} values", "split the data; a design file is small")
+            self.refuse(
+                event,
+                f"the file holds more than {MAX_NODES} values",
+                "split the data; a design file is small",
+            )
         if event.anchor:
-            self.refuse(event, "anchors and aliases (&, *) are not used in design files", "write the value out where it is needed")
-        if event.tag and event.tag.startswith("!"):
-            self.refuse(event, f"the tag {event.tag} is not used in design files", "remove the tag")
+            self.refuse(
+                event,
+                "anchors and aliases (&, *) are not used in design files",
+                "write the value out where it is needed",
+            )
+        if event.tag and event.tag != "!":
+            shown = event.tag.replace("tag:yaml.org,2002:", "!!")[:60]
+            self.refuse(event, f"the tag {shown} is not used in design files", "remove the tag")
 
     def scalar(self, event: yaml.ScalarEvent) -> None:
         top = self.stack[-1] if self.stack else None
         if top is not None and isinstance(top.value, dict) and top.key is None:
             self.take_key(top, event)
             return
+        self.check_signs(event)
         plain = event.implicit[0] and not event.style
         value = _plain(event.value) if plain else event.value
         self.store(value, event)
 
+    def check_signs(self, event: yaml.ScalarEvent) -> None:
+        if not event.value.isprintable() and _UNFIT.search(event.value):
+            mark = event.start_mark
+            message = "this text holds a control character, written as an escape"
+            self.problem(mark.line + 1, mark.column + 1, message, "remove the escape")
+
     def take_key(self, top: _Open, event: yaml.ScalarEvent) -> None:
+        self.check_signs(event)
         key = event.value
         top.key, top.key_event, top.duplicate = key, event, key in top.value
-        if top.duplicate:
+        if top.duplicate and not top.hidden:
             first = self.spans.get(_join(top.pointer, key))
             where = f" (first in line {first.line})" if first else ""
-            self.problem(event.start_mark.line + 1, event.start_mark.column + 1, f"the key '{key}' stands twice{where}", "give one of them another id")
+            mark, said = event.start_mark, visible(key, 60)
+            mend = "remove one of the two, or give one of them another name"
+            self.problem(mark.line + 1, mark.column + 1, f"the key '{said}' stands twice{where}", mend)
 
     def open(self, event: yaml.Event, value: dict[str, Tree] | list[Tree]) -> None:
         if len(self.stack) >= MAX_DEPTH:
@@ -188,22 +296,29 @@ class _Builder:
         top = self.stack[-1] if self.stack else None
         if top is not None and isinstance(top.value, dict) and top.key is None:
             self.refuse(event, "a key must be a plain word", "write the key as a word")
-        self.stack.append(_Open(value, self.pointer_of_next(), event))
+        hidden = top is not None and (top.hidden or top.duplicate)
+        self.stack.append(_Open(value, self.pointer_of_next(), event, hidden=hidden))
 
     def close(self, event: yaml.Event) -> None:
         done = self.stack.pop()
-        self.store(done.value, done.event, event)
+        # A block collection ends with its last value; the parser would count the comments after it too.
+        flow = getattr(done.event, "flow_style", False)
+        self.store(done.value, done.event, event.end_mark.index if flow or not done.value else done.last)
 
     def pointer_of_next(self) -> str:
         if not self.stack:
             return ""
         top = self.stack[-1]
-        return _join(top.pointer, top.key if isinstance(top.value, dict) and top.key is not None else str(len(top.value)))
+        return _join(
+            top.pointer,
+            top.key if isinstance(top.value, dict) and top.key is not None else str(len(top.value)),
+        )
 
-    def store(self, value: Tree, start: yaml.Event, end: yaml.Event | None = None) -> None:
+    def store(self, value: Tree, start: yaml.Event, end: int | None = None) -> None:
         pointer = self.pointer_of_next()
         top = self.stack[-1] if self.stack else None
         shown = start
+        last = start.end_mark.index if end is None else end
         if top is None:
             self.root = value
         elif isinstance(top.value, list):
@@ -212,11 +327,11 @@ class _Builder:
             shown = top.key_event or start
             if not top.duplicate and top.key is not None:
                 top.value[top.key] = value
-        if top is None or not top.duplicate:
-            last = (end or start).end_mark.index
+        if top is None or not (top.duplicate or top.hidden):
             mark = shown.start_mark
             self.spans[pointer] = Span(self.file, mark.line + 1, mark.column + 1, start.start_mark.index, last)
         if top is not None:
+            top.last = last
             top.key = top.key_event = None
             top.duplicate = False
 

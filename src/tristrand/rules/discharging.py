@@ -32,7 +32,11 @@ def _result(ctx: Context) -> DischargeResult | None:
 
 
 @rule(
-    "HV150", "discharge-too-slow", "error", needs=NEEDS, limit="discharge_time_s",
+    "HV150",
+    "discharge-too-slow",
+    "error",
+    needs=NEEDS,
+    limit="discharge_time_s",
     checks="After every opening order the bus falls to 60 V within the time the rule sets and the owner ask for.",
     why="Whoever opens a box after the contactors have dropped counts on the bus being dead.",
     sources=("FSAE-2026#EV.7.2.2c", "FS-FAMILY-2026#EV6.1.5", "IEC-60204-1#6.2.4"),
@@ -46,15 +50,28 @@ def discharge_too_slow(ctx: Context) -> Iterable[Outcome]:
         yield ctx.no_limit()
         return
     if result is None:
-        yield ctx.open(ctx.results["discharge"].missing) if ctx.results["discharge"].missing else NotApplicable("the bus has no capacitors")
+        yield (
+            ctx.open(ctx.results["discharge"].missing)
+            if ctx.results["discharge"].missing
+            else NotApplicable("the bus has no capacitors")
+        )
         return
     seconds = result.slowest_active_s if not math.isnan(result.slowest_active_s) else math.inf
     pointer = f"{PARTS}/{result.resistors[0]}" if result.resistors else PARTS
     yield ctx.compare(
-        pointer, "time to 60 V", seconds, "s", "<=", limit[0], limit[1], subject="the bus",
-        bad=f"takes too long to fall to 60 V ({result.slowest_active_case})", good="falls to 60 V in time", ways_out=_faster(ctx, result),
+        pointer,
+        "time to 60 V",
+        seconds,
+        "s",
+        "<=",
+        limit[0],
+        limit[1],
+        subject="the bus",
+        bad=f"takes too long to fall to 60 V ({result.slowest_active_case})",
+        good="falls to 60 V in time",
+        ways_out=_faster(ctx, result),
         note=f"{result.capacitance_f * 1e6:.0f} µF from {result.start_v:.0f} V",
-    )  # fmt: skip
+    )
 
 
 def _faster(ctx: Context, result: DischargeResult) -> Callable[[], Iterable[WayOut]]:
@@ -63,9 +80,13 @@ def _faster(ctx: Context, result: DischargeResult) -> Callable[[], Iterable[WayO
             most = result.largest_resistance_ohm.get(name, math.nan)
             part: Any = ctx.design.high_voltage.parts[name]
             fitting = sorted(
-                ((s.resistance.value, key, s) for key, s in sheets_of_kind(ctx, "resistor").items() if s.resistance is not None and s.resistance.high <= most and key != part.sheet),
+                (
+                    (s.resistance.value, key, s)
+                    for key, s in sheets_of_kind(ctx, "resistor").items()
+                    if s.resistance is not None and s.resistance.high <= most and key != part.sheet
+                ),
                 key=lambda item: -item[0],
-            )  # fmt: skip
+            )
             for _, key, sheet in fitting:
                 text = f"fit {key} as {name}: {sheet.resistance.text} is below the {most / 1000:.3g} kΩ that the time allows"
                 yield WayOut(text, (Edit(HV_FILE, f"parts/{name}/sheet", key),))
@@ -86,11 +107,17 @@ def _by_value(sheet: str, name: str, result: DischargeResult, most: float, ctx: 
     tolerance = f" ± {100 * spread:.3g} %" if spread else ""
     words = f"fit a resistor of at most {ohm:.3g} Ω rated for {watts:g} W as {name}"
     file = f"parts/{sheet}.yaml"
-    return WayOut(words, (Edit(file, "resistance", f"{ohm:.6g} Ω{tolerance}"), Edit(file, "rated_power", f"{watts:g} W")))
+    return WayOut(
+        words,
+        (Edit(file, "resistance", f"{ohm:.6g} Ω{tolerance}"), Edit(file, "rated_power", f"{watts:g} W")),
+    )
 
 
 @rule(
-    "HV151", "discharge-resistor-power", "error", needs=NEEDS,
+    "HV151",
+    "discharge-resistor-power",
+    "error",
+    needs=NEEDS,
     checks="A discharge resistor stands the full pack voltage for ever, unless a contactor takes it off the bus.",
     why="A welded contactor leaves the pack on the discharge: it must not become the fire.",
     sources=("FS-FAMILY-2026#EV4.9.1", "CLOSED-FORM#power in a resistor"),
@@ -111,26 +138,51 @@ def discharge_resistor_power(ctx: Context) -> Iterable[Outcome]:
             continue
         power = result.resistor_power_w[name]
         yield ctx.compare(
-            f"{PARTS}/{name}", "power if left on the bus", power, "W", "<=", rated.low, "CLOSED-FORM#power in a resistor", basis=rated.basis,
-            subject=name, bad="would burn if it stayed on the bus", good="stands the bus for ever", related=((pointer, "its rating"),), ways_out=_stronger(ctx, name, power),
-        )  # fmt: skip
+            f"{PARTS}/{name}",
+            "power if left on the bus",
+            power,
+            "W",
+            "<=",
+            rated.low,
+            "CLOSED-FORM#power in a resistor",
+            basis=rated.basis,
+            subject=name,
+            bad="would burn if it stayed on the bus",
+            good="stands the bus for ever",
+            related=((pointer, "its rating"),),
+            ways_out=_stronger(ctx, name, power),
+        )
 
 
 def _stronger(ctx: Context, name: str, power: float) -> Callable[[], Iterable[WayOut]]:
     def ways() -> Iterable[WayOut]:
         part: Any = ctx.design.high_voltage.parts[name]
         text = f"{math.ceil(power / 5) * 5:g} W"
-        yield WayOut(f"fit the same resistance rated for {text}", (Edit(f"parts/{part.sheet}.yaml", "rated_power", text),))
+        yield WayOut(
+            f"fit the same resistance rated for {text}",
+            (Edit(f"parts/{part.sheet}.yaml", "rated_power", text),),
+        )
 
     return ways
 
 
 @rule(
-    "HV152", "discharge-endurance", "error", needs=NEEDS, limit="discharge_endurance_s",
+    "HV152",
+    "discharge-endurance",
+    "error",
+    needs=NEEDS,
+    limit="discharge_endurance_s",
     checks="A discharge resistor stands the full pack voltage for the time the rule sets ask for.",
-    why="The shutdown circuit may open with the main contactors welded: the discharge is then the last thing that still works.",
+    why=(
+        "The shutdown circuit may open with the main contactors welded: the discharge is then the last thing that "
+        "still works."
+    ),
     sources=("FSAE-2026#EV.5.6.3d",),
-    failing=(("vehicle.yaml", "rule_sets", "[fsae-2026]"), ("parts/resistor-2k2.yaml", "heat_capacity", "2 J/K"), ("parts/resistor-2k2.yaml", "thermal_resistance", "8 K/W")),
+    failing=(
+        ("vehicle.yaml", "rule_sets", "[fsae-2026]"),
+        ("parts/resistor-2k2.yaml", "heat_capacity", "2 J/K"),
+        ("parts/resistor-2k2.yaml", "thermal_resistance", "8 K/W"),
+    ),
     passing=(("vehicle.yaml", "rule_sets", "[fsae-2026]"),),
 )
 def discharge_endurance(ctx: Context) -> Iterable[Outcome]:
@@ -147,17 +199,35 @@ def discharge_endurance(ctx: Context) -> Iterable[Outcome]:
         sheet = ctx.design.sheet_of(name)
         warm = result.resistor_temperature_15s_c.get(name, math.nan)
         if sheet.temperature_limit is None or math.isnan(warm):
-            fields = [f for f in ("heat_capacity", "thermal_resistance", "temperature_limit") if getattr(sheet, f) is None]
-            yield ctx.open([Missing(sheet_pointer(ctx, name, f), f"{f.replace('_', ' ')} of {name}") for f in fields or ["heat_capacity"]])
+            fields = [
+                f for f in ("heat_capacity", "thermal_resistance", "temperature_limit") if getattr(sheet, f) is None
+            ]
+            yield ctx.open(
+                [
+                    Missing(sheet_pointer(ctx, name, f), f"{f.replace('_', ' ')} of {name}")
+                    for f in fields or ["heat_capacity"]
+                ]
+            )
             continue
         yield ctx.compare(
-            f"{PARTS}/{name}", f"body temperature after {limit.value:g} s", warm, "°C", "<=", sheet.temperature_limit.low, limit.source,
-            subject=name, bad="gets too hot in the time it must stand the full voltage", good="stands the full voltage long enough",
-        )  # fmt: skip
+            f"{PARTS}/{name}",
+            f"body temperature after {limit.value:g} s",
+            warm,
+            "°C",
+            "<=",
+            sheet.temperature_limit.low,
+            limit.source,
+            subject=name,
+            bad="gets too hot in the time it must stand the full voltage",
+            good="stands the full voltage long enough",
+        )
 
 
 @rule(
-    "HV153", "bus-live-after-one-weld", "warning", needs=NEEDS,
+    "HV153",
+    "bus-live-after-one-weld",
+    "warning",
+    needs=NEEDS,
     checks="With any single main contactor welded, the others still take the voltage off the bus.",
     why="Welding is the likeliest single failure; one weld must not leave the bus live.",
     sources=("DESIGN#single failures",),
@@ -167,21 +237,38 @@ def bus_live_after_one_weld(ctx: Context) -> Iterable[Outcome]:
     """The discharge study's cases with one contactor welded."""
     result = _result(ctx)
     if result is None:
-        yield ctx.open(ctx.results["discharge"].missing) if ctx.results["discharge"].missing else NotApplicable("the bus has no capacitors")
+        yield (
+            ctx.open(ctx.results["discharge"].missing)
+            if ctx.results["discharge"].missing
+            else NotApplicable("the bus has no capacitors")
+        )
         return
     welded = [case for case in result.cases if "weld" in case.name]
     if not welded:
         yield NotApplicable("there is no main contactor")
     for case in welded:
         yield ctx.compare(
-            PARTS, f"bus voltage, {case.name}", case.final_v, "V", "<=", 60.0, "DESIGN#single failures", subject="the bus",
-            bad=f"stays live: {case.name}", good=f"goes dead: {case.name}",
-        )  # fmt: skip
+            PARTS,
+            f"bus voltage, {case.name}",
+            case.final_v,
+            "V",
+            "<=",
+            60.0,
+            "DESIGN#single failures",
+            subject="the bus",
+            bad=f"stays live: {case.name}",
+            good=f"goes dead: {case.name}",
+        )
 
 
 @rule(
-    "HV154", "passive-discharge", "warning", needs=NEEDS,
-    checks="If the switched discharge fails, the built-in resistances still bring the bus below 60 V within five minutes.",
+    "HV154",
+    "passive-discharge",
+    "warning",
+    needs=NEEDS,
+    checks=(
+        "If the switched discharge fails, the built-in resistances still bring the bus below 60 V within five minutes."
+    ),
     why="The time on the warning label is the passive one; without it nobody knows how long to wait.",
     sources=("MEMORY#passive discharge in five minutes",),
     failing=(("parts/inverter-60.yaml", "bleed_resistance", "2 MΩ"),),
@@ -190,10 +277,22 @@ def passive_discharge(ctx: Context) -> Iterable[Outcome]:
     """Five minutes stand from memory; the finding says so."""
     result = _result(ctx)
     if result is None:
-        yield ctx.open(ctx.results["discharge"].missing) if ctx.results["discharge"].missing else NotApplicable("the bus has no capacitors")
+        yield (
+            ctx.open(ctx.results["discharge"].missing)
+            if ctx.results["discharge"].missing
+            else NotApplicable("the bus has no capacitors")
+        )
         return
     seconds = result.passive_s if not math.isnan(result.passive_s) else math.inf
     yield ctx.compare(
-        PARTS, "time to 60 V without the switched discharge", seconds, "s", "<=", 300.0, "MEMORY#passive discharge in five minutes", subject="the bus",
-        bad="stays live for more than five minutes if the switched discharge fails", good="goes dead by itself within five minutes",
-    )  # fmt: skip
+        PARTS,
+        "time to 60 V without the switched discharge",
+        seconds,
+        "s",
+        "<=",
+        300.0,
+        "MEMORY#passive discharge in five minutes",
+        subject="the bus",
+        bad="stays live for more than five minutes if the switched discharge fails",
+        good="goes dead by itself within five minutes",
+    )

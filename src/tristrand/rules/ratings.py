@@ -38,11 +38,20 @@ def _rated_voltage(ctx: Context, kinds: tuple[str, ...], source: str) -> Iterato
             yield ctx.open([Missing(pointer, f"rated voltage of {part_id}")])
             continue
         yield ctx.compare(
-            f"{PARTS}/{part_id}", "rated voltage", (rated.low, rated.high), "V", ">=", highest, source, basis=rated.basis,
-            subject=f"{part_id} ({part.sheet})", bad=f"is rated for less than the pack's highest voltage of {highest:.1f} V",
-            good="stands the pack's highest voltage", related=((pointer, "its data sheet"),),
+            f"{PARTS}/{part_id}",
+            "rated voltage",
+            (rated.low, rated.high),
+            "V",
+            ">=",
+            highest,
+            source,
+            basis=rated.basis,
+            subject=f"{part_id} ({part.sheet})",
+            bad=f"is rated for less than the pack's highest voltage of {highest:.1f} V",
+            good="stands the pack's highest voltage",
+            related=((pointer, "its data sheet"),),
             ways_out=None if ranged else _better(ctx, part_id, "rated_voltage", highest),
-        )  # fmt: skip
+        )
 
 
 def _better(ctx: Context, part_id: str, field: str, least: float) -> Callable[[], Iterable[WayOut]]:
@@ -50,7 +59,10 @@ def _better(ctx: Context, part_id: str, field: str, least: float) -> Callable[[]
 
 
 @rule(
-    "HV101", "part-voltage-rating", "error", needs=("pack",),
+    "HV101",
+    "part-voltage-rating",
+    "error",
+    needs=("pack",),
     checks="Every part is rated for at least the highest voltage of the pack.",
     why="Above its rated voltage a contactor no longer breaks the arc, and capacitors and transistors fail short.",
     sources=("FSAE-2026#EV.5.2.1", "DATASHEET#rated voltage"),
@@ -63,7 +75,10 @@ def part_voltage_rating(ctx: Context) -> Iterable[Outcome]:
 
 
 @rule(
-    "HV102", "fuse-dc-voltage", "error", needs=("pack",),
+    "HV102",
+    "fuse-dc-voltage",
+    "error",
+    needs=("pack",),
     checks="Every fuse has a direct-current rating of at least the highest voltage of the pack.",
     why="A fuse below its voltage melts but keeps the arc, and burns its box instead of opening.",
     sources=("FSAE-2026#EV.6.6.2a",),
@@ -76,7 +91,10 @@ def fuse_dc_voltage(ctx: Context) -> Iterable[Outcome]:
 
 
 @rule(
-    "HV103", "cable-voltage-rating", "error", needs=("pack",),
+    "HV103",
+    "cable-voltage-rating",
+    "error",
+    needs=("pack",),
     checks="Every cable is rated for at least the highest voltage of the pack.",
     why="Insulation below its rating tracks and breaks down, first where it is bent or wet.",
     sources=("FSAE-2026#EV.5.2.5", "DATASHEET#rated voltage"),
@@ -96,16 +114,31 @@ def cable_voltage_rating(ctx: Context) -> Iterable[Outcome]:
             continue
         rated = sheet.rated_voltage
         yield ctx.compare(
-            pointer, "rated voltage", (rated.low, rated.high), "V", ">=", highest, "FSAE-2026#EV.5.2.5", basis=rated.basis,
-            subject=f"cable {name}", bad=f"is rated for less than the pack's highest voltage of {highest:.1f} V",
+            pointer,
+            "rated voltage",
+            (rated.low, rated.high),
+            "V",
+            ">=",
+            highest,
+            "FSAE-2026#EV.5.2.5",
+            basis=rated.basis,
+            subject=f"cable {name}",
+            bad=f"is rated for less than the pack's highest voltage of {highest:.1f} V",
             good="stands the pack's highest voltage",
-        )  # fmt: skip
+        )
 
 
 @rule(
-    "HV104", "system-voltage", "error", needs=("pack",), limit="system_voltage_v",
+    "HV104",
+    "system-voltage",
+    "error",
+    needs=("pack",),
+    limit="system_voltage_v",
     checks="The highest voltage of the pack stays within what the rule sets in force allow.",
-    why="Above it the car is refused, or falls into a class of voltage that its parts and its people are not prepared for.",
+    why=(
+        "Above it the car is refused, or falls into a class of voltage that its parts and its people are not "
+        "prepared for."
+    ),
     sources=("FSAE-2026#EV.3.3.2", "UN-R100#cl. 2"),
     failing=(("parts/pack-84s.yaml", "cells_in_series", "400"),),
 )
@@ -117,15 +150,26 @@ def system_voltage(ctx: Context) -> Iterable[Outcome]:
         return
     for pack in ctx.results["pack"].packs.values():
         yield ctx.compare(
-            f"{PARTS}/{pack.pack}", "highest pack voltage", pack.maximum_v, "V", "<=", limit.value, limit.source,
-            subject=pack.pack, bad="goes above the voltage that the rules allow", good="stays within the voltage that the rules allow",
-        )  # fmt: skip
+            f"{PARTS}/{pack.pack}",
+            "highest pack voltage",
+            pack.maximum_v,
+            "V",
+            "<=",
+            limit.value,
+            limit.source,
+            subject=pack.pack,
+            bad="goes above the voltage that the rules allow",
+            good="stays within the voltage that the rules allow",
+        )
     if not ctx.results["pack"].packs:
         yield ctx.open(ctx.results["pack"].missing)
 
 
 @rule(
-    "HV105", "device-voltage-window", "error", needs=NEED_OPERATING,
+    "HV105",
+    "device-voltage-window",
+    "error",
+    needs=NEED_OPERATING,
     checks="In every case each device sees a voltage inside its working range, at every corner of the pack.",
     why="Below its window a converter or inverter switches off while driving: lights, steering and drive go with it.",
     sources=("DATASHEET#voltage range",),
@@ -142,7 +186,11 @@ def device_voltage_window(ctx: Context) -> Iterable[Outcome]:
             continue
         window = ctx.design.sheet_of(part_id).voltage
         pointer = sheet_pointer(ctx, part_id, "voltage")
-        used = [c for c in operating.cases.values() if part_id in c.lowest_v and c.flows.get(part_id) and c.flows[part_id].current_a > 0]
+        used = [
+            c
+            for c in operating.cases.values()
+            if part_id in c.lowest_v and c.flows.get(part_id) and c.flows[part_id].current_a > 0
+        ]
         if window is None:
             yield ctx.open([Missing(pointer, f"voltage range of {part_id}")])
             continue
@@ -153,20 +201,44 @@ def device_voltage_window(ctx: Context) -> Iterable[Outcome]:
         high = max(used, key=lambda c: c.highest_v[part_id])
         at = f"{PARTS}/{part_id}"
         yield ctx.compare(
-            at, f"lowest voltage in case {low.case}", low.lowest_v[part_id], "V", ">=", window.minimum.value, "DATASHEET#voltage range",
-            basis=window.minimum.basis, subject=part_id, bad=f"falls below its working range in case {low.case}", good="stays above its least voltage",
+            at,
+            f"lowest voltage in case {low.case}",
+            low.lowest_v[part_id],
+            "V",
+            ">=",
+            window.minimum.value,
+            "DATASHEET#voltage range",
+            basis=window.minimum.basis,
+            subject=part_id,
+            bad=f"falls below its working range in case {low.case}",
+            good="stays above its least voltage",
             related=((pointer, "its voltage range"),),
-        )  # fmt: skip
+        )
         yield ctx.compare(
-            at, f"highest voltage in case {high.case}", high.highest_v[part_id], "V", "<=", window.maximum.value, "DATASHEET#voltage range",
-            basis=window.maximum.basis, subject=part_id, bad=f"rises above its working range in case {high.case}", good="stays below its highest voltage",
+            at,
+            f"highest voltage in case {high.case}",
+            high.highest_v[part_id],
+            "V",
+            "<=",
+            window.maximum.value,
+            "DATASHEET#voltage range",
+            basis=window.maximum.basis,
+            subject=part_id,
+            bad=f"rises above its working range in case {high.case}",
+            good="stays below its highest voltage",
             related=((pointer, "its voltage range"),),
-        )  # fmt: skip
+        )
 
 
 @rule(
-    "HV106", "part-continuous-current", "error", needs=NEED_OPERATING,
-    checks="Contactors, service disconnects and devices carry the largest sustained current within their continuous rating.",
+    "HV106",
+    "part-continuous-current",
+    "error",
+    needs=NEED_OPERATING,
+    checks=(
+        "Contactors, service disconnects and devices carry the largest sustained current within their continuous "
+        "rating."
+    ),
     why="A contact that runs above its rating heats its terminals, softens, and in the end welds or opens.",
     sources=("DATASHEET#continuous current", "FSAE-2026#EV.6.3.1"),
     failing=(("parts/contactor-200.yaml", "continuous_current", "40 A"),),
@@ -180,7 +252,11 @@ def part_continuous_current(ctx: Context) -> Iterable[Outcome]:
     for part_id, part in ctx.design.high_voltage.parts.items():
         if part.kind not in ("contactor", "service_disconnect", "inverter", "dcdc", "heater"):
             continue
-        steady = [(c.flows[part_id].current_a, c) for c in operating.cases.values() if c.duration_s == 0 and part_id in c.flows]
+        steady = [
+            (c.flows[part_id].current_a, c)
+            for c in operating.cases.values()
+            if c.duration_s == 0 and part_id in c.flows
+        ]
         current, case = max(steady, key=lambda pair: pair[0], default=(0.0, None))
         if case is None or current < 1e-3:
             continue
@@ -190,14 +266,27 @@ def part_continuous_current(ctx: Context) -> Iterable[Outcome]:
             yield ctx.open([Missing(pointer, f"continuous current of {part_id}")])
             continue
         yield ctx.compare(
-            f"{PARTS}/{part_id}", "largest sustained current", current, "A", "<=", rated.low, "DATASHEET#continuous current", basis=rated.basis,
-            subject=part_id, bad=f"carries more than its continuous rating in case {case.case} ({case.flows[part_id].corner})",
-            good="stays within its continuous rating", related=((pointer, "its rating"),), ways_out=_better(ctx, part_id, "continuous_current", current),
-        )  # fmt: skip
+            f"{PARTS}/{part_id}",
+            "largest sustained current",
+            current,
+            "A",
+            "<=",
+            rated.low,
+            "DATASHEET#continuous current",
+            basis=rated.basis,
+            subject=part_id,
+            bad=f"carries more than its continuous rating in case {case.case} ({case.flows[part_id].corner})",
+            good="stays within its continuous rating",
+            related=((pointer, "its rating"),),
+            ways_out=_better(ctx, part_id, "continuous_current", current),
+        )
 
 
 @rule(
-    "HV107", "inverter-peak-current", "error", needs=NEED_OPERATING,
+    "HV107",
+    "inverter-peak-current",
+    "error",
+    needs=NEED_OPERATING,
     checks="The inverter's peak bus current in cases with a duration stays within its peak rating.",
     why="Past its peak rating an inverter limits or trips, in the middle of an overtaking manoeuvre.",
     sources=("DATASHEET#peak current",),
@@ -210,7 +299,9 @@ def inverter_peak_current(ctx: Context) -> Iterable[Outcome]:
         yield ctx.open(operating.missing)
         return
     for part_id in ctx.design.parts_of("inverter"):
-        short = [(c.flows[part_id].current_a, c) for c in operating.cases.values() if c.duration_s > 0 and part_id in c.flows]
+        short = [
+            (c.flows[part_id].current_a, c) for c in operating.cases.values() if c.duration_s > 0 and part_id in c.flows
+        ]
         if not short:
             yield NotApplicable("no case with a duration is used")
             continue
@@ -221,13 +312,25 @@ def inverter_peak_current(ctx: Context) -> Iterable[Outcome]:
             yield ctx.open([Missing(pointer, f"peak current of {part_id}")])
             continue
         yield ctx.compare(
-            f"{PARTS}/{part_id}", "peak bus current", current, "A", "<=", rated.low, "DATASHEET#peak current", basis=rated.basis,
-            subject=part_id, bad=f"draws more than its peak rating in case {case.case}", good="stays within its peak rating", related=((pointer, "its rating"),),
-        )  # fmt: skip
+            f"{PARTS}/{part_id}",
+            "peak bus current",
+            current,
+            "A",
+            "<=",
+            rated.low,
+            "DATASHEET#peak current",
+            basis=rated.basis,
+            subject=part_id,
+            bad=f"draws more than its peak rating in case {case.case}",
+            good="stays within its peak rating",
+            related=((pointer, "its rating"),),
+        )
 
 
 @rule(
-    "HV108", "converter-power", "error",
+    "HV108",
+    "converter-power",
+    "error",
     checks="The power asked of a DC-DC converter, heater or charger in each case stays within its rated power.",
     why="An overloaded converter limits its output voltage: the 12 V circuit falls while everything looks switched on.",
     sources=("DATASHEET#rated power",),
@@ -250,16 +353,28 @@ def converter_power(ctx: Context) -> Iterable[Outcome]:
         most = sheet.rated_power.value / (share.value if share is not None else 1.0)
         case, power = max(part.power.items(), key=lambda item: item[1].value)
         yield ctx.compare(
-            f"{PARTS}/{part_id}", f"power at the bus in case {case}", (power.low, power.high), "W", "<=", most, "DATASHEET#rated power",
-            subject=part_id, bad=f"is asked for more than its rated power in case {case}", good="stays within its rated power",
-            related=((pointer, "its rating"),), note="rated output over efficiency" if share is not None else "",
-        )  # fmt: skip
+            f"{PARTS}/{part_id}",
+            f"power at the bus in case {case}",
+            (power.low, power.high),
+            "W",
+            "<=",
+            most,
+            "DATASHEET#rated power",
+            subject=part_id,
+            bad=f"is asked for more than its rated power in case {case}",
+            good="stays within its rated power",
+            related=((pointer, "its rating"),),
+            note="rated output over efficiency" if share is not None else "",
+        )
     if not found:
         yield NotApplicable("no converter, heater or charger draws power in any case")
 
 
 @rule(
-    "HV109", "cable-orange", "error", limit="orange",
+    "HV109",
+    "cable-orange",
+    "error",
+    limit="orange",
     checks="High-voltage cables have an orange covering.",
     why="Orange is how rescuers, mechanics and inspectors know what can kill them.",
     sources=("UN-R100#5.1.1.5.3", "FSAE-2026#EV.6.3.4"),
@@ -280,17 +395,25 @@ def cable_orange(ctx: Context) -> Iterable[Outcome]:
             yield ctx.open([Missing(pointer, f"colour of {name}")])
             continue
         orange = colour.strip().lower() == "orange"
-        evidence = Evidence("orange covering", float(orange), "", ">=", 1.0, limit.source, note=f"the sheet says {colour}")
+        evidence = Evidence(
+            "orange covering", float(orange), "", ">=", 1.0, limit.source, note=f"the sheet says {colour}"
+        )
         words = "is orange" if orange else f"is {colour}, not orange"
         yield ctx.finding("pass" if orange else "fail", pointer, f"cable {name} {words}", evidence)
 
 
 @rule(
-    "HV110", "insulation-temperature-class", "error", limit="insulation_c",
+    "HV110",
+    "insulation-temperature-class",
+    "error",
+    limit="insulation_c",
     checks="Cable insulation is rated for at least the temperature the rule sets ask for.",
     why="Insulation that softens near brakes, motors or under full load lets the conductor through to the chassis.",
     sources=("FSAE-2026#EV.6.2.1",),
-    failing=(("vehicle.yaml", "rule_sets", "[fsae-2026]"), ("parts/hv-4.yaml", "temperature_rating", "80 °C")),
+    failing=(
+        ("vehicle.yaml", "rule_sets", "[fsae-2026]"),
+        ("parts/hv-4.yaml", "temperature_rating", "80 °C"),
+    ),
     passing=(("vehicle.yaml", "rule_sets", "[fsae-2026]"),),
 )
 def insulation_temperature_class(ctx: Context) -> Iterable[Outcome]:
@@ -309,9 +432,18 @@ def insulation_temperature_class(ctx: Context) -> Iterable[Outcome]:
             yield ctx.open([Missing(pointer, f"temperature rating of {name}")])
             continue
         yield ctx.compare(
-            pointer, "temperature rating", (rating.low, rating.high), "°C", ">=", limit.value, limit.source, basis=rating.basis,
-            subject=f"cable {name}", bad="has insulation below the temperature the rules ask for", good="has insulation for the temperature the rules ask for",
-        )  # fmt: skip
+            pointer,
+            "temperature rating",
+            (rating.low, rating.high),
+            "°C",
+            ">=",
+            limit.value,
+            limit.source,
+            basis=rating.basis,
+            subject=f"cable {name}",
+            bad="has insulation below the temperature the rules ask for",
+            good="has insulation for the temperature the rules ask for",
+        )
 
 
 def swap(part_id: str, sheet: str, words: str) -> WayOut:

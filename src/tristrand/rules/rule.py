@@ -87,9 +87,14 @@ class Context:
         return NotApplicable(f"none of the rule sets in force ({', '.join(self.rule_sets)}) sets this limit")
 
     def finding(
-        self, kind: Kind, pointer: str, message: str, *evidence: Evidence, related: tuple[tuple[str, str], ...] = (),
+        self,
+        kind: Kind,
+        pointer: str,
+        message: str,
+        *evidence: Evidence,
+        related: tuple[tuple[str, str], ...] = (),
         ways_out: Callable[[], Iterable[WayOut]] | None = None,
-    ) -> Verdict:  # fmt: skip
+    ) -> Verdict:
         """A verdict about one object; ``related`` holds (pointer, why it is named)."""
         others = tuple(Related(self.design.place(p), why) for p, why in related)
         place = self.design.place(pointer)
@@ -97,10 +102,23 @@ class Context:
         return Verdict(Finding(rule.code, rule.name, kind, rule.severity, message, place, evidence, others), ways_out)
 
     def compare(
-        self, pointer: str, quantity: str, value: float | tuple[float, float], unit: str, relation: Relation, limit: float,
-        source: str, *, subject: str, bad: str, good: str, related: tuple[tuple[str, str], ...] = (),
-        ways_out: Callable[[], Iterable[WayOut]] | None = None, basis: str = "", note: str = "",
-    ) -> Verdict:  # fmt: skip
+        self,
+        pointer: str,
+        quantity: str,
+        value: float | tuple[float, float],
+        unit: str,
+        relation: Relation,
+        limit: float,
+        source: str,
+        *,
+        subject: str,
+        bad: str,
+        good: str,
+        related: tuple[tuple[str, str], ...] = (),
+        ways_out: Callable[[], Iterable[WayOut]] | None = None,
+        basis: str = "",
+        note: str = "",
+    ) -> Verdict:
         """Compare a value (or an interval) with a limit and say it: ``bad`` on fail or review, ``good`` on pass."""
         low, high = value if isinstance(value, tuple) else (value, value)
         kind = judge(low, high, relation, limit)
@@ -108,10 +126,15 @@ class Context:
         ends = (low, high) if low != high else (None, None)
         evidence = Evidence(
             quantity, _plain(worst), unit, relation, _plain(limit), source, ends[0], ends[1], basis, note
-        )  # fmt: skip
-        words = {"pass": f"{subject} {good}", "review": f"{subject} may or may not hold: {bad}, within its tolerance"}
+        )
+        words = {
+            "pass": f"{subject} {good}",
+            "review": f"{subject} may or may not hold: {bad}, within its tolerance",
+        }
         message = words.get(kind, f"{subject} {bad}")
-        return self.finding(kind, pointer, message, evidence, related=related, ways_out=ways_out if kind == "fail" else None)
+        return self.finding(
+            kind, pointer, message, evidence, related=related, ways_out=ways_out if kind == "fail" else None
+        )
 
 
 def _plain(value: float) -> float | None:
@@ -122,16 +145,37 @@ REGISTRY: dict[str, Rule] = {}
 
 
 def rule(
-    code: str, name: str, severity: Severity, *, checks: str, why: str, sources: tuple[str, ...], needs: tuple[str, ...] = (),
-    limit: str = "", failing: tuple[tuple[str, str, str], ...], passing: tuple[tuple[str, str, str], ...] = (), waivable: bool = True,
-) -> Callable[[Check], Check]:  # fmt: skip
+    code: str,
+    name: str,
+    severity: Severity,
+    *,
+    checks: str,
+    why: str,
+    sources: tuple[str, ...],
+    needs: tuple[str, ...] = (),
+    limit: str = "",
+    failing: tuple[tuple[str, str, str], ...],
+    passing: tuple[tuple[str, str, str], ...] = (),
+    waivable: bool = True,
+) -> Callable[[Check], Check]:
     """Register a check function as a rule. Raises ValueError for a code or name given twice."""
 
     def register(check: Check) -> Check:
         if code in REGISTRY or any(other.name == name for other in REGISTRY.values()):
             raise ValueError(f"rule {code} ({name}) stands twice")
         REGISTRY[code] = Rule(
-            code, name, severity, checks, why, sources, needs, limit, Example(failing), Example(passing), check, waivable
+            code,
+            name,
+            severity,
+            checks,
+            why,
+            sources,
+            needs,
+            limit,
+            Example(failing),
+            Example(passing),
+            check,
+            waivable,
         )
         return check
 

@@ -19,13 +19,21 @@ def _count(quantity: str, value: int, relation: str, limit: int, source: str) ->
 
 
 @rule(
-    "HV001", "island-without-source", "error",
+    "HV001",
+    "island-without-source",
+    "error",
     checks="Every part and connection is joined to a pack.",
-    why="A part on an island is not computed at all: its currents, its precharge and its discharge are blank, not safe.",
+    why=(
+        "A part on an island is not computed at all: its currents, its precharge and its discharge are blank, not safe."
+    ),
     sources=("DESIGN#topology",),
-    failing=((HV, "connections/W13/from", "dcdc.plus"), (HV, "connections/W13/to", "fuse_dcdc.b"), (HV, "parts/spare", "{kind: fuse, sheet: fuse-15}"),
-             (HV, "connections/W99", "{from: spare.a, to: spare.b, resistance: 1 mΩ}")),
-)  # fmt: skip
+    failing=(
+        (HV, "connections/W13/from", "dcdc.plus"),
+        (HV, "connections/W13/to", "fuse_dcdc.b"),
+        (HV, "parts/spare", "{kind: fuse, sheet: fuse-15}"),
+        (HV, "connections/W99", "{from: spare.a, to: spare.b, resistance: 1 mΩ}"),
+    ),
+)
 def island_without_source(ctx: Context) -> Iterable[Outcome]:
     """Groups of the topology that hold no pack terminal."""
     lost = islands(circuit_of(ctx))
@@ -39,12 +47,17 @@ def island_without_source(ctx: Context) -> Iterable[Outcome]:
 
 
 @rule(
-    "HV002", "terminal-unconnected", "error",
+    "HV002",
+    "terminal-unconnected",
+    "error",
     checks="Every terminal of every part has at least one connection.",
     why="An open terminal is either a wire forgotten in the plan or a live stud without a home in the car.",
     sources=("DESIGN#topology",),
-    failing=((HV, "parts/spare", "{kind: fuse, sheet: fuse-15}"), (HV, "connections/W99", "{from: bus_plus.bar, to: spare.a, resistance: 1 mΩ}")),
-)  # fmt: skip
+    failing=(
+        (HV, "parts/spare", "{kind: fuse, sheet: fuse-15}"),
+        (HV, "connections/W99", "{from: bus_plus.bar, to: spare.a, resistance: 1 mΩ}"),
+    ),
+)
 def terminal_unconnected(ctx: Context) -> Iterable[Outcome]:
     """Terminals that no connection names."""
     used = {t for lead in ctx.design.high_voltage.connections.values() for t in (lead.from_, lead.to)}
@@ -61,14 +74,22 @@ def terminal_unconnected(ctx: Context) -> Iterable[Outcome]:
 
 
 @rule(
-    "HV003", "pack-without-fuse", "error", limit="pack_fuse",
+    "HV003",
+    "pack-without-fuse",
+    "error",
+    limit="pack_fuse",
     checks="Every path from a pack's plus terminal to its minus terminal passes a fuse.",
     why="Without a fuse a short anywhere in the circuit is fed with thousands of amperes until something burns open.",
     sources=("FSAE-2026#EV.5.4.1", "PRACTICE#pack fuse"),
-    failing=((HV, "connections/W1/to", "k_plus.a"), (HV, "connections/W2/from", "k_plus.a"), (HV, "connections/W2/to", "main_fuse.a"),
-             (HV, "connections/W5/from", "main_fuse.b"), (HV, "parts/fuse_dcdc/sheet", "fuse-15")),
+    failing=(
+        (HV, "connections/W1/to", "k_plus.a"),
+        (HV, "connections/W2/from", "k_plus.a"),
+        (HV, "connections/W2/to", "main_fuse.a"),
+        (HV, "connections/W5/from", "main_fuse.b"),
+        (HV, "parts/fuse_dcdc/sheet", "fuse-15"),
+    ),
     waivable=False,
-)  # fmt: skip
+)
 def pack_without_fuse(ctx: Context) -> Iterable[Outcome]:
     """With every fuse taken out, plus and minus of a pack must not be joined through the main contactors to the drive's bus."""
     limit = ctx.limit()
@@ -83,19 +104,30 @@ def pack_without_fuse(ctx: Context) -> Iterable[Outcome]:
         bolted = [e for e in rest if e.kind != "resistor"]
         bare = joined(bolted, pack.plus, pack.minus)
         evidence = _count("fuses in the least protected path", 0 if bare else 1, ">=", 1, limit.source)
-        words = f"{pack.id} feeds the bus on a path without a fuse" if bare else f"every path from {pack.id} to the bus passes a fuse"
+        words = (
+            f"{pack.id} feeds the bus on a path without a fuse"
+            if bare
+            else f"every path from {pack.id} to the bus passes a fuse"
+        )
         yield ctx.finding("fail" if bare else "pass", f"{PARTS}/{pack.id}", words, evidence)
 
 
 @rule(
-    "HV004", "contactor-in-each-pole", "error", limit="both_poles",
+    "HV004",
+    "contactor-in-each-pole",
+    "error",
+    limit="both_poles",
     checks="With all main contactors open, neither pole of a pack reaches a device on the bus.",
     why="A pole that stays connected makes every first insulation fault on the bus a shock from that pole.",
     sources=("FSAE-2026#EV.5.4.2", "PRACTICE#contactor in each pole"),
-    failing=((HV, "connections/W4/to", "bus_minus.bar"), (HV, "connections/W9/from", "bus_minus.bar"), (HV, "connections/W9/to", "k_minus.b"),
-             (HV, "connections/W98", "{from: k_minus.a, to: k_minus.b, resistance: 1 mΩ}")),
+    failing=(
+        (HV, "connections/W4/to", "bus_minus.bar"),
+        (HV, "connections/W9/from", "bus_minus.bar"),
+        (HV, "connections/W9/to", "k_minus.b"),
+        (HV, "connections/W98", "{from: k_minus.a, to: k_minus.b, resistance: 1 mΩ}"),
+    ),
     waivable=False,
-)  # fmt: skip
+)
 def contactor_in_each_pole(ctx: Context) -> Iterable[Outcome]:
     """Reachability with every contactor open."""
     limit = ctx.limit()
@@ -106,9 +138,14 @@ def contactor_in_each_pole(ctx: Context) -> Iterable[Outcome]:
     inside = [e for e in edges(circuit) if e.kind not in ("contactor", "pack")]
     for pack in circuit.packs:
         bare = [
-            name for name, pole in (("plus", pack.plus), ("minus", pack.minus))
-            if any(joined([e for e in inside if e.id != d.id], pole, end) for d in circuit.devices for end in (d.plus, d.minus))
-        ]  # fmt: skip
+            name
+            for name, pole in (("plus", pack.plus), ("minus", pack.minus))
+            if any(
+                joined([e for e in inside if e.id != d.id], pole, end)
+                for d in circuit.devices
+                for end in (d.plus, d.minus)
+            )
+        ]
         evidence = _count("poles that stay on the bus", len(bare), "<=", 0, limit.source)
         if bare:
             message = f"the {' and '.join(bare)} pole of {pack.id} stays on the bus with every contactor open"
@@ -118,13 +155,16 @@ def contactor_in_each_pole(ctx: Context) -> Iterable[Outcome]:
 
 
 @rule(
-    "HV005", "no-service-disconnect", "error", limit="service_disconnect",
+    "HV005",
+    "no-service-disconnect",
+    "error",
+    limit="service_disconnect",
     checks="A service disconnect lies in the circuit of every pack.",
     why="Whoever works on the car needs a break that is seen with the eye and does not depend on a coil.",
     sources=("FSAE-2026#EV.5.5", "FS-FAMILY-2026#EV4.8", "PRACTICE#service disconnect"),
     failing=((HV, "parts/disconnect", "{kind: fuse, sheet: fuse-160}"),),
     waivable=False,
-)  # fmt: skip
+)
 def no_service_disconnect(ctx: Context) -> Iterable[Outcome]:
     """A part of the kind service_disconnect without which a pack cannot feed the bus."""
     limit = ctx.limit()
@@ -136,18 +176,30 @@ def no_service_disconnect(ctx: Context) -> Iterable[Outcome]:
     for pack in circuit.packs:
         rest = [e for e in edges(circuit) if e.id not in breaks and e.kind != "pack"]
         fed = joined(rest, pack.plus, pack.minus)
-        evidence = _count("service disconnects in the circuit of the pack", 0 if fed else len(breaks), ">=", 1, limit.source)
-        words = f"no service disconnect breaks the circuit of {pack.id}" if fed else f"{', '.join(breaks)} breaks the circuit of {pack.id}"
+        evidence = _count(
+            "service disconnects in the circuit of the pack", 0 if fed else len(breaks), ">=", 1, limit.source
+        )
+        words = (
+            f"no service disconnect breaks the circuit of {pack.id}"
+            if fed
+            else f"{', '.join(breaks)} breaks the circuit of {pack.id}"
+        )
         yield ctx.finding("fail" if fed else "pass", f"{PARTS}/{pack.id}", words, evidence)
 
 
 @rule(
-    "HV006", "no-precharge", "error", needs=("precharge",),
+    "HV006",
+    "no-precharge",
+    "error",
+    needs=("precharge",),
     checks="A bus with capacitors has a precharge path across one of its main contactors.",
     why="A contactor that closes onto empty capacitors takes thousands of amperes and welds.",
     sources=("CONTACTOR-NOTE#precharge",),
-    failing=((HV, "connections/W7/to", "k_pre.a"), (HV, "connections/W98", "{from: r_pre.b, to: r_pre.a, resistance: 1 mΩ}")),
-)  # fmt: skip
+    failing=(
+        (HV, "connections/W7/to", "k_pre.a"),
+        (HV, "connections/W98", "{from: r_pre.b, to: r_pre.a, resistance: 1 mΩ}"),
+    ),
+)
 def no_precharge(ctx: Context) -> Iterable[Outcome]:
     """The path found by the precharge study."""
     circuit = circuit_of(ctx)
@@ -157,7 +209,11 @@ def no_precharge(ctx: Context) -> Iterable[Outcome]:
     result = ctx.results["precharge"]
     pointer = f"{PARTS}/{result.resistor}" if result.resistor else PARTS
     if result.bypassed:
-        yield ctx.finding("pass", pointer, f"{result.contactor} and {result.resistor} precharge the bus across {result.bypassed}")
+        yield ctx.finding(
+            "pass",
+            pointer,
+            f"{result.contactor} and {result.resistor} precharge the bus across {result.bypassed}",
+        )
     elif result.missing and not result.bypassed and circuit.missing:
         yield ctx.open(result.missing)
     else:
@@ -176,46 +232,71 @@ def _unfused(ctx: Context, role: str, words: str) -> Iterator[Outcome]:
     for resistor in resistors:
         fuses = fuses_between(ctx, role, resistor)
         evidence = _count("fuses in the path", len(fuses), "<=", 0, limit.source)
-        message = f"{', '.join(fuses)} lies in the {words} path of {resistor.id}" if fuses else f"no fuse lies in the {words} path of {resistor.id}"
-        yield ctx.finding("fail" if fuses else "pass", f"{PARTS}/{resistor.id}", message, evidence, related=tuple((f"{PARTS}/{f}", "the fuse") for f in fuses))
+        message = (
+            f"{', '.join(fuses)} lies in the {words} path of {resistor.id}"
+            if fuses
+            else f"no fuse lies in the {words} path of {resistor.id}"
+        )
+        yield ctx.finding(
+            "fail" if fuses else "pass",
+            f"{PARTS}/{resistor.id}",
+            message,
+            evidence,
+            related=tuple((f"{PARTS}/{f}", "the fuse") for f in fuses),
+        )
 
 
 @rule(
-    "HV007", "precharge-fused", "error", limit="precharge_unfused",
+    "HV007",
+    "precharge-fused",
+    "error",
+    limit="precharge_unfused",
     checks="The precharge path holds no fuse of its own (student racing rules).",
     why="A precharge fuse that opens looks to the supervisor like a slow precharge, and invites a bridge across it.",
     sources=("FSAE-2026#EV.5.6.1c",),
-    failing=(("vehicle.yaml", "rule_sets", "[fsae-2026]"), (HV, "parts/f_pre", "{kind: fuse, sheet: fuse-15}"), (HV, "connections/W6/to", "f_pre.a"),
-             (HV, "connections/W98", "{from: f_pre.b, to: r_pre.a, resistance: 1 mΩ}")),
+    failing=(
+        ("vehicle.yaml", "rule_sets", "[fsae-2026]"),
+        (HV, "parts/f_pre", "{kind: fuse, sheet: fuse-15}"),
+        (HV, "connections/W6/to", "f_pre.a"),
+        (HV, "connections/W98", "{from: f_pre.b, to: r_pre.a, resistance: 1 mΩ}"),
+    ),
     passing=(("vehicle.yaml", "rule_sets", "[fsae-2026]"),),
-)  # fmt: skip
+)
 def precharge_fused(ctx: Context) -> Iterable[Outcome]:
     """Fuses between the precharge resistor and the bypassed contactor's terminals."""
     yield from _unfused(ctx, "precharge", "precharge")
 
 
 @rule(
-    "HV008", "discharge-fused", "error", limit="discharge_unfused",
+    "HV008",
+    "discharge-fused",
+    "error",
+    limit="discharge_unfused",
     checks="No fuse lies between the bus and a discharge resistor (student racing rules).",
     why="A discharge behind an open fuse leaves the bus charged, and nobody sees it.",
     sources=("FSAE-2026#EV.5.6.3c", "FS-FAMILY-2026#EV4.9.2"),
     failing=(("vehicle.yaml", "rule_sets", "[fsae-2026]"), (HV, "connections/W15/from", "fuse_dcdc.b")),
     passing=(("vehicle.yaml", "rule_sets", "[fsae-2026]"),),
     waivable=False,
-)  # fmt: skip
+)
 def discharge_fused(ctx: Context) -> Iterable[Outcome]:
     """Fuses without which the resistor no longer lies across the largest bus capacitance."""
     yield from _unfused(ctx, "discharge", "discharge")
 
 
 @rule(
-    "HV009", "discharge-behind-break", "error",
-    checks="A discharge resistor lies on the car's side of the main contactors and the service disconnect, across the bus capacitors.",
+    "HV009",
+    "discharge-behind-break",
+    "error",
+    checks=(
+        "A discharge resistor lies on the car's side of the main contactors and the service disconnect, across the "
+        "bus capacitors."
+    ),
     why="On the pack's side it discharges nothing once the contactors are open, and drains the pack for ever.",
     sources=("FSAE-2026#EV.5.6.3", "FS-FAMILY-2026#EV4.9.2"),
     failing=((HV, "connections/W15/from", "k_plus.a"),),
     waivable=False,
-)  # fmt: skip
+)
 def discharge_behind_break(ctx: Context) -> Iterable[Outcome]:
     """The resistor must reach both poles of a bus device with main contactors open and disconnects pulled."""
     circuit = circuit_of(ctx)
@@ -225,29 +306,41 @@ def discharge_behind_break(ctx: Context) -> Iterable[Outcome]:
     for resistor in resistors:
         ids = path_ids(circuit, without=(resistor.id,), opened=("main", "precharge"), pulled=True)
         reached = any(
-            d.farad.high > 0 and ((joined(ids, resistor.a, d.plus) and joined(ids, resistor.b, d.minus)) or (joined(ids, resistor.b, d.plus) and joined(ids, resistor.a, d.minus)))
+            d.farad.high > 0
+            and (
+                (joined(ids, resistor.a, d.plus) and joined(ids, resistor.b, d.minus))
+                or (joined(ids, resistor.b, d.plus) and joined(ids, resistor.a, d.minus))
+            )
             for d in circuit.devices
         )
-        words = "lies across the bus with every main contactor open" if reached else "does not lie across a bus capacitor once the main contactors are open"
+        words = (
+            "lies across the bus with every main contactor open"
+            if reached
+            else "does not lie across a bus capacitor once the main contactors are open"
+        )
         evidence = _count("bus capacitors it still reaches", int(reached), ">=", 1, "FSAE-2026#EV.5.6.3")
         yield ctx.finding("pass" if reached else "fail", f"{PARTS}/{resistor.id}", f"{resistor.id} {words}", evidence)
 
 
 @rule(
-    "HV010", "no-discharge", "error",
+    "HV010",
+    "no-discharge",
+    "error",
     checks="Something discharges the bus: a discharge resistor, or a built-in resistance across it.",
     why="Without it the capacitors keep a deadly voltage for hours after the contactors have opened.",
     sources=("IEC-60204-1#6.2.4",),
     failing=((HV, "parts/r_dis/role", "precharge"), ("parts/inverter-60.yaml", "bleed_resistance", "null")),
     waivable=False,
-)  # fmt: skip
+)
 def no_discharge(ctx: Context) -> Iterable[Outcome]:
     """Any resistor of the role discharge, or any finite bleed resistance."""
     circuit = circuit_of(ctx)
     if not any(d.farad.high > 0 for d in circuit.devices):
         yield NotApplicable("the bus has no capacitors")
         return
-    means = [r.id for r in circuit.resistors if r.role == "discharge"] + [d.id for d in circuit.devices if d.bleed_ohm < float("inf")]
+    means = [r.id for r in circuit.resistors if r.role == "discharge"] + [
+        d.id for d in circuit.devices if d.bleed_ohm < float("inf")
+    ]
     evidence = _count("means of discharge", len(means), ">=", 1, "IEC-60204-1#6.2.4")
     if means:
         yield ctx.finding("pass", PARTS, f"{', '.join(means)} discharges the bus", evidence)

@@ -75,7 +75,10 @@ def other_sheets(ctx: Context, part_id: str, field: str, least: float) -> Iterat
         if name != part.sheet and datum is not None and datum.low >= least:
             fitting.append((datum.low, name, datum.text))
     for _, name, text in sorted(fitting):
-        yield WayOut(f"fit {name} as {part_id} ({field.replace('_', ' ')} {text})", (Edit(HV_FILE, f"parts/{part_id}/sheet", name),))
+        yield WayOut(
+            f"fit {name} as {part_id} ({field.replace('_', ' ')} {text})",
+            (Edit(HV_FILE, f"parts/{part_id}/sheet", name),),
+        )
 
 
 def sheet_pointer(ctx: Context, part_id: str, field: str) -> str:

@@ -137,7 +137,12 @@ class Needs:
     def sheet(self, part_id: str, field: str, what: str, *, optional: bool = False) -> Datum | None:
         """A datum of the part's sheet, or None (noted as missing unless optional)."""
         part: Any = self.design.high_voltage.parts[part_id]
-        return self.of(f"parts/{part.sheet}/{field}", getattr(self.design.sheets[part.sheet], field), f"{what} of {part_id}", optional)
+        return self.of(
+            f"parts/{part.sheet}/{field}",
+            getattr(self.design.sheets[part.sheet], field),
+            f"{what} of {part_id}",
+            optional,
+        )
 
     def of(self, pointer: str, datum: Datum | None, what: str, optional: bool = False) -> Datum | None:
         """``datum`` itself, noted as missing where it is None."""
@@ -176,7 +181,15 @@ def hv_circuit(design: Design) -> HvCircuit:
         elif part.kind == "fuse":
             series.append(Series2(part_id, part.kind, a, b, needs.number(part_id, "resistance", "cold resistance")))
         elif part.kind == "service_disconnect":
-            series.append(Series2(part_id, part.kind, a, b, needs.number(part_id, "contact_resistance", "contact resistance")))
+            series.append(
+                Series2(
+                    part_id,
+                    part.kind,
+                    a,
+                    b,
+                    needs.number(part_id, "contact_resistance", "contact resistance"),
+                )
+            )
         elif part.kind == "contactor":
             contacts.append(_contact(needs, part_id, part))
         elif part.kind == "resistor":
@@ -185,7 +198,13 @@ def hv_circuit(design: Design) -> HvCircuit:
             devices.append(_device(needs, part_id, part))
     leads = tuple(_lead(needs, lead_id, lead) for lead_id, lead in design.high_voltage.connections.items())
     return HvCircuit(
-        tuple(packs), leads, tuple(series), tuple(contacts), tuple(resistors), tuple(devices), tuple(needs.missing)
+        tuple(packs),
+        leads,
+        tuple(series),
+        tuple(contacts),
+        tuple(resistors),
+        tuple(devices),
+        tuple(needs.missing),
     )
 
 
@@ -257,5 +276,9 @@ def cable_ohm_per_m(needs: Needs, name: str) -> float:
             return aluminium_resistance_ohm_per_m(size)
         return class5_resistance_ohm_per_m(size, sheet.conductor == "copper_tinned")
     except ValueError:
-        needs.of(f"parts/{name}/resistance", None, f"resistance of {name}: IEC 60228 has no {sheet.cross_section.text}")
+        needs.of(
+            f"parts/{name}/resistance",
+            None,
+            f"resistance of {name}: IEC 60228 has no {sheet.cross_section.text}",
+        )
         return math.nan

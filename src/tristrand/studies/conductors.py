@@ -15,12 +15,26 @@ from tristrand.design import Design
 from tristrand.physics.adiabatic import ALUMINIUM, COPPER, final_temperature_c
 from tristrand.physics.ampacity import bundle_factor, table_ampacity
 from tristrand.physics.conductors import (
-    ALUMINIUM_RESISTIVITY_OHM_MM2_PER_M, COPPER_RESISTIVITY_OHM_MM2_PER_M, metal_area_mm2,
+    ALUMINIUM_RESISTIVITY_OHM_MM2_PER_M,
+    COPPER_RESISTIVITY_OHM_MM2_PER_M,
+    metal_area_mm2,
 )
-from tristrand.physics.heat_balance import HEAT_BALANCE_FACTOR, current_for_temperature, temperature_for_current
+from tristrand.physics.heat_balance import (
+    HEAT_BALANCE_FACTOR,
+    current_for_temperature,
+    temperature_for_current,
+)
 from tristrand.studies.circuits import Needs, ambient_of, cable_ohm_per_m, hv_circuit
 from tristrand.studies.results import (
-    Ampacity, CableOption, ConductorFigures, ConductorsResult, Missing, OperatingResult, Working, found, working,
+    Ampacity,
+    CableOption,
+    ConductorFigures,
+    ConductorsResult,
+    Missing,
+    OperatingResult,
+    Working,
+    found,
+    working,
 )
 from tristrand.studies.topology import protecting_fuses
 
@@ -125,13 +139,11 @@ def study(data: ConductorInputs, operating: OperatingResult) -> ConductorsResult
         return ConductorsResult(missing=missing)
     cables = {c.id: c for c in data.cables}
     balance = _balance(data.runs, [cables[r.cable] for r in data.runs])
-    figures = {run.id: _figures(run, cables[run.cable], amp, operating) for run, amp in zip(data.runs, balance, strict=True)}
-    figures = _temperatures(data.runs, cables, figures)
-    options = {
-        run.id: _options(run, data.cables)
-        for run in data.runs
-        if _needs_thicker(run, figures[run.id])
+    figures = {
+        run.id: _figures(run, cables[run.cable], amp, operating) for run, amp in zip(data.runs, balance, strict=True)
     }
+    figures = _temperatures(data.runs, cables, figures)
+    options = {run.id: _options(run, data.cables) for run in data.runs if _needs_thicker(run, figures[run.id])}
     lines = [line for run in data.runs for line in _workings(run, cables[run.cable], figures[run.id])]
     return ConductorsResult(tuple(lines), missing, (), figures, options)
 
@@ -174,20 +186,29 @@ def ampacities(run: Run, cable: CableData, balance_a: float) -> tuple[Ampacity, 
     table = ratings.governing
     if table is not None:
         detail = (
-            f"row {table.row}, {table.column_c:g} °C column: {table.base_a:g} A, ambient factor {table.ambient_factor:.3f}, "
-            f"bundle factor {table.bundle_factor:.2f}"
+            f"row {table.row}, {table.column_c:g} °C column: {table.base_a:g} A, "
+            f"ambient factor {table.ambient_factor:.3f}, bundle factor {table.bundle_factor:.2f}"
         )
         limits.append(Ampacity(table.table, table.result_a, table.source, detail))
     if not math.isnan(balance_a):
         limits.append(
-            Ampacity(BALANCE, balance_a, "OWN-COMPARISON#heat balance factor", f"factor {HEAT_BALANCE_FACTOR:g}, bundle factor {bundle_factor(run.bundled):.2f}")
+            Ampacity(
+                BALANCE,
+                balance_a,
+                "OWN-COMPARISON#heat balance factor",
+                f"factor {HEAT_BALANCE_FACTOR:g}, bundle factor {bundle_factor(run.bundled):.2f}",
+            )
         )
     return tuple(limits)
 
 
 def _figures(run: Run, cable: CableData, balance_a: float, operating: OperatingResult) -> ConductorFigures:
     limits = ampacities(run, cable, balance_a)
-    smallest = min(limits, key=lambda a: a.current_a) if limits else Ampacity("none", math.nan, "", "no table holds for this size")
+    smallest = (
+        min(limits, key=lambda a: a.current_a)
+        if limits
+        else Ampacity("none", math.nan, "", "no table holds for this size")
+    )
     ohm = cable.ohm_per_m * run.length_m
     flow = {case: flows.flows[run.id].current_a for case, flows in operating.cases.items() if run.id in flows.flows}
     steady = {c: a for c, a in flow.items() if operating.cases[c].duration_s == 0}
@@ -258,7 +279,9 @@ def _workings(run: Run, cable: CableData, figure: ConductorFigures) -> list[Work
         working(run.id, "S", "metal area that gives this resistance", "rho/r20", figure.metal_area_mm2, "mm²", "IEC-60028#resistivity at 20 °C", rho=(rho, "Ω mm²/m"), r20=(cable.ohm_per_m, "Ω/m")),
     ]  # fmt: skip
     for limit in figure.ampacities:
-        lines.append(found(run.id, "I_z", f"ampacity by {limit.name}", limit.current_a, "A", limit.source, limit.detail))
+        lines.append(
+            found(run.id, "I_z", f"ampacity by {limit.name}", limit.current_a, "A", limit.source, limit.detail)
+        )
     if not math.isnan(figure.sustained_temperature_c):
         lines.append(found(run.id, "T", f"conductor temperature at {figure.sustained_a:.1f} A, {figure.sustained_case}", figure.sustained_temperature_c, "°C", "CHURCHILL-CHU-1975#horizontal cylinder, laminar and turbulent", "heat balance at the current over its factors"))  # fmt: skip
     return lines

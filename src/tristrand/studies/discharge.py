@@ -140,22 +140,16 @@ class _Run:
         )
         if moving:
             items += [
-                Switch(i.id, i.a, i.b, max(i.ohm, LEAST_OHM), True)
-                for i in circuit.series
-                if i.id in self.pulled
+                Switch(i.id, i.a, i.b, max(i.ohm, LEAST_OHM), True) for i in circuit.series if i.id in self.pulled
             ]
         for c in map(usable, circuit.contacts):
             if c.role == "main":
-                items.append(
-                    self._contact(c, True) if moving else Resistor(c.id, c.a, c.b, max(c.ohm, LEAST_OHM))
-                )
+                items.append(self._contact(c, True) if moving else Resistor(c.id, c.a, c.b, max(c.ohm, LEAST_OHM)))
             elif c.role == "discharge" and moving:
                 items.append(self._contact(c, False))
         items += [Resistor(r.id, r.a, r.b, r.ohm.high) for r in circuit.resistors]
         items += [
-            Capacitor(f"{d.id}:C", d.plus, d.minus, d.farad.high, start(d))
-            for d in circuit.devices
-            if d.farad.high > 0
+            Capacitor(f"{d.id}:C", d.plus, d.minus, d.farad.high, start(d)) for d in circuit.devices if d.farad.high > 0
         ]
         items += bleeds(circuit.devices)
         nodes = {end for d in circuit.devices for end in (d.plus, d.minus)}
@@ -170,19 +164,12 @@ class _Run:
         ends = {d.id: (d.plus, d.minus) for d in self.circuit.devices}
         inside = Groups(conductors(self.circuit))
         poles = {inside.of(end) for p in self.circuit.packs for end in (p.plus, p.minus)}
-        outputs = [
-            (c.id, end)
-            for c in self.circuit.role("main")
-            for end in (c.a, c.b)
-            if inside.of(end) not in poles
-        ]
+        outputs = [(c.id, end) for c in self.circuit.role("main") for end in (c.a, c.b) if inside.of(end) not in poles]
         for n, (one, a) in enumerate(outputs):
             for two, b in outputs[n + 1 :]:
                 if not inside.same(a, b):
                     ends[f"{one} to {two}"] = (a, b)
-        return {
-            name: volt(a, b) if _across(steady, a, b) >= 0 else volt(b, a) for name, (a, b) in ends.items()
-        }
+        return {name: volt(a, b) if _across(steady, a, b) >= 0 else volt(b, a) for name, (a, b) in ends.items()}
 
     def _open(self) -> Transient:
         circuit = Circuit(self._elements(lambda d: self.start[d.id], moving=True))
@@ -192,9 +179,7 @@ class _Run:
             commands.append(At(when, name, False))
         working_first = np.repeat([0.0, NEVER_S], self.count)
         commands += [At(working_first, c.id, True) for c in self.circuit.role("discharge")]
-        probes = [
-            Crossing(name, signal, TOUCH_LIMIT_V, rising=False) for name, signal in self.measured.items()
-        ]
+        probes = [Crossing(name, signal, TOUCH_LIMIT_V, rising=False) for name, signal in self.measured.items()]
         return transient(circuit, LOOKED_AT_S, commands, tuple(probes))
 
     def judge(self, base: DischargeResult) -> DischargeResult:
@@ -323,11 +308,7 @@ def _resistors(data: DischargeInputs, run: _Run, result: DischargeResult) -> Dis
             ),
         ]
         if all(map(math.isfinite, (body.thermal_k_per_w, body.heat_j_per_k, body.ambient_c))):
-            rise = (
-                -watt
-                * body.thermal_k_per_w
-                * math.expm1(-HELD_S / (body.thermal_k_per_w * body.heat_j_per_k))
-            )
+            rise = -watt * body.thermal_k_per_w * math.expm1(-HELD_S / (body.thermal_k_per_w * body.heat_j_per_k))
             hot[body.id] = body.ambient_c + rise
             lines.append(
                 working(

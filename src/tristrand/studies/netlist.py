@@ -43,13 +43,17 @@ def batteries(circuit: HvCircuit, open_v: Mapping[str, Numbers], ohm: Mapping[st
 
 def switch(contact: Contact, *, closed: bool) -> Switch:
     """A contactor in a given state, with its own closing and opening times."""
-    return Switch(contact.id, contact.a, contact.b, max(contact.ohm, LEAST_OHM), closed, contact.close_s, contact.open_s)
+    return Switch(
+        contact.id, contact.a, contact.b, max(contact.ohm, LEAST_OHM), closed, contact.close_s, contact.open_s
+    )
 
 
 def capacitors(devices: tuple[Device, ...], start_v: Numbers = 0.0, end: str = "value") -> list[Any]:
     """Bus capacitances of the devices; ``end`` picks low, value or high of their tolerance."""
     return [
-        Capacitor(f"{d.id}:C", d.plus, d.minus, getattr(d.farad, end), start_v) for d in devices if getattr(d.farad, end) > 0
+        Capacitor(f"{d.id}:C", d.plus, d.minus, getattr(d.farad, end), start_v)
+        for d in devices
+        if getattr(d.farad, end) > 0
     ]
 
 

@@ -43,7 +43,12 @@ def inputs(design: Design) -> OperatingInputs:
     for part_id in design.parts_of("charger"):
         current = design.sheet_of(part_id).output_current
         if current is None:
-            missing.append(Missing(f"parts/{design.high_voltage.parts[part_id].sheet}/output_current", f"output current of {part_id}"))
+            missing.append(
+                Missing(
+                    f"parts/{design.high_voltage.parts[part_id].sheet}/output_current",
+                    f"output current of {part_id}",
+                )
+            )
         else:
             limits.append((part_id, current.value))
     powerless = [key for key in circuit.devices if not key.power_w]
@@ -62,7 +67,15 @@ def study(data: OperatingInputs, packs: PackResult) -> OperatingResult:
     corners = [c.name for c in next(iter(packs.packs.values())).corners]
     point = _solve(data, packs, len(corners))
     cases = {
-        case: _flows(data.circuit, point, case, modes, duration, corners, slice(k * len(corners), (k + 1) * len(corners)))
+        case: _flows(
+            data.circuit,
+            point,
+            case,
+            modes,
+            duration,
+            corners,
+            slice(k * len(corners), (k + 1) * len(corners)),
+        )
         for k, (case, modes, duration) in enumerate(data.cases)
     }
     lines = [line for flows in cases.values() for line in _workings(data.circuit, flows)]
@@ -91,7 +104,13 @@ def _solve(data: OperatingInputs, packs: PackResult, corners: int) -> OperatingP
 
 
 def _charger(
-    data: OperatingInputs, name: str, plus: str, minus: str, power_w: np.ndarray, packs: PackResult, lanes: int
+    data: OperatingInputs,
+    name: str,
+    plus: str,
+    minus: str,
+    power_w: np.ndarray,
+    packs: PackResult,
+    lanes: int,
 ) -> CurrentSource:
     """Its power over the open-circuit voltage, at most its rated current: on the high side, since charging lifts the voltage."""
     open_v = np.tile([c.open_circuit_v for c in next(iter(packs.packs.values())).corners], lanes // 4)
@@ -100,7 +119,13 @@ def _charger(
 
 
 def _flows(
-    circuit: HvCircuit, point: OperatingPoint, case: str, modes: tuple[str, ...], duration: float, corners: list[str], lanes: slice
+    circuit: HvCircuit,
+    point: OperatingPoint,
+    case: str,
+    modes: tuple[str, ...],
+    duration: float,
+    corners: list[str],
+    lanes: slice,
 ) -> CaseFlows:
     failed = {c: r for c, r, ok in zip(corners, point.reason[lanes], point.converged[lanes], strict=True) if not ok}
     good = np.asarray(point.converged[lanes], dtype=bool)
@@ -140,10 +165,32 @@ def _workings(circuit: HvCircuit, flows: CaseFlows) -> list[Working]:
     for pack in circuit.packs:
         flow = flows.flows.get(pack.id)
         if flow is not None:
-            lines.append(found(pack.id, "I", f"pack current, {flows.case}, {flow.corner}", flow.current_a, "A", SOLVER, method))
-            lines.append(found(pack.id, "V", f"lowest pack voltage, {flows.case}", flows.lowest_v[pack.id], "V", SOLVER, method))
+            lines.append(
+                found(
+                    pack.id,
+                    "I",
+                    f"pack current, {flows.case}, {flow.corner}",
+                    flow.current_a,
+                    "A",
+                    SOLVER,
+                    method,
+                )
+            )
+            lines.append(
+                found(
+                    pack.id,
+                    "V",
+                    f"lowest pack voltage, {flows.case}",
+                    flows.lowest_v[pack.id],
+                    "V",
+                    SOLVER,
+                    method,
+                )
+            )
     for lead in circuit.leads:
         flow = flows.flows.get(lead.id)
         if flow is not None and flow.current_a > 0.01:
-            lines.append(found(lead.id, "I", f"current, {flows.case}, {flow.corner}", flow.current_a, "A", SOLVER, method))
+            lines.append(
+                found(lead.id, "I", f"current, {flows.case}, {flow.corner}", flow.current_a, "A", SOLVER, method)
+            )
     return lines

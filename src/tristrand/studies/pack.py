@@ -10,7 +10,16 @@ import numpy as np
 from tristrand.design import Design
 from tristrand.physics import pack as physics
 from tristrand.studies.circuits import Needs
-from tristrand.studies.results import Corner, Missing, PackFigures, PackResult, Series, Working, found, working
+from tristrand.studies.results import (
+    Corner,
+    Missing,
+    PackFigures,
+    PackResult,
+    Series,
+    Working,
+    found,
+    working,
+)
 
 CLOSED = "CLOSED-FORM#series and parallel"
 
@@ -163,6 +172,15 @@ def _curves(pack: PackData) -> list[Series]:
         volt = physics.terminal_voltage_v(corner.open_circuit_v, amp, corner.resistance_ohm)
         kilowatt = tuple(float(x) / 1e3 for x in watt)
         curves.append(
-            Series(corner.name, "power", "kW", "pack voltage", "V", kilowatt, tuple(map(float, np.asarray(volt))), pack.id)
+            Series(
+                corner.name,
+                "power",
+                "kW",
+                "pack voltage",
+                "V",
+                kilowatt,
+                tuple(map(float, np.asarray(volt))),
+                pack.id,
+            )
         )
     return [c for c in curves if not any(math.isnan(y) for y in c.y)]

@@ -44,7 +44,7 @@ from tristrand.studies.results import (
 PULSES = "CLOSED-FORM-HEAT#geometric series of decaying pulses"
 
 
-OVER = 4.0
+OVER = 6.0
 """Time constants, of all capacitance and all inductance, after which a closing surge is over."""
 
 _SETTINGS = (
@@ -118,26 +118,19 @@ def study(data: PrechargeInputs, packs: PackResult) -> PrechargeResult:
     plan = plan_of(data.circuit)
     if isinstance(plan, str):
         return replace(base, missing=(*base.missing, Missing("high_voltage/parts", plan)))
-    body = next(b for b in data.bodies if b.id == plan.resistor)
     base = replace(
-        base,
-        missing=(*base.missing, *body.missing),
-        contactor=plan.path.contactors[0],
-        bypassed=plan.path.bypassed.id,
-        resistor=plan.resistor,
-        other_paths=plan.others,
-        held_open=plan.held_open,
-        fed_directly=plan.fed_directly,
-    )
+        base, missing=(*base.missing, *(m for b in data.bodies if b.id in plan.path.resistors for m in b.missing)),
+        contactor=plan.path.contactors[0], bypassed=plan.path.bypassed.id, resistor=plan.path.resistors[0],
+        other_paths=plan.others, held_open=plan.held_open, fed_directly=plan.fed_directly,
+    )  # fmt: skip
     blocking = [
-        m
-        for m in (*data.missing, *packs.missing)
-        if m.pointer.rpartition("high_voltage/precharge/")[2] not in _SOFT
+        m for m in (*data.missing, *packs.missing) if m.pointer.rpartition("high_voltage/precharge/")[2] not in _SOFT
     ]
-    if blocking or plan.fed_directly or not packs.packs or not 0 < data.target < 1:
+    if blocking or plan.fed_directly or not packs.packs or not data.target > 0:
         return base
     run = Run(data, packs, plan)
-    result = run.judge(base)
+    body = next(b for b in data.bodies if b.id == run.resistor)
+    result = run.judge(replace(base, resistor=run.resistor))
     result = _shorted(data, run, body, result)
     result = _heat(data, body, result)
     result = _surge(data, packs, run, result)
@@ -149,42 +142,27 @@ def _shorted(data: PrechargeInputs, run: Run, body: Body, result: PrechargeResul
     volts = sum(run.corners[p][1].open_circuit_v for p in run.plan.chain)
     ohm = float(run.ohm[body.id].min())
     given = {"V": (volts, "V"), "R": (ohm, "Ω")}
+    power, time, joule = "V**2/R", "E*R/V**2", "CLOSED-FORM#Joule's law"
     watt = volts**2 / ohm
-    lines = [
-        working(
-            body.id,
-            "P_short",
-            "power with the bus shorted, full pack",
-            "V**2/R",
-            watt,
-            "W",
-            "CLOSED-FORM#Joule's law",
-            **given,
-        )
-    ]
+    if len(run.plan.path.resistors) > 1:
+        # An empty bus is a short: what flows through this one of several at the first instant would go on flowing.
+        watt = result.peak_power_w
+        given = {"P": (watt, "W")}
+        power, time = "P", "E/P"
+    lines = [working(body.id, "P_short", "power with the bus shorted, full pack", power, watt, "W", joule, **given)]
     seconds = math.nan
     if math.isfinite(body.pulse_energy_j):
-        seconds = float(pulses.short_circuit_timeout_s(body.pulse_energy_j, volts, ohm))
-        lines.append(
-            working(
-                body.id,
-                "t_short",
-                "longest time-out that saves the resistor on a shorted bus",
-                "E*R/V**2",
-                seconds,
-                "s",
-                "CLOSED-FORM#Joule's law",
-                E=(body.pulse_energy_j, "J"),
-                **given,
-            )
-        )
+        seconds = body.pulse_energy_j / watt
+        words = "longest time-out that saves the resistor on a shorted bus"
+        given = {"E": (body.pulse_energy_j, "J"), **given}
+        lines.append(working(body.id, "t_short", words, time, seconds, "s", joule, **given))
     return replace(result, short_power_w=watt, short_timeout_s=seconds, workings=(*result.workings, *lines))
 
 
 def _heat(data: PrechargeInputs, body: Body, result: PrechargeResult) -> PrechargeResult:
     """Temperature after the allowed attempts in a row, and the spacing the resistor bears for ever."""
-    store = (body.heat_j_per_k, body.thermal_k_per_w, result.pulse_energy_j, body.ambient_c)
-    if not all(math.isfinite(x) for x in store):
+    known = (body.heat_j_per_k, body.thermal_k_per_w, result.pulse_energy_j, body.ambient_c)
+    if not all(math.isfinite(x) for x in known):
         return result
     energy, lines = result.pulse_energy_j, []
     given = {
@@ -193,50 +171,33 @@ def _heat(data: PrechargeInputs, body: Body, result: PrechargeResult) -> Prechar
         "C": (body.heat_j_per_k, "J/K"),
         "R": (body.thermal_k_per_w, "K/W"),
     }
-    if data.attempts > 0 and data.pause_s > 0:
-        rise = float(
-            pulses.rise_after_pulses_k(
-                data.attempts, energy, body.heat_j_per_k, body.thermal_k_per_w, data.pause_s
-            )
-        )
+    if data.attempts > 0 and data.pause_s >= 0:
+        count = float(data.attempts)
+        rise, law = count * energy / body.heat_j_per_k, "T_a + n*E/C"
+        if data.pause_s > 0:
+            law = "T_a + E/C*(1 - exp(-n*t/(R*C)))/(1 - exp(-t/(R*C)))"
+            store = (body.heat_j_per_k, body.thermal_k_per_w)
+            rise = float(pulses.rise_after_pulses_k(count, energy, *store, data.pause_s))
         result = replace(result, temperature_after_attempts_c=body.ambient_c + rise)
-        lines.append(
-            working(
-                body.id,
-                "T",
-                f"temperature after {data.attempts} attempts in a row",
-                "T_a + E/C*(1 - exp(-n*t/(R*C)))/(1 - exp(-t/(R*C)))",
-                result.temperature_after_attempts_c,
-                "°C",
-                PULSES,
-                n=(data.attempts, "1"),
-                t=(data.pause_s, "s"),
-                **given,
-            )
+        words, more = (
+            f"temperature after {data.attempts} attempts in a row",
+            {"n": (count, "1"), "t": (data.pause_s, "s")},
         )
+        value = result.temperature_after_attempts_c
+        lines.append(working(body.id, "T", words, law, value, "°C", PULSES, **more, **given))
     cap = body.limit_c - body.ambient_c
     if cap > 0 and energy / body.heat_j_per_k < cap:
         wait_s = float(pulses.lockout_s(energy, body.heat_j_per_k, body.thermal_k_per_w, cap))
         result = replace(result, lockout_s=wait_s)
-        lines.append(
-            working(
-                body.id,
-                "t_lock",
-                "shortest spacing of attempts that stays below the temperature limit for ever",
-                "-R*C*ln(1 - E/C/(T_max - T_a))",
-                wait_s,
-                "s",
-                PULSES,
-                T_max=(body.limit_c, "°C"),
-                **given,
-            )
-        )
+        words = "shortest spacing of attempts that stays below the temperature limit for ever"
+        law, given = "-R*C*ln(1 - E/C/(T_max - T_a))", {"T_max": (body.limit_c, "°C"), **given}
+        lines.append(working(body.id, "t_lock", words, law, wait_s, "s", PULSES, **given))
     return replace(result, workings=(*result.workings, *lines))
 
 
 def _surge(data: PrechargeInputs, packs: PackResult, run: Run, result: PrechargeResult) -> PrechargeResult:
     """What flows through the bypassed contactor as it closes on the largest residual, with inductance."""
-    if math.isnan(data.pack_sensor) or math.isnan(data.bus_sensor):
+    if not data.sensed:
         return result
     circuit, plan, name = data.circuit, run.plan, run.plan.path.bypassed.id
     reached = [a for a in result.attempts if math.isfinite(a.residual_v)]
@@ -265,9 +226,7 @@ def _surge(data: PrechargeInputs, packs: PackResult, run: Run, result: Precharge
     surge = transient(small, settled_s, (), probes)
     value, when = surge.peaks["i"]
     peak_a, joule = float(abs(value[0])), float(surge.integrals["i2t"][0])
-    method = (
-        "circuit solver on the whole topology, every bus capacitance at its high end and short of the pack "
-    )
+    method = "circuit solver on the whole topology, every bus capacitance at its high end and short of the pack "
     method += "by the residual, pack at its lowest resistance, loads left out"
     method += "" if inductive else "; no cable has an inductance, so the peak is an upper bound"
     lines += [
@@ -301,11 +260,7 @@ def _closing(data: PrechargeInputs, packs: PackResult, run: Run, bus_v: float) -
         {k: c.resistance_ohm for k, c in full.items()},
     )
     items += [Resistor(c.id, c.a, c.b, max(c.ohm, LEAST_OHM)) for c in circuit.contacts if c.id in closed]
-    items += [
-        Capacitor(f"{d.id}:C", d.plus, d.minus, d.farad.high, bus_v)
-        for d in circuit.devices
-        if d.farad.high > 0
-    ]
+    items += [Capacitor(f"{d.id}:C", d.plus, d.minus, d.farad.high, bus_v) for d in circuit.devices if d.farad.high > 0]
     small = lean(items, {*plan.ends}, {plan.path.bypassed.id})
     source_ohm = sum(full[p].resistance_ohm for p in plan.chain)
     ohm = source_ohm + sum(float(e.resistance_ohm) for e in small if isinstance(e, Resistor | Inductor))

@@ -29,7 +29,7 @@ from tristrand.studies.opening import (
     fullest,
     lean,
 )
-from tristrand.studies.precharge_plan import Plan, PrechargeInputs, watt_of
+from tristrand.studies.precharge_plan import GATE_V, Plan, PrechargeInputs, latch, watt_of
 from tristrand.studies.results import (
     Corner,
     PackResult,
@@ -45,9 +45,12 @@ Floats = NDArray[np.float64]
 
 SOLVER = "NUMERICS#circuit solver, transient"
 STEADY = "NUMERICS#circuit solver, operating point"
+THEVENIN = "CLOSED-FORM#Thevenin equivalent"
 SENSORS = "CLOSED-FORM#tolerance of a ratio"
-ABSENT = 1e-6
+TEST_A = 0.1
+ABSENT = 1e-5
 """Share of a capacitance that stands for none at all: the solver's topology stays the same in every lane."""
+PACKS = ((0, "empty"), (2, "full"))
 END = ("low", "high")
 SETTLED = 0.005
 """Shares of pack voltage nearer to each other than this are taken as one resting point."""
@@ -68,9 +71,7 @@ class Run:
             f"{'full' if f else 'empty'} pack, resistor {END[r]}, capacitance {END[c]}"
             for f, r, c in zip(full[:8], high_r[:8].tolist(), high_c[:8].tolist(), strict=True)
         ]
-        self.corners: dict[str, tuple[Corner, Corner]] = {
-            k: (emptiest(p), fullest(p)) for k, p in packs.packs.items()
-        }
+        self.corners: dict[str, tuple[Corner, Corner]] = {k: (emptiest(p), fullest(p)) for k, p in packs.packs.items()}
         circuit = data.circuit
         self.ohm = {r.id: np.where(high_r, r.ohm.high, r.ohm.low) for r in circuit.resistors}
         self.farad: dict[str, Floats] = {}
@@ -84,14 +85,16 @@ class Run:
         tau_s = float(sum(self.ohm[r][2] for r in plan.path.resistors) * self.bus_f[3])
         self.duration_s = max(FLAT * tau_s, 0.0 if math.isnan(data.timeout_s) else data.timeout_s)
         self.circuit = Circuit(self.elements(slice(None), with_loads=True))
+        self.latch = latch([d for d in circuit.devices if watt_of(d) > 0], plan.device.minus)
         self.transient = self._charge()
-        stopped = np.asarray(self.transient.status) == "stopped"
+        self.stalled = self._stalled()
+        self.energy = {r: self._energy_j(r) for r in plan.path.resistors}
+        self.resistor = max(plan.path.resistors, key=lambda r: float(self.energy[r].max()))
+        stopped = (np.asarray(self.transient.status) == "stopped") & ~self.stalled
         self.late = np.where(stopped, self.transient.final_time, np.nan)
         # Without tolerances all three levels are one, and the run ends on it.
         one = data.early == data.late
-        self.target, self.early = (
-            self.late if one else self.transient.crossings[key] for key in ("target", "early")
-        )
+        self.target, self.early = (self.late if one else self.transient.crossings[key] for key in ("target", "early"))
 
     def elements(self, lanes: Any, *, with_loads: bool) -> tuple[Any, ...]:
         """The circuit with the precharge contactor closed and the bypassed one open."""
@@ -123,13 +126,29 @@ class Run:
                 Peak(f"{name}:i", amp(name), absolute=True),
                 Integral(f"{name}:i2t", amp(name), amp(name), stop_s=stop_s),
             ]
-        return transient(
-            self.circuit,
-            self.duration_s,
-            (),
-            tuple(probes),
-            stop=Crossing("late", plan.bus - data.late * plan.pack),
-        )
+        # The run of a lane ends at the target, or where a load that has started is about to stop again.
+        ends = plan.bus - data.late * plan.pack + GATE_V * self.latch.stalled
+        circuit = Circuit((*self.circuit.elements, *self.latch.elements), self.circuit.reference)
+        return transient(circuit, self.duration_s, self.latch.commands, tuple(probes), Crossing("end", ends))
+
+    def _energy_j(self, resistor: str) -> Floats:
+        """Energy in a resistor up to target or time-out; the rest of a stalled lane as an upper bound."""
+        run, ohm = self.transient, self.ohm[resistor]
+        energy = np.asarray(run.integrals[f"{resistor}:i2t"] * ohm)
+        if self.stalled.any():
+            # From here on the bus swings between the thresholds of the load, so the resistor sees no more than this.
+            least_v = min(d.turn_off_v for d in self.data.circuit.devices if watt_of(d) > 0)
+            pack_v = np.sum([self.open_v[p] for p in self.plan.chain], axis=0)
+            left_s = np.maximum(self.data.timeout_s - run.final_time, 0.0)
+            share = np.abs(run.peaks[f"{resistor}:i"][0]) / pack_v
+            power = (share * np.maximum(pack_v - least_v, 0.0)) ** 2 * ohm
+            energy = np.where(self.stalled, energy + left_s * power, energy)
+        return np.asarray(energy)
+
+    def _stalled(self) -> NDArray[np.bool_]:
+        """Lanes in which a load stops and starts without end."""
+        hunting = np.asarray(self.transient.status) == "hunting"
+        return np.asarray(hunting | (self.transient.final(self.latch.stalled) > 0.5))
 
     def _plateau(self) -> Floats:
         """Share of pack voltage the bus comes to rest at, or is held at by a load that stops and starts."""
@@ -139,15 +158,15 @@ class Run:
         share = (nodes[device.plus] - nodes[device.minus]) / (nodes[top] - nodes[bottom])
         held = self.transient.final(self.plan.bus) / self.transient.final(self.plan.pack)
         # A bus that missed the target rests at the operating point only if it is on its way there.
-        there = np.isfinite(self.late) | (np.abs(held - share) < SETTLED)
+        there = np.isfinite(self.late) | ((np.abs(held - share) < SETTLED) & ~self.stalled)
         good = np.asarray(steady.converged, dtype=bool) & there
         return np.asarray(np.where(good, share, held)[self.healthy])
 
     def judge(self, base: PrechargeResult) -> PrechargeResult:
         """Attempts lane by lane, and the ends of their range."""
-        data, run, ok, r = self.data, self.transient, self.healthy, self.plan.resistor
+        data, run, ok, r = self.data, self.transient, self.healthy, self.resistor
         late, early = self.late, self.early
-        energy = run.integrals[f"{r}:i2t"] * self.ohm[r]
+        energy = self.energy[r]
         peak_a = np.abs(run.peaks[f"{r}:i"][0])
         in_time = np.isfinite(late) & ~(late > data.timeout_s)
         plateau = self._plateau()
@@ -177,7 +196,7 @@ class Run:
         result = replace(
             base,
             attempts=attempts,
-            reaches=bool(in_time[ok].all()) and not math.isnan(data.timeout_s),
+            reaches=bool(in_time[ok].all()),
             slowest_s=float(late[ok].max()),
             fastest_s=_least(early[ok]),
             fastest_fault_s=float(fault_s.max()),
@@ -195,189 +214,114 @@ class Run:
     def _residual_v(self, lane: int) -> float:
         """Pack minus bus when the supervisor closes early; nan without tolerances or where never reached."""
         at = float(self.early[lane])
-        if math.isnan(at) or math.isnan(self.data.pack_sensor) or math.isnan(self.data.bus_sensor):
+        if math.isnan(at) or not self.data.sensed:
             return math.nan
         pack_v = float(np.asarray(self.transient.sample(self.plan.pack, np.array([at]), lane))[0])
         return (1 - self.data.early) * pack_v
 
     def _source(self) -> tuple[float, float, float, tuple[Working, ...]]:
-        """Resistance behind the bus, and what it can feed without missing the target, at the worst lane."""
-        data, device, name = self.data, self.plan.device, self.plan.device.id
-        worst = np.array(
-            [6, 6, 6, 6]
-        )  # empty pack and full pack, resistor high, each without and with a test current
-        worst[2:] = 2
-        test = np.array([0.0, 0.1, 0.0, 0.1])
-        items = self.elements(worst, with_loads=False)
-        point = operating_point(
-            Circuit((*items, CurrentSource("test", device.plus, device.minus, test)), device.minus)
-        )
-        bus = point.voltages_v[device.plus] - point.voltages_v[device.minus]
-        pack = point.voltages_v[self.plan.ends[0]] - point.voltages_v[self.plan.ends[1]]
-        drop_v, current_a = float(bus[0] - bus[1]), 0.1
-        ohm, open_v, pack_v = drop_v / current_a, float(bus[0]), float(pack[0])
-        share = data.late * pack_v / open_v
+        """Resistance behind the bus, and what it can feed beside what is there without missing the target."""
+        device, name, late = self.plan.device, self.plan.device.id, self.data.late
+        # Resistor high; empty pack, then full pack; each without and with a test current.
+        items = self.elements(np.array([6, 6, 2, 2]), with_loads=False)
+        test = np.array([0.0, TEST_A, 0.0, TEST_A])
+        source = CurrentSource("test", device.plus, device.minus, test)
+        nodes = operating_point(Circuit((*items, source), device.minus)).voltages_v
+        bus = nodes[device.plus] - nodes[device.minus]
+        pack = nodes[self.plan.ends[0]] - nodes[self.plan.ends[1]]
+        change = abs(float(bus[1] - bus[0]))
+        ohm, share = change / TEST_A, float(late * pack[0] / bus[0])
+        given = {"f": (late, "1"), "V_pack": (float(pack[0]), "V"), "V_open": (float(bus[0]), "V")}
+        words = "resistance seen from the bus during precharge, resistor high"
         lines = [
+            working(name, "R_bus", words, "dV/dI", ohm, "Ω", THEVENIN, dV=(change, "V"), dI=(TEST_A, "A")),
             working(
-                name,
-                "R_bus",
-                "resistance seen from the bus while the precharge contactor is closed, highest resistor",
-                "dV/dI",
-                ohm,
-                "Ω",
-                "CLOSED-FORM#Thevenin equivalent",
-                dV=(drop_v, "V"),
-                dI=(current_a, "A"),
+                name, "f_late", "share of its unloaded voltage that the bus must reach, empty pack",
+                "f*V_pack/V_open", share, "1", THEVENIN, **given,
             ),
-            working(
-                name,
-                "f_late",
-                "share of the unloaded bus voltage that must be reached",
-                "f*V_pack/V_open",
-                share,
-                "1",
-                "CLOSED-FORM#Thevenin equivalent",
-                f=(data.late, "1"),
-                V_pack=(pack_v, "V"),
-                V_open=(open_v, "V"),
-            ),
-        ]
+        ]  # fmt: skip
         if share >= 1:
             return ohm, math.inf, 0.0, tuple(lines)
         least_ohm = float(closed_form.smallest_load_ohm(share, ohm))
-        starts = [d.turn_on_v for d in data.circuit.devices if watt_of(d) > 0]
         lines.append(
             working(
-                name,
-                "R_load",
-                "a resistance on the bus must be larger than this",
-                "R_bus*f_late/(1 - f_late)",
-                least_ohm,
-                "Ω",
-                "CLOSED-FORM#voltage divider",
-                R_bus=(ohm, "Ω"),
-                f_late=(share, "1"),
+                name, "R_load", "a resistance on the bus must be larger than this", "R_bus*f_late/(1 - f_late)",
+                least_ohm, "Ω", "CLOSED-FORM#voltage divider", R_bus=(ohm, "Ω"), f_late=(share, "1"),
             )
-        )
+        )  # fmt: skip
+        most_w, line = min(
+            (self._power(ohm, float(late * pack[k] / bus[k]), float(bus[k]), w) for k, w in PACKS),
+            key=lambda found_w: found_w[0],
+        )  # fmt: skip
+        return ohm, least_ohm, most_w, (*lines, *line)
+
+    def _power(self, ohm: float, share: float, open_v: float, word: str) -> tuple[float, list[Working]]:
+        """Largest constant power that lets the bus pass; inf where all loads start above the target."""
+        if share >= 1:
+            return 0.0, []
+        starts = [d.turn_on_v for d in self.data.circuit.devices if watt_of(d) > 0]
         # A load that starts at (1 - f) V or above meets the parabola's end at f V first.
-        start_v = min([v for v in starts if v < share * open_v], default=(1 - share) * open_v)
+        start_v = min(starts, default=(1 - share) * open_v)
         most_w = float(closed_form.largest_power_load_w(share, open_v, ohm, start_v))
-        lines.append(
-            working(
-                name,
-                "P_load",
-                "a constant power that starts during precharge must stay below this, emptiest pack",
-                "min(f_late*(1 - f_late)*V_open**2, V_on*(V_open - V_on))/R_bus",
-                most_w,
-                "W",
-                "CLOSED-FORM#constant-power load line",
-                f_late=(share, "1"),
-                V_open=(open_v, "V"),
-                V_on=(start_v, "V"),
-                R_bus=(ohm, "Ω"),
-            )
-        )
-        return ohm, least_ohm, most_w, tuple(lines)
+        if math.isinf(most_w):
+            return most_w, []
+        line = working(
+            self.plan.device.id, "P_load", f"a constant power that starts on the way must be less, {word} pack",
+            "min(f_late*(1 - f_late)*V_open**2, V_on*(V_open - V_on))/R_bus", most_w, "W",
+            "CLOSED-FORM#constant-power load line", f_late=(share, "1"), V_open=(open_v, "V"),
+            V_on=(start_v, "V"), R_bus=(ohm, "Ω"),
+        )  # fmt: skip
+        return most_w, [line]
 
     def _told(self, result: PrechargeResult) -> list[Working]:
         """Sequence, sensors and what the solver found."""
         data, plan, name = self.data, self.plan, self.plan.path.bypassed.id
         lines = []
-        if not (math.isnan(data.pack_sensor) or math.isnan(data.bus_sensor)):
-            given = {
-                "f": (data.target, "1"),
-                "t_pack": (data.pack_sensor, "1"),
-                "t_bus": (data.bus_sensor, "1"),
-            }
+        if data.sensed:
+            given = {"f": (data.target, "1"), "t_pack": (data.pack_sensor, "1"), "t_bus": (data.bus_sensor, "1")}
+            late, early = "f*(1 + t_pack)/(1 - t_bus)", "f*(1 - t_pack)/(1 + t_bus)"
+            words = "true share of pack voltage at which the target is seen, sensors erring"
             lines = [
-                working(
-                    name,
-                    "f_late",
-                    "true share at which the target is seen, sensors erring late",
-                    "f*(1 + t_pack)/(1 - t_bus)",
-                    data.late,
-                    "1",
-                    SENSORS,
-                    **given,
-                ),
-                working(
-                    name,
-                    "f_early",
-                    "true share at which the target is seen, sensors erring early",
-                    "f*(1 - t_pack)/(1 + t_bus)",
-                    data.early,
-                    "1",
-                    SENSORS,
-                    **given,
-                ),
-            ]
+                working(name, "f_late", f"{words} late", late, data.late, "1", SENSORS, **given),
+                working(name, "f_early", f"{words} early", early, data.early, "1", SENSORS, **given),
+            ]  # fmt: skip
         order = f"main contactors closed before: {', '.join(plan.closed) or 'none'}"
         order += f"; held open until the bus is up: {', '.join(plan.held_open)}" if plan.held_open else ""
         order += f"; not looked at: precharge by {', '.join(plan.others)}" if plan.others else ""
+        if self.stalled[:8].any():
+            order += "; a load stops and starts again: from its first stop on, the energy is an upper bound"
         method = f"circuit solver on the whole topology without inductance, bus at {plan.device.id}; {order}"
-        worst = max(
-            result.attempts, key=lambda a: math.inf if math.isnan(a.target_late_s) else a.target_late_s
-        )
-        return [
-            *lines,
-            found(
-                name,
-                "t_slow",
-                f"longest time to the target: {worst.name}",
-                result.slowest_s,
-                "s",
-                SOLVER,
-                method,
-            ),
-            found(name, "t_fast", "shortest time to the target", result.fastest_s, "s", SOLVER, method),
-            found(
-                name,
-                "t_fault",
-                f"longest time to the target with {result.fastest_fault_words}",
-                result.fastest_fault_s,
-                "s",
-                SOLVER,
-                method,
-            ),
-            found(
-                name,
-                "f_end",
-                "lowest share of pack voltage at which the bus comes to rest",
-                result.plateau_share,
-                "1",
-                STEADY,
-                method,
-            ),
-            found(
-                plan.resistor,
-                "E",
-                "largest energy of one attempt, up to the target or the time-out",
-                result.pulse_energy_j,
-                "J",
-                SOLVER,
-                method,
-            ),
-            found(plan.resistor, "I", "largest current", result.peak_current_a, "A", SOLVER, method),
-            found(plan.resistor, "P", "largest power", result.peak_power_w, "W", SOLVER, method),
-        ]
+        worst = max(result.attempts, key=lambda a: math.inf if math.isnan(a.target_late_s) else a.target_late_s)
+        fault = f"longest time to the target with {result.fastest_fault_words}"
+        rows = (
+            (name, "t_slow", f"longest time to the target: {worst.name}", result.slowest_s, "s", SOLVER),
+            (name, "t_fast", "shortest time to the target", result.fastest_s, "s", SOLVER),
+            (name, "t_fault", fault, result.fastest_fault_s, "s", SOLVER),
+            (name, "f_end", "lowest share of pack voltage the bus rests at", result.plateau_share, "1", STEADY),
+            (result.resistor, "E", "largest energy of an attempt", result.pulse_energy_j, "J", SOLVER),
+            (result.resistor, "I", "largest current", result.peak_current_a, "A", SOLVER),
+            (result.resistor, "P", "largest power", result.peak_power_w, "W", SOLVER),
+        )  # fmt: skip
+        return [*lines, *(found(*row, method) for row in rows)]
 
     def series(self, result: PrechargeResult) -> tuple[Series, ...]:
         """Bus and pack voltage of the slowest and the fastest lane, and the limits they are held against."""
         late, early = self.late[:8], self.early[:8]
         slow = int(np.argmax(np.where(np.isnan(late), np.inf, late)))
         quick = int(np.argmin(np.where(np.isnan(early), np.inf, early)))
-        curves, end_s, top_v = [], 0.0, 0.0
+        curves, top_v = [], 0.0
         for word, lane in (("slowest", slow), ("fastest", quick)):
             last = float(self.transient.final_time[lane])
             last = min(last, 1.25 * result.timeout_s) if math.isfinite(result.timeout_s) else last
             times = np.linspace(0.0, last, 120)
             for what, signal in (("bus", self.plan.bus), ("pack", self.plan.pack)):
                 volts = np.asarray(self.transient.sample(signal, times, lane))
-                curves.append(_curve(f"{what}, {word}", times, volts))
+                name = f"{what}, {word}"
+                name += ", up to where a load first stops" if self.stalled[lane] else ""
+                curves.append(_curve(name, times, volts))
                 top_v = max(top_v, float(volts.max()))
                 if what == "pack":
                     curves.append(_curve(f"target, {word}", times, self.data.target * volts))
-            end_s = max(end_s, last)
         for word, at in (("earliest", result.earliest_s), ("time-out", result.timeout_s)):
             if math.isfinite(at):
                 curves.append(_curve(word, np.array([at, at]), np.array([0.0, top_v])))

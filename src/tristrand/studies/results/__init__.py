@@ -2,8 +2,20 @@
 
 from tristrand.studies.results.common import Input, Missing, Outcome, Series, Working, found, working
 from tristrand.studies.results.strand import (
-    Ampacity, CableOption, CaseFlows, ConductorFigures, ConductorsResult, Corner, DischargeCase, DischargeResult, Flow,
-    OperatingResult, PackFigures, PackResult, PrechargeAttempt, PrechargeResult,
+    Ampacity,
+    CableOption,
+    CaseFlows,
+    ConductorFigures,
+    ConductorsResult,
+    Corner,
+    DischargeCase,
+    DischargeResult,
+    Flow,
+    OperatingResult,
+    PackFigures,
+    PackResult,
+    PrechargeAttempt,
+    PrechargeResult,
 )
 
 __all__ = [

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,9 +68,22 @@ class Outcome:
     missing: tuple[Missing, ...] = ()
     series: tuple[Series, ...] = ()
 
+    def facts(self) -> tuple[object, ...]:
+        """What another study can take from this result: every field but the workings and the series."""
+        told = {"workings", "series"}
+        return tuple(getattr(self, field.name) for field in fields(self) if field.name not in told)
+
 
 def working(
-    about: str, symbol: str, words: str, formula: str, value: float, unit: str, source: str, /, **inputs: tuple[float, str]
+    about: str,
+    symbol: str,
+    words: str,
+    formula: str,
+    value: float,
+    unit: str,
+    source: str,
+    /,
+    **inputs: tuple[float, str],
 ) -> Working:
     """A working with its inputs as keyword arguments: ``R=(68.0, "Ω")``."""
     given = tuple(Input(name, float(number), unit_) for name, (number, unit_) in inputs.items())
