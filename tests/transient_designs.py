@@ -84,8 +84,8 @@ discharge: {within: %s}
 
 def one_loop(
     *, cell: str = "1 mΩ", farad: str = "1000 µF", r_pre: str = "100 Ω", r_dis: str = "5 kΩ", target: str = "95 %",
-    timeout: str = "1 s", pack_sensor: str = "0 %", bus_sensor: str = "0 %", within: str = "5 s", inductance: str = "0 µH",
-    load: str = "", on: str = "120 V", off: str = "", swap: tuple[tuple[str, str], ...] = (),
+    timeout: str = "1 s", pack_sensor: str = "0 %", bus_sensor: str = "0 %", within: str = "5 s",
+    inductance: str = "0 µH", load: str = "", on: str = "120 V", off: str = "", swap: tuple[tuple[str, str], ...] = (),
 ) -> Design:  # fmt: skip
     """400 V through 100 cells; ``swap`` replaces text in high_voltage.yaml before it is read."""
     high_voltage = PARTS + (LOAD % load if load else "") + CONNECTIONS % inductance

@@ -10,7 +10,8 @@ from collections.abc import Callable
 from tristrand.studies.results import Working
 
 OPERATORS: dict[type[ast.operator], Callable[[float, float], float]] = {
-    ast.Add: operator.add, ast.Sub: operator.sub, ast.Mult: operator.mul, ast.Div: operator.truediv, ast.Pow: operator.pow,
+    ast.Add: operator.add, ast.Sub: operator.sub, ast.Mult: operator.mul,
+    ast.Div: operator.truediv, ast.Pow: operator.pow,
 }  # fmt: skip
 FUNCTIONS: dict[str, Callable[..., float]] = {
     "ln": math.log, "exp": math.exp, "sqrt": math.sqrt, "min": min, "max": max, "log10": math.log10,
@@ -18,7 +19,7 @@ FUNCTIONS: dict[str, Callable[..., float]] = {
 
 
 def evaluate(working: Working) -> float:
-    """The formula's value; ValueError for anything but arithmetic on the inputs, or for an input the formula does not use."""
+    """The formula's value; ValueError for anything but arithmetic on the inputs, or for an input not used."""
     inputs = {given.symbol: given.value for given in working.inputs}
     tree = ast.parse(working.formula, mode="eval").body
     used = {node.id for node in ast.walk(tree) if isinstance(node, ast.Name)}

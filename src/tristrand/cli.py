@@ -1,12 +1,16 @@
-"""Command line: parse, call the app, print. Exit 0: nothing at or above --fail-on; 1: findings; 2: not a design, or bad use."""
+"""Command line: parse, call the app, print.
+
+Exit 0: nothing at or above --fail-on; 1: findings; 2: not a design, bad use, or a fault of the program.
+"""
 
 from __future__ import annotations
 
 import json
+import os
 import shutil
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
 
@@ -15,10 +19,35 @@ from tristrand import __version__
 if TYPE_CHECKING:
     from tristrand.design import Problem
 
-CAUTION = "High voltage can kill. This program helps to design; it does not replace a qualified person, a measurement, or the law that applies where you are."
+CAUTION = (
+    "High voltage can kill. This program helps to design; it does not replace a qualified person, a measurement, "
+    "or the law that applies where you are."
+)
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100}, epilog=CAUTION)
+class _LastLine(click.Group):
+    """The command group, with a last line of defence: a fault of the program is one line, never a traceback."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the command; TRISTRAND_DEBUG=1 lets an unexpected error through to the developer."""
+        try:
+            return super().invoke(ctx)
+        except (click.ClickException, click.Abort, click.exceptions.Exit, BrokenPipeError):
+            raise
+        except Exception as error:
+            if os.environ.get("TRISTRAND_DEBUG") == "1":
+                raise
+            from tristrand.design.yamltext import visible
+
+            said = visible(f"{type(error).__name__}: {error}".rstrip(": "), 200)
+            raise _stop(f"internal error ({said}); please report it with the design folder") from None
+
+
+@click.group(
+    cls=_LastLine,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+    epilog=CAUTION,
+)
 @click.version_option(__version__, prog_name="tristrand")
 def main() -> None:
     """Design and check the electrical system of a vehicle converted to electric drive."""
@@ -54,6 +83,8 @@ def check(folder: Path, form: str, fail_on: str, target: Path | None) -> None:
     """Check the design in FOLDER and say what is wrong, why, and the way out."""
     from tristrand.app.check import Unreadable, Workspace
 
+    if target is not None and target.suffix == ".yaml":
+        raise click.UsageError("a report is never written over a design file: give --to another ending than .yaml")
     try:
         checked = Workspace().check(folder, "warning" if fail_on == "warning" else "error")
     except Unreadable as error:
@@ -136,10 +167,10 @@ def new(folder: Path) -> None:
 
     try:
         names = new_design(folder)
-    except FileExistsError as error:
-        raise _stop(str(error)) from None
     except OSError as error:
-        raise _stop(f"{folder} cannot be written: {error.strerror}") from None
+        # Without a number it is our own refusal, which says everything.
+        said = str(error) if error.errno is None else f"{folder} cannot be written: {error.strerror}"
+        raise _stop(said) from None
     for name in names:
         click.echo(str(folder / name))
     click.echo(f"Next: tristrand check {folder}")
@@ -167,7 +198,7 @@ def _stop(message: str) -> SystemExit:
     return SystemExit(2)
 
 
-def _unreadable(folder: Path, problems: tuple[Problem, ...], form: str) -> None:
+def _unreadable(folder: Path, problems: tuple[Problem, ...], form: str) -> NoReturn:
     if form in ("json", "sarif"):
         said = [
             {"file": p.file, "line": p.line, "column": p.column, "message": p.message, "mend": p.mend} for p in problems

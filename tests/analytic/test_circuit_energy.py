@@ -27,6 +27,7 @@ from tristrand.physics.circuit import (
     transient,
     volt,
 )
+from tristrand.physics.circuit.elements import Number
 
 NODES = ("g", "n1", "n2", "n3", "n4", "n5")
 
@@ -141,25 +142,32 @@ def test_joining_two_capacitors_keeps_the_charge_and_loses_the_energy(
 
 @covers("physics.circuit.transient.transient")
 def test_capacitors_in_parallel_merge_with_their_charge() -> None:
-    circuit = Circuit((Capacitor("a", "x", "g", 1e-3, 400.0), Capacitor("b", "x", "g", 3e-3), Resistor("r", "x", "g", 1e6)))
+    circuit = Circuit(
+        (Capacitor("a", "x", "g", 1e-3, 400.0), Capacitor("b", "x", "g", 3e-3), Resistor("r", "x", "g", 1e6))
+    )
     run = transient(circuit, 1e-6)
     assert run.sample(volt("x", "g"), np.array([0.0]))[0] == pytest.approx(100.0, rel=1e-12)
 
 
 @covers("physics.circuit.transient.transient")
 @settings(max_examples=20)
-@given(st.lists(st.tuples(st.floats(10.0, 800.0), st.floats(0.05, 50.0), st.floats(1.0, 400.0)), min_size=2, max_size=6))
+@given(
+    st.lists(st.tuples(st.floats(10.0, 800.0), st.floats(0.05, 50.0), st.floats(1.0, 400.0)), min_size=2, max_size=6)
+)
 def test_a_lane_of_a_batch_is_the_single_run(rows: list[tuple[float, float, float]]) -> None:
     ocv, ohm, watts = (np.array(column) for column in zip(*rows, strict=True))
 
-    def run(v: object, r: object, p: object) -> Transient:
+    def run(v: Number, r: Number, p: Number) -> Transient:
         circuit = Circuit(
             (
-                Battery("pack", "p", "m", v, 0.1), Resistor("pre", "p", "bus", r),  # type: ignore[arg-type]
-                Capacitor("c", "bus", "m", 1e-3), Inductor("l", "bus", "d", 1e-5, 0.1), Capacitor("cd", "d", "m", 1e-4),
-                PowerLoad("load", "d", "m", p, 200.0, 120.0),  # type: ignore[arg-type]
+                Battery("pack", "p", "m", v, 0.1),
+                Resistor("pre", "p", "bus", r),
+                Capacitor("c", "bus", "m", 1e-3),
+                Inductor("l", "bus", "d", 1e-5, 0.1),
+                Capacitor("cd", "d", "m", 1e-4),
+                PowerLoad("load", "d", "m", p, 200.0, 120.0),
             )
-        )  # fmt: skip
+        )
         return transient(circuit, 0.1, (), [Integral("e", amp("pack"), volt("p", "m")), Peak("i", amp("l"))])
 
     batch = run(ocv, ohm, watts)
@@ -176,10 +184,13 @@ def test_responses_to_two_sources_add_up() -> None:
     def run(v: float, i: float) -> tuple[float, float]:
         circuit = Circuit(
             (
-                Battery("b", "p", "m", v, 0.2), Inductor("l", "p", "x", 1e-4, 0.1), Capacitor("c", "x", "m", 1e-3),
-                CurrentSource("s", "m", "x", i), Resistor("r", "x", "m", 7.0),
+                Battery("b", "p", "m", v, 0.2),
+                Inductor("l", "p", "x", 1e-4, 0.1),
+                Capacitor("c", "x", "m", 1e-3),
+                CurrentSource("s", "m", "x", i),
+                Resistor("r", "x", "m", 7.0),
             )
-        )  # fmt: skip
+        )
         return (
             float(transient(circuit, 1e-3).final(volt("x", "m"))[0]),
             float(operating_point(circuit).voltages_v["x"][0]),

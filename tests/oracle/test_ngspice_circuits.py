@@ -28,7 +28,9 @@ def _expected(case: Case) -> dict[str, float]:
     return {name: float(value) for name, value in stored["measures"].items()}
 
 
-@covers("physics.circuit.transient.transient", "physics.circuit.radau.radau_tableau", "physics.circuit.radau.radau_step")
+@covers(
+    "physics.circuit.transient.transient", "physics.circuit.radau.radau_tableau", "physics.circuit.radau.radau_step"
+)
 @pytest.mark.parametrize("case", CASES, ids=lambda case: case.name)
 def test_times_peaks_and_energies_agree_with_ngspice(case: Case) -> None:
     ours = case.ours()

@@ -5,6 +5,7 @@ It reads the plain tree, not the model: a slip in one part must not hide a broke
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -14,6 +15,7 @@ from tristrand.design.yamltext import Problem, Span, Tree, visible
 
 # A later problem gets no hint: each costs a comparison with every name.
 MOST_HINTS = 100
+_SHEET_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]{0,59}\Z")
 PASSIVE = ("pack", "fuse", "contactor", "service_disconnect", "resistor")
 
 
@@ -53,7 +55,7 @@ class _Checker:
 
     def part(self, part_id: str, part: Mapping[str, Any]) -> None:
         kind = part.get("kind")
-        if kind not in TERMINALS:
+        if not isinstance(kind, str) or kind not in TERMINALS:
             return
         if kind != "junction":
             self.sheet(f"parts/{part_id}/sheet", part.get("sheet"), kind)
@@ -61,18 +63,20 @@ class _Checker:
             self.say(f"parts/{part_id}/power", f"a {_words(kind)} takes no power of its own", "remove the key 'power'")
 
     def sheet(self, pointer: str, name: Any, kind: str) -> None:
-        if not isinstance(name, str) or not name:
+        if not isinstance(name, str) or not _SHEET_NAME.match(name):
             return
         shown = visible(name, 60)
         if name not in self.sheets:
-            if name.removesuffix(".yaml").removeprefix("parts/") in self.sheets:
-                mend = f"write only {name.removesuffix('.yaml').removeprefix('parts/')}"
+            if name.removesuffix(".yaml") in self.sheets:
+                mend = f"write only {name.removesuffix('.yaml')}"
             else:
                 mend = self.hint(name, list(self.sheets), "sheets in parts/")
             self.say(pointer, f"there is no data sheet parts/{shown}.yaml", mend)
         elif self.sheets[name] not in ("", kind):
             same = [key for key, value in self.sheets.items() if value == kind]
-            message = f"parts/{shown}.yaml is the sheet of a {_words(self.sheets[name])}; a {_words(kind)} is needed here"
+            message = (
+                f"parts/{shown}.yaml is the sheet of a {_words(self.sheets[name])}; a {_words(kind)} is needed here"
+            )
             self.say(pointer, message, self.hint(name, same, f"sheets of kind {kind}"))
 
     def connection(self, name: str, connection: Mapping[str, Any]) -> None:
@@ -95,10 +99,12 @@ class _Checker:
         if part_id not in self.parts:
             mend = self.hint(part_id, list(self.parts), "parts")
             self.say(pointer, f"there is no part '{visible(part_id, 60)}'", mend)
-        elif isinstance(part, dict) and part.get("kind") in TERMINALS and pole not in TERMINALS[part["kind"]]:
-            known = [f"{part_id}.{name}" for name in TERMINALS[part["kind"]]]
-            message = f"a {_words(part['kind'])} has no terminal '{visible(pole, 60)}'"
-            self.say(pointer, message, f"its terminals: {', '.join(known)}")
+            return
+        kind = part.get("kind") if isinstance(part, dict) else None
+        if isinstance(kind, str) and kind in TERMINALS and pole not in TERMINALS[kind]:
+            known = ", ".join(f"{part_id}.{name}" for name in TERMINALS[kind])
+            message = f"a {_words(kind)} has no terminal '{visible(pole, 60)}'"
+            self.say(pointer, message, f"its terminals: {known}")
 
 
 def _words(kind: str) -> str:

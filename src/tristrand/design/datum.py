@@ -39,8 +39,15 @@ class Datum:
         return self.value * found.den / found.num
 
 
-# Outside these a number in its base unit is a slip of the keyboard; inside, squares and ratios stay finite.
-SMALLEST, LARGEST = 1e-15, 1e15
+# Beyond these (base unit, zero apart) a number is a slip of the keyboard, not a part of a road vehicle. They are wide
+# on purpose: judging a value is the rules' work.
+_USUAL = (1e-12, 1e12)
+PLAUSIBLE: dict[str, tuple[float, float]] = {
+    "voltage": (1e-6, 1e5), "current": (1e-9, 1e6), "resistance": (1e-9, 1e10), "power": (1e-6, 1e9),
+    "energy": (1e-9, 1e12), "capacitance": (1e-13, 1e3), "inductance": (1e-12, 1e3), "time": (1e-9, 1e9),
+    "length": (1e-7, 1e4), "area": (1e-12, 1.0), "temperature": (0.0, 1e4), "fraction": (1e-9, 1e3),
+    "charge": (1e-3, 1e9), "resistance_per_length": (1e-8, 1e4), "inductance_per_length": (1e-10, 1e-2),
+}  # fmt: skip
 
 
 def fault(said: str, mend: str = "") -> PydanticCustomError:
@@ -49,7 +56,7 @@ def fault(said: str, mend: str = "") -> PydanticCustomError:
 
 
 class Q:
-    """Field annotation: a number with a unit of ``dimension``; ``above`` excludes its bound, ``least`` and ``most`` do not."""
+    """Field annotation: a number with a unit of ``dimension``; ``above`` excludes its bound, the others do not."""
 
     def __init__(
         self,
@@ -98,7 +105,7 @@ class Q:
         try:
             got = parse(raw if isinstance(raw, str) else str(raw), self.dimension)
         except UnitError as error:
-            raise fault(error.message, error.hint) from None
+            raise fault(error.message, error.hint or f"write for example {example}") from None
         self.check(got.value, got.low, got.high, visible(got.text, 60))
         return Datum(got.value, got.low, got.high, got.unit, got.text, self.dimension, basis, source)
 
@@ -135,7 +142,7 @@ class Q:
             mend = "check the sign"
         elif self.most is not None and high > self.most:
             said, mend = f"must be at most {self.most:g}{scale}", "check the number and its unit"
-        elif max(abs(low), abs(high)) > LARGEST or any(0 < abs(end) < SMALLEST for end in (low, value, high)):
+        elif self._slip(low, value, high):
             raise fault(f"'{text}': no vehicle has such a {what}", "check the exponent and the unit")
         if not said:
             return
@@ -144,6 +151,10 @@ class Q:
             f"'{text}': this {what} {said}" + (", tolerance included" if inside else ""),
             "make the tolerance smaller" if inside else mend,
         )
+
+    def _slip(self, *ends: float) -> bool:
+        least, most = PLAUSIBLE.get(self.dimension, _USUAL)
+        return any(0 < abs(end) < least or abs(end) > most for end in ends)
 
     def _inside(self, value: float) -> bool:
         """Whether the value alone would pass, so that only its tolerance is too wide."""

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
+import re
+import stat
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -11,17 +13,20 @@ from typing import Any
 from pydantic import BaseModel, TypeAdapter, ValidationError
 
 from tristrand.design.crosscheck import cross_check
-from tristrand.design.messages import problem_from
+from tristrand.design.messages import nearest, problem_from
 from tristrand.design.migrations import VersionError, migrate
-from tristrand.design.model import HighVoltage, Vehicle, Waivers
+from tristrand.design.model import TERMINALS, HighVoltage, Vehicle, Waivers
 from tristrand.design.sheets import Sheet
 from tristrand.design.tree import Design
-from tristrand.design.yamltext import Problem, YamlText, decode, parse_yaml
+from tristrand.design.yamltext import MAX_BYTES, Problem, Tree, YamlText, decode, parse_yaml, visible
 
 MAX_FILES = 500
+MOST_PROBLEMS = 200  # of one file; a report nobody reads to the end helps nobody
 
 _MODELS: dict[str, type[BaseModel]] = {"vehicle": Vehicle, "high_voltage": HighVoltage, "waivers": Waivers}
 _REQUIRED = ("vehicle.yaml", "high_voltage.yaml")
+_TOP = (*_REQUIRED, "waivers.yaml")
+_SHEET_FILE = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]{0,59}\.yaml\Z")
 _SHEET: TypeAdapter[Any] = TypeAdapter(Sheet)
 
 
@@ -41,6 +46,7 @@ class ParsedFile:
     yaml: YamlText | None
     value: Any
     problems: tuple[Problem, ...]
+    tree: Mapping[str, Tree] = field(default_factory=dict)
 
 
 @dataclass(slots=True)
@@ -62,48 +68,77 @@ class FileCache:
 
 def read_folder(folder: Path) -> tuple[dict[str, bytes], list[Problem]]:
     """The bytes of every design file in a folder, by name relative to it ("parts/hv-50.yaml")."""
+    try:
+        here = sorted(path.name for path in folder.iterdir())
+    except OSError as error:
+        return {}, [_no_folder(folder, error)]
     problems: list[Problem] = []
     files: dict[str, bytes] = {}
-    if not folder.is_dir():
-        said = "is not a folder" if folder.exists() else "does not exist"
-        return files, [Problem(str(folder), 0, 0, f"the design folder {said}", "tristrand new DIR makes one")]
-    wanted = [folder / name for name in (*_REQUIRED, "waivers.yaml")]
-    sheets = sorted((folder / "parts").glob("*.yaml")) if (folder / "parts").is_dir() else []
-    if len(sheets) > MAX_FILES:
-        problems.append(
-            Problem(
-                "parts",
-                0,
-                0,
-                f"{len(sheets)} data sheets; at most {MAX_FILES} are read",
-                "remove sheets that no part uses",
-            )
-        )
-    for path in (*wanted, *sheets[:MAX_FILES]):
-        name = path.relative_to(folder).as_posix()
+    for name in _REQUIRED:
+        if name not in here:
+            problems.append(Problem(name, 0, 0, "the file is missing", _missing_mend(name, here)))
+    wanted = [name for name in _TOP if name in here]
+    if "parts" in here:
         try:
-            if path.stat().st_size > 64_000_000:
-                problems.append(
-                    Problem(
-                        name,
-                        0,
-                        0,
-                        "the file is larger than 64 MB; a design file holds at most 1 MB",
-                        "keep logs elsewhere",
-                    )
-                )
-                continue
-            files[name] = path.read_bytes()
-        except FileNotFoundError:
-            if name in _REQUIRED:
-                problems.append(
-                    Problem(name, 0, 0, "the file is missing", f"a design folder needs {' and '.join(_REQUIRED)}")
-                )
+            # Hidden files are left by editors and file managers; no part can name them.
+            found = sorted(p.name for p in (folder / "parts").iterdir() if p.suffix == ".yaml" and p.name[0] != ".")
         except OSError as error:
+            found = []
             problems.append(
-                Problem(name, 0, 0, f"the file cannot be read: {error.strerror}", "check its name and rights")
+                Problem("parts", 0, 0, f"this folder cannot be read: {_why(error)}", "it holds the data sheets")
             )
+        if len(found) > MAX_FILES:
+            said = f"{len(found)} data sheets; at most {MAX_FILES} are read"
+            problems.append(Problem("parts", 0, 0, said, "remove sheets that no part uses"))
+        for name in found[:MAX_FILES]:
+            if _SHEET_FILE.match(name):
+                wanted.append(f"parts/{name}")
+            else:
+                mend = "rename it with letters, digits, '.', '-' and '_', or move it out of parts"
+                problems.append(Problem(f"parts/{name}", 0, 0, "no part can name a sheet in a file of this name", mend))
+    for name in wanted:
+        got = _read_file(folder / name, name)
+        if isinstance(got, Problem):
+            problems.append(got)
+        else:
+            files[name] = got
     return files, problems
+
+
+def _read_file(path: Path, name: str) -> bytes | Problem:
+    """The bytes of one file. Its kind and size are looked at first: a pipe would wait, a device never end."""
+    try:
+        info = path.stat()
+        if not stat.S_ISREG(info.st_mode):
+            said = "this is a folder, not a file" if stat.S_ISDIR(info.st_mode) else "this is not a plain file"
+            return Problem(name, 0, 0, said, "put a text file in its place")
+        if info.st_size > MAX_BYTES:
+            return _too_large(name, info.st_size)
+        return path.read_bytes()
+    except OSError as error:
+        return Problem(name, 0, 0, f"the file cannot be read: {_why(error)}", "check its name and rights")
+
+
+def _why(error: OSError) -> str:
+    return (error.strerror or "unknown reason").lower()
+
+
+def _no_folder(folder: Path, error: OSError) -> Problem:
+    if isinstance(error, FileNotFoundError):
+        return Problem(str(folder), 0, 0, "the design folder does not exist", f"tristrand new {folder} makes one")
+    if isinstance(error, NotADirectoryError):
+        mend = "name the folder that holds vehicle.yaml"
+        return Problem(str(folder), 0, 0, "the design folder is not a folder", mend)
+    return Problem(str(folder), 0, 0, f"the design folder cannot be read: {_why(error)}", "check its name and rights")
+
+
+def _missing_mend(name: str, here: list[str]) -> str:
+    close = nearest(
+        name, [other for other in here if other not in _TOP and other.casefold().endswith((".yaml", ".yml"))]
+    )
+    if close:
+        return f"is it {visible(close, 60)}? Then rename it to {name}"
+    return f"a design folder needs {' and '.join(_REQUIRED)}; tristrand new DIR makes one"
 
 
 def load_folder(folder: Path, cache: FileCache | None = None) -> Loaded:
@@ -116,28 +151,53 @@ def load_files(
     files: Mapping[str, bytes], name: str, cache: FileCache | None = None, before: tuple[Problem, ...] = ()
 ) -> Loaded:
     """Read a design given as the bytes of its files (used for trial changes that are never written)."""
-    cache = cache or FileCache()
+    cache = FileCache() if cache is None else cache
     problems = list(before)
-    parsed = {file: cache.get(file, data) for file, data in files.items()}
+    parsed = {file: cache.get(file, data) for file, data in files.items() if file in _TOP or file.startswith("parts/")}
     for item in parsed.values():
         problems.extend(item.problems)
-    sheets = {Path(file).stem: item for file, item in parsed.items() if file.startswith("parts/")}
+    sheets = {_stem(file): item for file, item in parsed.items() if file.startswith("parts/")}
     good = {key: item.value for key, item in sheets.items() if item.value is not None}
-    vehicle, high_voltage = (parsed.get(file) for file in _REQUIRED)
-    waivers = parsed.get("waivers.yaml")
-    spans = {f"{_prefix(file)}/{pointer}" if pointer else _prefix(file): span for file, item in parsed.items() if item.yaml
-             for pointer, span in item.yaml.spans.items()}  # fmt: skip
-    if vehicle is None or high_voltage is None or vehicle.value is None or high_voltage.value is None:
-        broken = set(sheets) - set(good)
-        if high_voltage is not None and high_voltage.value is not None:
-            problems.extend(cross_check(None, high_voltage.value, good, broken, spans))
-        return Loaded(None, tuple(_ordered(problems)))
-    problems.extend(cross_check(vehicle.value, high_voltage.value, good, set(sheets) - set(good), spans))
-    if problems:
-        return Loaded(None, tuple(_ordered(problems)))
+    vehicle, high_voltage, waivers = (parsed.get(file) for file in _TOP)
+    spans = {
+        f"{_prefix(file)}/{pointer}" if pointer else _prefix(file): span
+        for file, item in parsed.items()
+        if item.yaml
+        for pointer, span in item.yaml.spans.items()
+    }
+    if high_voltage is not None:
+        # A sheet that exists but cannot be read is no missing sheet: its own problem is told already.
+        kinds = {_stem(p.file): "" for p in problems if p.file.startswith("parts/")}
+        kinds |= {key: _kind(item) for key, item in sheets.items()}
+        problems.extend(_limited(cross_check(high_voltage.tree, kinds, spans), "high_voltage.yaml"))
+    if problems or vehicle is None or high_voltage is None:
+        missing = [
+            Problem(name, 0, 0, "the file is missing", _missing_mend(name, []))
+            for name in _REQUIRED
+            if name not in parsed
+        ]
+        return Loaded(None, tuple(_ordered(problems or missing)))
     digest = hashlib.sha256("".join(f"{file}:{parsed[file].digest}\n" for file in sorted(parsed)).encode()).hexdigest()
     entries = tuple(waivers.value.waivers) if waivers is not None else ()
     return Loaded(Design(name, vehicle.value, high_voltage.value, good, entries, spans, dict(files), digest), ())
+
+
+def _stem(file: str) -> str:
+    return file.removeprefix("parts/").removesuffix(".yaml")
+
+
+def _kind(sheet: ParsedFile) -> str:
+    """The kind a sheet claims, also where the rest of it is broken; "" where that is not a known one."""
+    kind = sheet.tree.get("kind")
+    return kind if isinstance(kind, str) and (sheet.value is not None or kind in TERMINALS or kind == "cable") else ""
+
+
+def _limited(problems: Sequence[Problem], file: str) -> tuple[Problem, ...]:
+    more = len(problems) - MOST_PROBLEMS
+    if more <= 0:
+        return tuple(problems)
+    rest = Problem(file, 0, 0, f"{more} more problems in this file are not listed", "mend the listed ones first")
+    return (*problems[:MOST_PROBLEMS], rest)
 
 
 def _ordered(problems: list[Problem]) -> list[Problem]:
@@ -149,38 +209,56 @@ def _prefix(file: str) -> str:
 
 
 def _parse_file(file: str, digest: str, data: bytes) -> ParsedFile:
+    if len(data) > MAX_BYTES:
+        return ParsedFile(digest, None, None, (_too_large(file, len(data)),))
     text, problem = decode(file, data)
     if problem:
         return ParsedFile(digest, None, None, (problem,))
     yaml = parse_yaml(file, text)
-    if yaml.problems:
-        return ParsedFile(digest, yaml, None, yaml.problems)
+    if not yaml.complete:
+        return ParsedFile(digest, yaml, None, _limited(yaml.problems, file))
     kind = "sheet" if file.startswith("parts/") else _prefix(file)
     tree = yaml.tree
     if not isinstance(tree, dict):
-        said = "the file is empty" if tree is None else "the file must hold keys and values"
-        return ParsedFile(digest, yaml, None, (Problem(file, 1, 1, said, "start with schema_version: 1"),))
+        said = "the file is empty" if tree is None else "the file must hold keys and values" + (
+            ", not a list" if isinstance(tree, list) else ", not a single value")  # fmt: skip
+        return ParsedFile(
+            digest, yaml, None, (*yaml.problems, Problem(file, 1, 1, said, "start with schema_version: 1"))
+        )
     try:
         tree = migrate(kind, tree)
     except VersionError as error:
         span = yaml.spans.get("schema_version")
-        return ParsedFile(digest, yaml, None, (Problem(file, span.line if span else 1, 1, error.message, error.mend),))
-    context = (
-        {"basis": str(tree.get("basis") or "assumed"), "source": str(tree.get("source") or "")}
-        if kind == "sheet"
-        else {"basis": "assumed"}
-    )
+        at = (span.line, span.column) if span else (1, 1)
+        return ParsedFile(digest, yaml, None, (*yaml.problems, Problem(file, *at, error.message, error.mend)), tree)
+    value, problems = _validated(kind, tree, yaml)
+    problems = [*yaml.problems, *problems]
+    return ParsedFile(digest, yaml, None if problems else value, _limited(problems, file), tree)
+
+
+def _validated(kind: str, tree: dict[str, Tree], yaml: YamlText) -> tuple[Any, list[Problem]]:
+    """The model of a file, or what is wrong with it."""
+    context = {"basis": "assumed", "source": ""}
+    if kind == "sheet":
+        # A head of the wrong shape is an error of its own; the values then simply have no basis from it.
+        basis, source = tree.get("basis"), tree.get("source")
+        context["basis"] = basis if isinstance(basis, str) else "assumed"
+        context["source"] = source if isinstance(source, str) else ""
     try:
         if kind == "sheet":
-            value = _SHEET.validate_python(tree, context=context)
-        else:
-            value = _MODELS[kind].model_validate(tree, context=context)
+            return _SHEET.validate_python(tree, context=context), []
+        return _MODELS[kind].model_validate(tree, context=context), []
     except ValidationError as error:
         model = Sheet if kind == "sheet" else _MODELS[kind]
-        return ParsedFile(
-            digest,
-            yaml,
-            None,
-            tuple(problem_from(item, yaml, model) for item in error.errors(include_url=False)),
-        )
-    return ParsedFile(digest, yaml, value, ())
+        errors = error.errors(include_url=False)
+        problems = [problem_from(item, yaml, model) for item in errors[:MOST_PROBLEMS]]
+        more = len(errors) - MOST_PROBLEMS
+        if more > 0:
+            said = f"{more} more problems in this file are not listed"
+            problems.append(Problem(yaml.file, 0, 0, said, "mend the listed ones first"))
+        return None, problems
+
+
+def _too_large(file: str, size: int) -> Problem:
+    said = f"the file has {size / 1e6:.1f} MB; a design file holds at most {MAX_BYTES / 1e6:g} MB"
+    return Problem(file, 0, 0, said, "keep logs and pictures elsewhere")

@@ -39,6 +39,8 @@ def problem_from(error: Mapping[str, Any], yaml: YamlText, model: Any) -> Proble
     """One validation error as a Problem; the place is the nearest value that stands in the file."""
     at = _walk(error["loc"], yaml.tree, model)
     pointer = at.pointer
+    if error["type"] == "union_tag_invalid":
+        pointer = f"{pointer}/kind".removeprefix("/")
     while pointer not in yaml.spans and "/" in pointer:
         pointer = pointer.rpartition("/")[0]
     span = yaml.spans.get(pointer)
@@ -144,7 +146,7 @@ def _example(key: str, annotation: Any) -> str:
     if words:
         written = f"[{words[-1]}]" if get_origin(annotation) is list else words[0]
         return f"{key}: {written}" + (f" (known: {', '.join(words)})" if len(words) > 1 else "")
-    return key
+    return f"the key '{key}'"
 
 
 def _words(error: Mapping[str, Any], at: _At) -> tuple[str, str]:
@@ -181,29 +183,40 @@ def _told(kind: str, context: Mapping[str, Any], given: Any, at: _At) -> tuple[s
         mend = f"write it without quotes: {digits.strip()}" if digits else "write a plain whole number, for example 2"
         return f"a whole number is needed here, not {_short(given)}", mend
     if kind in ("float_type", "float_parsing", "finite_number"):
-        return f"a plain number is needed here, not {_short(given)}", "write the number as the report prints it, without unit"
+        return (
+            f"a plain number is needed here, not {_short(given)}",
+            "write the number as the report prints it, without unit",
+        )
     if kind in ("greater_than_equal", "less_than_equal"):
         limit = f"at least {context['ge']}" if "ge" in context else f"at most {context['le']}"
         return f"{_short(given)} is out of range: it must be {limit}", "check the number"
     if kind == "too_short":
         least = context.get("min_length", 1)
-        some = "an entry" if least == 1 else f"{least} entries"
+        some = "one entry" if least == 1 else f"{least} entries"
         words = _choices(at.annotation)
-        return f"at least {some} must stand here", f"known: {', '.join(words)}" if words else "add what is missing"
+        mend = f"known: {', '.join(words)}" if words else "add what is missing"
+        return f"too little stands here: at least {some} is needed", mend
     if kind == "list_type":
-        return f"a list is needed here, not {_short(given)}", "write it in brackets, for example [a, b]"
+        words = _choices(at.annotation)
+        example = given if isinstance(given, str) and given in words else words[0] if words else "a, b"
+        return f"a list is needed here, not {_short(given)}", f"write it in brackets, for example [{example}]"
     return _no_mapping(given, at)
 
 
 def _not_among(given: Any, words: Sequence[str], what: str = "words") -> tuple[str, str]:
-    return f"{_short(given)} is not known here", hint(str(given), words, f"known {what}")
+    close = nearest(str(given), words)
+    known = f"known {what}: {', '.join(words)}"
+    return f"{_short(given)} is not known here", f"did you mean '{close}'? ({known})" if close else known
 
 
 def _bad_text(pattern: str, given: str, at: _At) -> tuple[str, str]:
     if "\\." in pattern:
         return f"{_short(given)} names no terminal", "write part.terminal, for example main_fuse.a"
     if pattern.startswith("^[A-Z]{2"):
-        return f"{_short(given)} is no code of a rule", "give one code, such as HV121; a group of rules cannot be waived"
+        return (
+            f"{_short(given)} is no code of a rule",
+            "give one code, such as HV121; a group of rules cannot be waived",
+        )
     if "*" in pattern and "?" in pattern:
         return f"{_short(given)} names no single object", "name one object as the finding does; patterns are not taken"
     if "_.-" in pattern:

@@ -28,7 +28,7 @@ def migrate(kind: str, tree: type_, steps: Mapping[int, Step] | None = None, cur
     version = tree.get("schema_version", current)
     if not isinstance(version, int) or isinstance(version, bool) or version < 1:
         raise VersionError(
-            f"schema_version must be a whole number from 1 to {current}", f"write schema_version: {current}"
+            f"schema_version must be a whole number, at most {current}", f"write schema_version: {current}"
         )
     if version > current:
         raise VersionError(

@@ -37,7 +37,9 @@ def _read_day(raw: Any) -> Any:
         try:
             return datetime.date.fromisoformat(raw)
         except ValueError:
-            raise fault(f"there is no day {raw} in the calendar", "write year-month-day, for example 2026-11-20") from None
+            raise fault(
+                f"there is no day {raw} in the calendar", "write year-month-day, for example 2026-11-20"
+            ) from None
     if isinstance(raw, datetime.date) and not isinstance(raw, datetime.datetime):
         return raw
     said = "nothing" if raw is None else f"'{raw}'" if isinstance(raw, (str, int, float)) else "a collection"
@@ -214,7 +216,9 @@ class Connection(Strict):
     @model_validator(mode="after")
     def _one_form(self) -> Connection:
         if self.cable is not None and self.resistance is not None:
-            raise fault("both a cable and a resistance are given", "keep cable and length, or keep resistance for a busbar")
+            raise fault(
+                "both a cable and a resistance are given", "keep cable and length, or keep resistance for a busbar"
+            )
         if self.cable is None and self.resistance is None:
             raise fault("neither a cable nor a resistance is given", "add cable and length, or resistance for a busbar")
         return self

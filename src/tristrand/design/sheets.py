@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Annotated, Literal, TypeAlias
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
@@ -84,7 +85,7 @@ class ResistanceTable(Strict):
 
 
 def _rising(name: str, column: list[Datum]) -> None:
-    if any(b.value <= a.value for a, b in zip(column, column[1:], strict=False)):
+    if any(b.value <= a.value for a, b in pairwise(column)):
         raise fault(f"the values of '{name}' must rise from one to the next", "put them in rising order, none twice")
 
 

@@ -9,7 +9,8 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import TypeAlias
+from functools import lru_cache
+from typing import Any, TypeAlias
 
 import yaml
 
@@ -88,16 +89,7 @@ class YamlText:
 
 
 def decode(file: str, data: bytes) -> tuple[str, Problem | None]:
-    """Bytes to text; size and encoding are checked here. Returns ("", problem) where the file cannot be used."""
-    if len(data) > MAX_BYTES:
-        size = f"{len(data) / 1e6:.1f} MB"
-        return "", Problem(
-            file,
-            0,
-            0,
-            f"the file is {size}; a design file holds at most 1 MB",
-            "keep logs and pictures elsewhere",
-        )
+    """Bytes to text, without a byte order mark. Returns ("", problem) where they are not UTF-8."""
     try:
         return data.decode("utf-8-sig"), None
     except UnicodeDecodeError as error:
@@ -110,6 +102,7 @@ def decode(file: str, data: bytes) -> tuple[str, Problem | None]:
         return "", Problem(file, line, column, "the file is not UTF-8 text", "save it with the encoding UTF-8")
 
 
+@lru_cache(maxsize=256)
 def parse_yaml(file: str, text: str) -> YamlText:
     """Parse one document. Never raises: what is wrong stands in ``problems`` (then ``tree`` may be partial or None)."""
     builder = _Builder(file, text)
@@ -146,7 +139,7 @@ _SAYINGS = (
     ("did not find expected node content", "a value is missing here", "write a value, or remove the sign before it"),
     ("exceeded maximum nesting depth", "brackets are nested too deep", "flatten the structure"),
     ("expected <document start>", "the file holds more than one YAML document", "remove the line '---' or '...'"),
-    ("escape", "this \\ sequence is not known inside double quotes", "use single quotes, or write \\\\ for a backslash"),
+    ("escape", "this \\ sequence is not known in double quotes", "use single quotes, or write \\\\ for a backslash"),
     ("invalid Unicode character", "this \\ sequence is not known inside double quotes", "write the sign itself"),
     ("%", "a line that starts with % has a meaning of its own in YAML", "remove it"),
 )  # fmt: skip
@@ -169,7 +162,12 @@ def _syntax(error: yaml.MarkedYAMLError, text: str) -> tuple[int, int, str, str]
         if part in problem:
             return line, column, message, mend
     said = problem or context or "syntax"
-    return line, column, f"this is not valid YAML: {said}", "check indentation, brackets and quotes on this line and the one before"
+    return (
+        line,
+        column,
+        f"this is not valid YAML: {said}",
+        "check indentation, brackets and quotes on this line and the one before",
+    )
 
 
 class _Refused(Exception):
@@ -182,9 +180,9 @@ class _Open:
 
     value: dict[str, Tree] | list[Tree]
     pointer: str
-    event: yaml.Event
+    event: Any
     key: str | None = None
-    key_event: yaml.Event | None = None
+    key_event: Any | None = None
     duplicate: bool = False
     hidden: bool = False  # stands below a key that was given before: its places are not kept
     last: int = 0  # end of the last value in it
@@ -202,7 +200,7 @@ class _Builder:
     def problem(self, line: int, column: int, message: str, mend: str) -> None:
         self.problems.append(Problem(self.file, line, column, message, mend))
 
-    def refuse(self, event: yaml.Event, message: str, mend: str) -> None:
+    def refuse(self, event: Any, message: str, mend: str) -> None:
         self.problem(event.start_mark.line + 1, event.start_mark.column + 1, message, mend)
         raise _Refused
 
@@ -219,8 +217,8 @@ class _Builder:
         if found:
             raise _Refused
 
-    def events(self) -> Iterator[yaml.Event]:
-        return yaml.parse(self.text, Loader=_Loader)  # type: ignore[no-untyped-call, no-any-return]
+    def events(self) -> Iterator[Any]:
+        return yaml.parse(self.text, Loader=_Loader)
 
     def run(self) -> None:
         documents = 0
@@ -245,7 +243,7 @@ class _Builder:
                 if documents > 1:
                     self.refuse(event, "the file holds more than one YAML document", "remove the line '---'")
 
-    def check_anchor(self, event: yaml.Event) -> None:
+    def check_anchor(self, event: Any) -> None:
         self.count += 1
         if self.count > MAX_NODES:
             self.refuse(
@@ -263,7 +261,7 @@ class _Builder:
             shown = event.tag.replace("tag:yaml.org,2002:", "!!")[:60]
             self.refuse(event, f"the tag {shown} is not used in design files", "remove the tag")
 
-    def scalar(self, event: yaml.ScalarEvent) -> None:
+    def scalar(self, event: Any) -> None:
         top = self.stack[-1] if self.stack else None
         if top is not None and isinstance(top.value, dict) and top.key is None:
             self.take_key(top, event)
@@ -273,13 +271,13 @@ class _Builder:
         value = _plain(event.value) if plain else event.value
         self.store(value, event)
 
-    def check_signs(self, event: yaml.ScalarEvent) -> None:
+    def check_signs(self, event: Any) -> None:
         if not event.value.isprintable() and _UNFIT.search(event.value):
             mark = event.start_mark
             message = "this text holds a control character, written as an escape"
             self.problem(mark.line + 1, mark.column + 1, message, "remove the escape")
 
-    def take_key(self, top: _Open, event: yaml.ScalarEvent) -> None:
+    def take_key(self, top: _Open, event: Any) -> None:
         self.check_signs(event)
         key = event.value
         top.key, top.key_event, top.duplicate = key, event, key in top.value
@@ -290,7 +288,7 @@ class _Builder:
             mend = "remove one of the two, or give one of them another name"
             self.problem(mark.line + 1, mark.column + 1, f"the key '{said}' stands twice{where}", mend)
 
-    def open(self, event: yaml.Event, value: dict[str, Tree] | list[Tree]) -> None:
+    def open(self, event: Any, value: dict[str, Tree] | list[Tree]) -> None:
         if len(self.stack) >= MAX_DEPTH:
             self.refuse(event, f"values are nested deeper than {MAX_DEPTH} levels", "flatten the structure")
         top = self.stack[-1] if self.stack else None
@@ -299,7 +297,7 @@ class _Builder:
         hidden = top is not None and (top.hidden or top.duplicate)
         self.stack.append(_Open(value, self.pointer_of_next(), event, hidden=hidden))
 
-    def close(self, event: yaml.Event) -> None:
+    def close(self, event: Any) -> None:
         done = self.stack.pop()
         # A block collection ends with its last value; the parser would count the comments after it too.
         flow = getattr(done.event, "flow_style", False)
@@ -314,7 +312,7 @@ class _Builder:
             top.key if isinstance(top.value, dict) and top.key is not None else str(len(top.value)),
         )
 
-    def store(self, value: Tree, start: yaml.Event, end: int | None = None) -> None:
+    def store(self, value: Tree, start: Any, end: int | None = None) -> None:
         pointer = self.pointer_of_next()
         top = self.stack[-1] if self.stack else None
         shown = start

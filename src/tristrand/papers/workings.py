@@ -41,12 +41,18 @@ def lines_by_object(workings: tuple[Working, ...]) -> list[tuple[str, list[Line]
 
 def line(item: Working) -> Line:
     """One line."""
-    value = "no value: the level is never reached or not known" if math.isnan(item.value) else with_unit(item.value, item.unit)
+    value = (
+        "no value: the level is never reached or not known"
+        if math.isnan(item.value)
+        else with_unit(item.value, item.unit)
+    )
     source = source_text(item.source) if item.source else "no source named"
     if not item.formula:
         return Line(symbol(item.symbol), plain(item.words), html.escape(plain(item.method)), "", value, source)
     numbers = {i.symbol: (i.value, i.unit) for i in item.inputs}
-    return Line(symbol(item.symbol), plain(item.words), formula(item.formula), put_in(item.formula, numbers), value, source)
+    return Line(
+        symbol(item.symbol), plain(item.words), formula(item.formula), put_in(item.formula, numbers), value, source
+    )
 
 
 def with_unit(value: float, unit: str) -> str:

@@ -6,6 +6,7 @@ How each source was read stands in sources.toml. Where two sets in force differ,
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 RULE_SETS: dict[str, str] = {
@@ -73,6 +74,7 @@ LIMITS: tuple[Limit, ...] = (
 )  # fmt: skip
 
 
+@lru_cache(maxsize=512)
 def strictest(key: str, rule_sets: tuple[str, ...]) -> Limit | None:
     """The limit of this key that asks most, among the sets in force; the first of equals in the order of the sets."""
     rows = [row for name in rule_sets for row in LIMITS if row.key == key and row.rule_set == name]

@@ -95,8 +95,8 @@ class Context:
         related: tuple[tuple[str, str], ...] = (),
         ways_out: Callable[[], Iterable[WayOut]] | None = None,
     ) -> Verdict:
-        """A verdict about one object; ``related`` holds (pointer, why it is named)."""
-        others = tuple(Related(self.design.place(p), why) for p, why in related)
+        """A verdict about one object; ``related`` holds (pointer, why it is named) and is left out of a pass."""
+        others = () if kind == "pass" else tuple(Related(self.design.place(p), why) for p, why in related)
         place = self.design.place(pointer)
         rule = self.rule
         return Verdict(Finding(rule.code, rule.name, kind, rule.severity, message, place, evidence, others), ways_out)
@@ -127,11 +127,12 @@ class Context:
         evidence = Evidence(
             quantity, _plain(worst), unit, relation, _plain(limit), source, ends[0], ends[1], basis, note
         )
-        words = {
-            "pass": f"{subject} {good}",
-            "review": f"{subject} may or may not hold: {bad}, within its tolerance",
-        }
-        message = words.get(kind, f"{subject} {bad}")
+        if kind == "pass":
+            message = f"{subject} {good}"
+        elif kind == "review":
+            message = f"{subject} may or may not hold: {bad}, within its tolerance"
+        else:
+            message = f"{subject} {bad}"
         return self.finding(
             kind, pointer, message, evidence, related=related, ways_out=ways_out if kind == "fail" else None
         )

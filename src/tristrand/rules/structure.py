@@ -8,7 +8,7 @@ from tristrand.design.model import TERMINALS
 from tristrand.findings import Evidence
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
 from tristrand.rules.view import circuit_of, fuses_between, path_ids
-from tristrand.studies.topology import edges, islands, joined
+from tristrand.studies.topology import edges, groups, islands, joined
 
 HV = "high_voltage.yaml"
 PARTS = "high_voltage/parts"
@@ -135,17 +135,12 @@ def contactor_in_each_pole(ctx: Context) -> Iterable[Outcome]:
         yield ctx.no_limit()
         return
     circuit = circuit_of(ctx)
-    inside = [e for e in edges(circuit) if e.kind not in ("contactor", "pack")]
+    bus = {d.id for d in circuit.devices}
+    inside = tuple(e for e in edges(circuit) if e.kind not in ("contactor", "pack") and e.id not in bus)
+    ends = {end for d in circuit.devices for end in (d.plus, d.minus)}
     for pack in circuit.packs:
-        bare = [
-            name
-            for name, pole in (("plus", pack.plus), ("minus", pack.minus))
-            if any(
-                joined([e for e in inside if e.id != d.id], pole, end)
-                for d in circuit.devices
-                for end in (d.plus, d.minus)
-            )
-        ]
+        live = {node for group in groups(inside) if group & ends for node in group}
+        bare = [name for name, pole in (("plus", pack.plus), ("minus", pack.minus)) if pole in live or pole in ends]
         evidence = _count("poles that stay on the bus", len(bare), "<=", 0, limit.source)
         if bare:
             message = f"the {' and '.join(bare)} pole of {pack.id} stays on the bus with every contactor open"

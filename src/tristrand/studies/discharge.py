@@ -38,6 +38,7 @@ from tristrand.studies.opening import (
     Groups,
     bodies,
     conductors,
+    fed,
     fullest,
     lean,
     longest,
@@ -108,6 +109,12 @@ def study(data: DischargeInputs, packs: PackResult) -> DischargeResult:
     )
     if blocking or not packs.packs or not circuit.role("main") or not circuit.devices:
         return base
+    closed = Groups([*conductors(circuit), *((c.a, c.b) for c in circuit.role("main"))])
+    devices = fed(circuit, closed)
+    if not devices:
+        gap = Missing("high_voltage/connections", "a device that the main contactors connect to a pack")
+        return replace(base, missing=(*base.missing, gap))
+    data = replace(data, circuit=replace(circuit, devices=devices))
     run = _Run(data, packs)
     result = run.judge(base)
     result = _resistors(data, run, result)
@@ -163,11 +170,11 @@ class _Run:
         """Voltages looked at, positive at the start: devices, and between the main contactors' far sides."""
         ends = {d.id: (d.plus, d.minus) for d in self.circuit.devices}
         inside = Groups(conductors(self.circuit))
-        poles = {inside.of(end) for p in self.circuit.packs for end in (p.plus, p.minus)}
-        outputs = [(c.id, end) for c in self.circuit.role("main") for end in (c.a, c.b) if inside.of(end) not in poles]
+        buses = [{inside.of(d.plus), inside.of(d.minus)} for d in self.circuit.devices]
+        outputs = [(c.id, end) for c in self.circuit.role("main") for end in (c.a, c.b)]
         for n, (one, a) in enumerate(outputs):
             for two, b in outputs[n + 1 :]:
-                if not inside.same(a, b):
+                if {inside.of(a), inside.of(b)} in buses and one != two:
                     ends[f"{one} to {two}"] = (a, b)
         return {name: volt(a, b) if _across(steady, a, b) >= 0 else volt(b, a) for name, (a, b) in ends.items()}
 

@@ -9,7 +9,7 @@ from typing import Any
 
 from tristrand.design import Datum, Design
 from tristrand.physics.circuit import Inductor, Resistor
-from tristrand.studies.circuits import Contact, Device, HvCircuit, PackEnds, ambient_of
+from tristrand.studies.circuits import Contact, Device, HvCircuit, ambient_of
 from tristrand.studies.results import Corner, Missing, PackFigures
 
 LATER_S = 0.1
@@ -39,10 +39,6 @@ class Groups:
     def same(self, a: str, b: str) -> bool:
         """Whether the two are joined."""
         return self.of(a) == self.of(b)
-
-    def fed(self, pack: PackEnds, device: Device) -> bool:
-        """Whether both poles of the device are joined to those of the pack."""
-        return self.same(pack.plus, device.plus) and self.same(pack.minus, device.minus)
 
 
 def conductors(circuit: HvCircuit) -> list[tuple[str, str]]:
@@ -113,6 +109,11 @@ def stack(circuit: HvCircuit, groups: Groups, device: Device) -> tuple[str, str,
         if at == bottom:
             return top, pack.minus, tuple(chain)
     return "", "", ()
+
+
+def fed(circuit: HvCircuit, groups: Groups) -> tuple[Device, ...]:
+    """Devices with both poles on a pack, or on packs in series. The others carry nothing and are left out."""
+    return tuple(d for d in circuit.devices if stack(circuit, groups, d)[2])
 
 
 def lean(elements: Iterable[Any], nodes: Collection[str], names: Collection[str]) -> tuple[Any, ...]:

@@ -126,8 +126,13 @@ def study(data: PrechargeInputs, packs: PackResult) -> PrechargeResult:
     blocking = [
         m for m in (*data.missing, *packs.missing) if m.pointer.rpartition("high_voltage/precharge/")[2] not in _SOFT
     ]
-    if blocking or plan.fed_directly or not packs.packs or not data.target > 0:
+    if data.target == 0:
+        base = replace(base, missing=(*base.missing, Missing("high_voltage/precharge/target", "a target above 0 %")))
+    if blocking or not packs.packs or not data.target > 0:
         return base
+    data = replace(data, circuit=replace(data.circuit, devices=plan.devices))
+    base = replace(base, loads={d.id: w for d in plan.devices if (w := watt_of(d)) > 0})
+    base = replace(base, connected_load_w=sum(base.loads.values()))
     run = Run(data, packs, plan)
     body = next(b for b in data.bodies if b.id == run.resistor)
     result = run.judge(replace(base, resistor=run.resistor))
@@ -221,7 +226,7 @@ def _surge(data: PrechargeInputs, packs: PackResult, run: Run, result: Precharge
         )
     ]
     inductive = any(lead.inductance_h > 0 for lead in circuit.leads)
-    small, settled_s = _closing(data, packs, run, data.early * full_v)
+    small, settled_s = _closing(data, packs, run, full_v)
     probes = (Peak("i", amp(name), absolute=True), Integral("i2t", amp(name), amp(name)))
     surge = transient(small, settled_s, (), probes)
     value, when = surge.peaks["i"]
@@ -245,12 +250,12 @@ def _surge(data: PrechargeInputs, packs: PackResult, run: Run, result: Precharge
     )
 
 
-def _closing(data: PrechargeInputs, packs: PackResult, run: Run, bus_v: float) -> tuple[Circuit, float]:
-    """The circuit with the bypassed contactor closed and the bus at ``bus_v``, and when the surge is over.
+def _closing(data: PrechargeInputs, packs: PackResult, run: Run, full_v: float) -> tuple[Circuit, float]:
+    """The circuit with the bypassed contactor closed and the bus at the early share of ``full_v``, and its length.
 
     Full pack at its lowest resistance, capacitances at their high end: each raises both the peak and I²t.
     """
-    circuit, plan = data.circuit, run.plan
+    circuit, plan, bus_v = data.circuit, run.plan, data.early * full_v
     closed = {*plan.closed, plan.path.bypassed.id}
     full = {k: fullest(f) for k, f in packs.packs.items()}
     items: list[Any] = leads(circuit, inductive=True)
@@ -260,7 +265,10 @@ def _closing(data: PrechargeInputs, packs: PackResult, run: Run, bus_v: float) -
         {k: c.resistance_ohm for k, c in full.items()},
     )
     items += [Resistor(c.id, c.a, c.b, max(c.ohm, LEAST_OHM)) for c in circuit.contacts if c.id in closed]
-    items += [Capacitor(f"{d.id}:C", d.plus, d.minus, d.farad.high, bus_v) for d in circuit.devices if d.farad.high > 0]
+    for d in circuit.devices:
+        start_v = full_v if d.id in plan.fed_directly else bus_v
+        if d.farad.high > 0:
+            items.append(Capacitor(f"{d.id}:C", d.plus, d.minus, d.farad.high, start_v))
     small = lean(items, {*plan.ends}, {plan.path.bypassed.id})
     source_ohm = sum(full[p].resistance_ohm for p in plan.chain)
     ohm = source_ohm + sum(float(e.resistance_ohm) for e in small if isinstance(e, Resistor | Inductor))

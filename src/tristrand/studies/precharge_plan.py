@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from tristrand.physics.circuit import Battery, Resistor, Signal, Switch, When, const, volt
 from tristrand.studies.circuits import Device, HvCircuit
-from tristrand.studies.opening import Body, Groups, Path, conductors, precharge_paths, stack
+from tristrand.studies.opening import Body, Groups, Path, conductors, fed, precharge_paths, stack
 from tristrand.studies.results import Missing
 
 
@@ -64,6 +64,7 @@ class Plan:
     pack: Signal
     chain: tuple[str, ...]
     ends: tuple[str, str]
+    devices: tuple[Device, ...]
 
     @property
     def bus(self) -> Signal:
@@ -83,23 +84,17 @@ def plan_of(circuit: HvCircuit) -> Plan | str:
     path, others = paths[0], paths[1:]
     if not path.resistors:
         return f"a resistor of role precharge in series with {path.contactors[0]}"
-    groups = Groups(conductors(circuit))
-    direct = tuple(d.id for d in circuit.devices if any(groups.fed(p, d) for p in circuit.packs))
+    direct = tuple(d.id for d in fed(circuit, Groups(conductors(circuit))))
     closed: list[str] = []
     held: list[str] = []
     for main in circuit.role("main"):
-        if main.id in {p.bypassed.id for p in paths}:
-            continue
-        trial = Groups(
-            [*conductors(circuit), *((c.a, c.b) for c in circuit.role("main") if c.id in {*closed, main.id})]
-        )
-        fed = any(trial.fed(p, d) for p in circuit.packs for d in circuit.devices if d.id not in direct)
-        (held if fed else closed).append(main.id)
-    live = Groups(conductors(circuit))
-    ways = [*(c for c in circuit.contacts if c.id in {*closed, path.bypassed.id})]
-    for way in ways:
-        live.join(way.a, way.b)
-    for device in sorted(circuit.devices, key=lambda d: -d.farad.value if d.farad.value > 0 else 0.0):
+        if main.id not in {p.bypassed.id for p in paths}:
+            straight = {d.id for d in fed(circuit, _joined(circuit, {*closed, main.id}))} - set(direct)
+            (held if straight else closed).append(main.id)
+    live = _joined(circuit, {*closed, path.bypassed.id})
+    bus = fed(circuit, live)
+    behind = [d for d in bus if d.id not in direct]
+    for device in sorted(behind, key=lambda d: -d.farad.value if d.farad.value > 0 else 0.0):
         top, bottom, chain = stack(circuit, live, device)
         if chain:
             return Plan(
@@ -112,8 +107,14 @@ def plan_of(circuit: HvCircuit) -> Plan | str:
                 volt(top, bottom),
                 chain,
                 (top, bottom),
+                tuple(replace(d, with_bus=False) if d.id in direct else d for d in bus),
             )
     return f"a device that {path.bypassed.id} connects to a pack"
+
+
+def _joined(circuit: HvCircuit, closed: set[str]) -> Groups:
+    """Terminals joined with these contactors closed."""
+    return Groups([*conductors(circuit), *((c.a, c.b) for c in circuit.contacts if c.id in closed)])
 
 
 HAIR_V = 1e-3

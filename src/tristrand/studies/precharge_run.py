@@ -78,10 +78,12 @@ class Run:
         for d in circuit.devices:
             size = np.where(high_c, d.farad.high, d.farad.low)
             self.farad[d.id] = np.where(self.healthy | (d.id != plan.device.id), size, ABSENT * size)
-        self.bus_f = np.sum(list(self.farad.values()), axis=0)
+        behind = [self.farad[d.id] for d in circuit.devices if d.id not in plan.fed_directly]
+        self.bus_f = np.sum(behind, axis=0)
         pick = full.astype(int)
         self.open_v = {k: np.array([c[i].open_circuit_v for i in pick]) for k, c in self.corners.items()}
         self.pack_ohm = {k: np.array([c[i].resistance_ohm for i in pick]) for k, c in self.corners.items()}
+        self.pack_v = np.sum([self.open_v[p] for p in plan.chain], axis=0)
         tau_s = float(sum(self.ohm[r][2] for r in plan.path.resistors) * self.bus_f[3])
         self.duration_s = max(FLAT * tau_s, 0.0 if math.isnan(data.timeout_s) else data.timeout_s)
         self.circuit = Circuit(self.elements(slice(None), with_loads=True))
@@ -106,7 +108,8 @@ class Run:
         items += [Resistor(r.id, r.a, r.b, self.ohm[r.id][lanes]) for r in circuit.resistors]
         for d in circuit.devices:
             if d.farad.value > 0:
-                items.append(Capacitor(f"{d.id}:C", d.plus, d.minus, self.farad[d.id][lanes]))
+                start_v = self.pack_v[lanes] if d.id in plan.fed_directly else 0.0
+                items.append(Capacitor(f"{d.id}:C", d.plus, d.minus, self.farad[d.id][lanes], start_v))
         items += bleeds(circuit.devices)
         items += [load(d, 0.0) for d in circuit.devices if d.with_bus and math.isfinite(d.fixed_ohm)]
         if with_loads:
@@ -138,10 +141,9 @@ class Run:
         if self.stalled.any():
             # From here on the bus swings between the thresholds of the load, so the resistor sees no more than this.
             least_v = min(d.turn_off_v for d in self.data.circuit.devices if watt_of(d) > 0)
-            pack_v = np.sum([self.open_v[p] for p in self.plan.chain], axis=0)
             left_s = np.maximum(self.data.timeout_s - run.final_time, 0.0)
-            share = np.abs(run.peaks[f"{resistor}:i"][0]) / pack_v
-            power = (share * np.maximum(pack_v - least_v, 0.0)) ** 2 * ohm
+            share = np.abs(run.peaks[f"{resistor}:i"][0]) / self.pack_v
+            power = (share * np.maximum(self.pack_v - least_v, 0.0)) ** 2 * ohm
             energy = np.where(self.stalled, energy + left_s * power, energy)
         return np.asarray(energy)
 
@@ -174,7 +176,7 @@ class Run:
         attempts = tuple(
             PrechargeAttempt(
                 self.names[k],
-                float(sum(self.open_v[p][k] for p in self.plan.chain)),
+                float(self.pack_v[k]),
                 float(self.ohm[r][k]),
                 float(self.bus_f[k]),
                 float(plateau[k]),
@@ -199,7 +201,7 @@ class Run:
             reaches=bool(in_time[ok].all()),
             slowest_s=float(late[ok].max()),
             fastest_s=_least(early[ok]),
-            fastest_fault_s=float(fault_s.max()),
+            fastest_fault_s=float(np.nanmax(fault_s)) if np.isfinite(fault_s).any() else math.nan,
             fastest_fault_words=f"{self.plan.device.id} not connected: its capacitance is missing",
             plateau_share=float(plateau.min()),
             bus_source_ohm=source[0],
@@ -292,9 +294,12 @@ class Run:
             order += "; a load stops and starts again: from its first stop on, the energy is an upper bound"
         method = f"circuit solver on the whole topology without inductance, bus at {plan.device.id}; {order}"
         worst = max(result.attempts, key=lambda a: math.inf if math.isnan(a.target_late_s) else a.target_late_s)
+        slow = f"longest time to the target: {worst.name}"
+        if math.isnan(result.slowest_s):
+            slow = f"never reaches the target: {worst.name}"
         fault = f"longest time to the target with {result.fastest_fault_words}"
         rows = (
-            (name, "t_slow", f"longest time to the target: {worst.name}", result.slowest_s, "s", SOLVER),
+            (name, "t_slow", slow, result.slowest_s, "s", SOLVER),
             (name, "t_fast", "shortest time to the target", result.fastest_s, "s", SOLVER),
             (name, "t_fault", fault, result.fastest_fault_s, "s", SOLVER),
             (name, "f_end", "lowest share of pack voltage the bus rests at", result.plateau_share, "1", STEADY),

@@ -6,8 +6,10 @@ Graph questions only, on the ids and terminals of an HvCircuit; nothing electric
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
+from types import MappingProxyType
 
 from tristrand.studies.circuits import HvCircuit
 
@@ -22,6 +24,7 @@ class Edge:
     kind: str
 
 
+@lru_cache(maxsize=256)
 def edges(circuit: HvCircuit) -> tuple[Edge, ...]:
     """All edges of the circuit; contactors count whatever their state."""
     return (
@@ -34,8 +37,9 @@ def edges(circuit: HvCircuit) -> tuple[Edge, ...]:
     )
 
 
-def groups(some: Iterable[Edge]) -> list[set[str]]:
-    """Terminals joined by the edges, group by group."""
+@lru_cache(maxsize=1024)
+def groups(some: tuple[Edge, ...]) -> tuple[frozenset[str], ...]:
+    """Terminals joined by the edges, group by group. Kept: an edit of a value leaves the graph as it was."""
     parent: dict[str, str] = {}
 
     def root(node: str) -> str:
@@ -49,12 +53,12 @@ def groups(some: Iterable[Edge]) -> list[set[str]]:
     found: dict[str, set[str]] = defaultdict(set)
     for node in list(parent):
         found[root(node)].add(node)
-    return list(found.values())
+    return tuple(frozenset(group) for group in found.values())
 
 
 def joined(some: Iterable[Edge], a: str, b: str) -> bool:
     """Whether the edges lead from a to b."""
-    return a == b or any(a in group and b in group for group in groups(some))
+    return a == b or any(a in group and b in group for group in groups(tuple(some)))
 
 
 def islands(circuit: HvCircuit) -> tuple[tuple[str, ...], ...]:
@@ -77,20 +81,22 @@ def on_loops(some: tuple[Edge, ...], plus: str, minus: str) -> set[str]:
     return set()
 
 
-def protecting_fuses(circuit: HvCircuit) -> dict[str, tuple[str, ...]]:
+def protecting_fuses(circuit: HvCircuit) -> Mapping[str, tuple[str, ...]]:
     """For every connection the fuses that lie in all of its loops through a pack: with one of them open no pack feeds it."""
-    every = edges(circuit)
+    return _protecting(edges(circuit))
+
+
+@lru_cache(maxsize=64)
+def _protecting(every: tuple[Edge, ...]) -> Mapping[str, tuple[str, ...]]:
+    packs = [e for e in every if e.kind == "pack"]
+    fuses = [e.id for e in every if e.kind == "fuse"]
+    with_all = [on_loops(_without(every, p.id), p.a, p.b) for p in packs]
+    without = {f: [on_loops(_without(every, p.id, f), p.a, p.b) for p in packs] for f in fuses}
     found: dict[str, tuple[str, ...]] = {}
-    with_all = [on_loops(_without(every, p.id), p.plus, p.minus) for p in circuit.packs]
-    without = {
-        s.id: [on_loops(_without(every, p.id, s.id), p.plus, p.minus) for p in circuit.packs]
-        for s in circuit.series
-        if s.kind == "fuse"
-    }
-    for lead in circuit.leads:
-        if any(lead.id in loops for loops in with_all):
+    for lead in every:
+        if lead.kind == "lead" and any(lead.id in loops for loops in with_all):
             found[lead.id] = tuple(f for f, loops in without.items() if not any(lead.id in ids for ids in loops))
-    return found
+    return MappingProxyType(found)
 
 
 def _without(every: tuple[Edge, ...], *ids: str) -> tuple[Edge, ...]:

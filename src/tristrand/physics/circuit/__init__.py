@@ -17,7 +17,19 @@ from tristrand.physics.circuit.elements import (
 )
 from tristrand.physics.circuit.operating import OperatingPoint, operating_point
 from tristrand.physics.circuit.results import Transient
-from tristrand.physics.circuit.signals import At, Crossing, Integral, Peak, Signal, When, amp, const, volt
+from tristrand.physics.circuit.signals import (
+    At,
+    Command,
+    Crossing,
+    Integral,
+    Peak,
+    Probe,
+    Signal,
+    When,
+    amp,
+    const,
+    volt,
+)
 from tristrand.physics.circuit.transient import transient
 
 __all__ = [
@@ -28,6 +40,7 @@ __all__ = [
     "Capacitor",
     "Circuit",
     "CircuitError",
+    "Command",
     "Crossing",
     "CurrentSource",
     "Diode",
@@ -37,6 +50,7 @@ __all__ = [
     "OperatingPoint",
     "Peak",
     "PowerLoad",
+    "Probe",
     "Resistor",
     "Signal",
     "Switch",

@@ -101,7 +101,7 @@ def assemble(topology: Topology, regime: Regime, lanes: Ints) -> System:
         potential = -np.linalg.pinv(scaled @ cut.T, hermitian=True) @ (scaled @ emf)
         volts = volts + island @ potential
     flux = free.T[None] * inductance[:, None, :]
-    to_j = np.linalg.solve(mass, flux) if nj else flux
+    to_j: Floats = np.asarray(np.linalg.solve(mass, flux) if nj else flux, dtype=float)
     to_j0 = -np.einsum("gij,gj->gi", to_j, i0)
     load_v = drop.T @ volts
     return _fold(topology, regime, lanes, System(f, volts, i_l, np.zeros((g, n_p, 0)), load_v, to_j, to_j0))
@@ -135,9 +135,9 @@ def _independent(cut: Floats, source_cut: Floats, source_a: Floats) -> tuple[Flo
     _, values, right = np.linalg.svd(cut)
     rank = int((values > 1e-9 * values[0]).sum()) if values.size and values[0] > 0 else 0
     free = right[rank:].T.copy()
-    # currents that no cut touches keep their own coordinate, so that lanes and prints stay readable
     free[np.abs(free) < 1e-15] = 0.0
-    return free, -(source_a @ source_cut.T) @ np.linalg.pinv(cut).T
+    i0: Floats = -(source_a @ source_cut.T) @ np.asarray(np.linalg.pinv(cut), dtype=float).T
+    return free.astype(np.float64), i0
 
 
 def _fold(topology: Topology, regime: Regime, lanes: Ints, raw: System) -> System:
@@ -184,7 +184,7 @@ def _sliding(topology: Topology, lanes: Ints, raw: System, law: Floats, slide: I
             held[:, row] = np.einsum("i,giq->gq", branch, raw.f[:, : branch.size])
     rest = held[:, :, m + 1 :] @ law  # the sliding rows of law are still zero here
     rest[:, :, : m + 1] += held[:, :, : m + 1]
-    return -np.linalg.solve(held[:, :, m + 1 + slide], rest)
+    return np.asarray(-np.linalg.solve(held[:, :, m + 1 + slide], rest), dtype=float)
 
 
 def signal_row(topology: Topology, regime: Regime, lanes: Ints, system: System, signal: Signal) -> Floats:
@@ -211,9 +211,7 @@ def current_row(topology: Topology, regime: Regime, lanes: Ints, system: System,
         row[:, m] += topology.ocv_v[lanes, k]
         return np.asarray(row * topology.battery_s[lanes, k][:, None])
     if (k := topology.resistors.index.get(name)) is not None:
-        return np.asarray(
-            (topology.resistors.incidence[:, k] @ system.volts) * topology.resistor_s[lanes, k][:, None]
-        )
+        return np.asarray((topology.resistors.incidence[:, k] @ system.volts) * topology.resistor_s[lanes, k][:, None])
     if (k := topology.inductors.index.get(name)) is not None:
         return system.inductor_a[:, k]
     if (k := topology.capacitors.index.get(name)) is not None:

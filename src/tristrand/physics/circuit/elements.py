@@ -202,7 +202,7 @@ def _element_faults(element: Element) -> list[str]:
         if element.below not in ("off", "resistive"):
             faults.append(f"{kind} {element.name!r}: below is {element.below!r}; 'off' or 'resistive' is expected")
         try:
-            wrong = np.any(np.asarray(element.turn_off_v, float) > np.asarray(element.turn_on_v, float))
+            wrong = bool(np.any(np.asarray(element.turn_off_v, float) > np.asarray(element.turn_on_v, float)))
         except ValueError:
             wrong = False  # unequal lane counts are reported once, for the whole circuit
         if wrong and element.below == "off":

@@ -306,7 +306,7 @@ def _newton(
     fixed = np.where(state == LIMIT, cap, 0.0)
     slope = np.where(state == RESISTIVE, conductance, 0.0)
     slide = state == SLIDE
-    eye = np.eye(p)
+    eye, move, step = np.eye(p), np.zeros((g, p)), 0
     for step in range(1, 101):
         v = a + np.einsum("gpq,gq->gp", e, current)
         drawing = watts > 0

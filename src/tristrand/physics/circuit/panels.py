@@ -49,18 +49,19 @@ class LinearRows:
             return value, derivative
         if np.iscomplexobj(self.rate):
             return self._ringing_at(tau, value, derivative)
-        grown = np.expm1(self.rate[..., None] * tau[:, None, :])
-        return value + self.weight @ _phi(grown, self.rate, tau), derivative + self.weight @ (1.0 + grown)
+        rate, weight = np.asarray(self.rate, dtype=float), np.asarray(self.weight, dtype=float)
+        grown = np.expm1(rate[..., None] * tau[:, None, :])
+        return value + weight @ _phi(grown, rate, tau), derivative + weight @ (1.0 + grown)
 
     def _ringing_at(self, tau: Floats, value: Floats, derivative: Floats) -> tuple[Floats, Floats]:
         """The same where some eigenvalues are complex; one of each conjugate pair is worked out, twice its part."""
         ringing = (self.rate.imag != 0).any(axis=0)
         flat = np.flatnonzero(~ringing)
         if flat.size:
-            rate, weight = self.rate[:, flat].real, self.weight[:, :, flat].real
-            grown = np.expm1(rate[..., None] * tau[:, None, :])
-            value = value + weight @ _phi(grown, rate, tau)
-            derivative = derivative + weight @ (1.0 + grown)
+            slow, part = self.rate[:, flat].real, self.weight[:, :, flat].real
+            grown = np.expm1(slow[..., None] * tau[:, None, :])
+            value = value + part @ _phi(grown, slow, tau)
+            derivative = derivative + part @ (1.0 + grown)
         k = np.flatnonzero(ringing & (self.rate.imag >= 0).any(axis=0))
         rate = self.rate[:, k]
         twice = np.where(rate.imag > 0, 2.0, np.where(rate.imag < 0, 0.0, 1.0))

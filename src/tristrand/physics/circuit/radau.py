@@ -46,7 +46,7 @@ class Tableau:
         return powers @ self.monomial.T, lower @ self.monomial.T
 
 
-@cites("HAIRER-WANNER-ODE2#IV.5 eq. (5.4)-(5.7), Radau IIA", unverified="read from memory; the tests derive it")
+@cites("HAIRER-WANNER-1996#IV.5, Radau IIA methods", unverified="read from memory; the tests derive it")
 @lru_cache(maxsize=8)
 def radau_tableau(stages: int = STAGES) -> Tableau:
     """Radau IIA method with `stages` stages (1 .. 9).
@@ -93,7 +93,7 @@ def radau_step(
     `probe` (g, p, q) gives the load voltages on [x, 1, i_p]; `power` (g, p, 2) is P(τ) = P0 + P1 τ.
     """
     t = radau_tableau(stages)
-    m, p = y0.shape[1], start_v.shape[1]
+    m = y0.shape[1]
     rate, feed = modes.rate, modes.feed
     d = t.d / (1.0 - (h[:, None] * rate)[..., None] * t.d)  # (g, m, s)
     linear = rate * y0 + modes.drive
@@ -115,9 +115,7 @@ def radau_step(
     return Step(nodes, np.concatenate([start_v[..., None], v], axis=2), solved, error)
 
 
-def _newton(
-    alpha: Floats, matrix: Floats, watts: Floats, start_v: Floats
-) -> tuple[Floats, NDArray[np.bool_]]:
+def _newton(alpha: Floats, matrix: Floats, watts: Floats, start_v: Floats) -> tuple[Floats, NDArray[np.bool_]]:
     """Load voltages (g, p, s) with v = α + M (P/v), and which lanes converged."""
     g, p, s = alpha.shape
     flat = matrix.transpose(0, 1, 3, 2, 4).reshape(g, p * s, p * s)

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from tristrand.physics.circuit.assembly import Ints, Regime, signal_row
+from tristrand.physics.circuit.assembly import Ints, Regime, System, signal_row
 from tristrand.physics.circuit.panels import Panel
 from tristrand.physics.circuit.signals import Signal
 from tristrand.physics.circuit.topology import Topology
@@ -105,5 +105,5 @@ class Transient:
         return np.unique(np.concatenate([*pieces, self.final_time[lane : lane + 1]]))
 
 
-def _one(record: Record, k: int):  # type: ignore[no-untyped-def]
+def _one(record: Record, k: int) -> System:
     return record.panel.system.take(np.array([k]))

@@ -45,27 +45,45 @@ class Sampled:
         )
 
 
-def root(rows: Rows, lo: Floats, hi: Floats, rising: bool = True, of_slope: bool = False) -> Floats:
-    """Root τ of each single-signal row (or of its slope, falling) in [lo, hi] (k,), by safeguarded Newton."""
+def root(rows: Rows, lo: Floats, hi: Floats) -> Floats:
+    """Root τ of each single-signal row that rises through 0 in [lo, hi] (k,), by Newton kept in its bracket."""
     lo, hi = lo.copy(), hi.copy()
-    sign = 1.0 if rising else -1.0
     at = lo + 0.5 * (hi - lo)
     for step in range(80):
-        value, slope = (a[:, 0, 0] for a in rows.at(at[:, None]))
-        f = slope if of_slope else value
-        below = sign * f < 0
-        lo, hi = np.where(below, at, lo), np.where(below, hi, at)
-        middle = lo + 0.5 * (hi - lo)
-        if of_slope or step > 20:
-            new = middle
-        else:
+        f, slope = (a[:, 0, 0] for a in rows.at(at[:, None]))
+        lo, hi = np.where(f < 0, at, lo), np.where(f < 0, hi, at)
+        new = middle = lo + 0.5 * (hi - lo)
+        if step < 20:
             with np.errstate(divide="ignore", invalid="ignore"):
                 new = at - f / slope
             new = np.where((new > lo) & (new < hi), new, middle)
-        width = 1e-15 * hi if not of_slope else 1e-11 * hi
-        if np.all((np.abs(new - at) <= width) | (hi - lo <= width) | (f == 0)):
-            return np.where(f == 0, at, new)
-        at = np.where(f == 0, at, new)
+        new = np.where(f == 0, at, new)
+        width = 1e-15 * hi
+        if np.all((np.abs(new - at) <= width) | (hi - lo <= width)):
+            return new
+        at = new
+    return at
+
+
+def summit(rows: Rows, lo: Floats, hi: Floats) -> Floats:
+    """τ in [lo, hi] (k,) of the maximum of each single-signal row, whose slope falls through 0 there (Illinois)."""
+    lo, hi = lo.copy(), hi.copy()
+    f_lo, f_hi = (rows.at(end[:, None])[1][:, 0, 0].copy() for end in (lo, hi))
+    at = lo
+    for step in range(80):
+        new = lo + (hi - lo) * (f_lo / (f_lo - f_hi) if step < 40 else 0.5)
+        f = rows.at(new[:, None])[1][:, 0, 0]
+        up = f > 0
+        again = up == (at == lo) if step else np.zeros(up.shape, dtype=bool)
+        # an end that stays twice running gets half its weight, or the bracket would shrink from one side only
+        f_lo, f_hi = (
+            np.where(up, f, np.where(again & (at == hi), 0.5 * f_lo, f_lo)),
+            np.where(up, np.where(again & (at == lo), 0.5 * f_hi, f_hi), f),
+        )
+        done = (np.abs(new - at) <= 1e-11 * hi) | (f == 0) | (hi - lo <= 1e-14 * hi)
+        lo, hi, at = np.where(up, new, lo), np.where(up, hi, new), new
+        if done.all():
+            break
     return at
 
 
@@ -109,7 +127,7 @@ def first_reach(sampled: Sampled, columns: slice, tolerance: Floats, from_start:
     if maybe.any():
         lane, column, k = lane[maybe], column[maybe], k[maybe]
         rows = sampled.rows.pairs(lane, column)
-        top = root(rows, sampled.tau[lane, k], sampled.tau[lane, k + 1], rising=False, of_slope=True)
+        top = summit(rows, sampled.tau[lane, k], sampled.tau[lane, k + 1])
         over = rows.at(top[:, None])[0][:, 0, 0] > tolerance[lane, column - base]
         if over.any():
             lane, column, k, top = lane[over], column[over], k[over], top[over]
@@ -118,19 +136,19 @@ def first_reach(sampled: Sampled, columns: slice, tolerance: Floats, from_start:
     return out
 
 
-def largest(sampled: Sampled, columns: slice) -> tuple[Floats, Floats]:
-    """Largest value (g, S) of each signal on the panel and its τ."""
+def largest(sampled: Sampled, columns: slice, known: Floats) -> tuple[Floats, Floats]:
+    """Largest value (g, S) of each signal on the panel and its τ; exact where it exceeds the value `known` (g, S)."""
     value = sampled.value[:, columns]
     k = value.argmax(axis=2)
     best = np.take_along_axis(value, k[..., None], axis=2)[..., 0]
     when = np.take_along_axis(np.broadcast_to(sampled.tau[:, None], value.shape), k[..., None], axis=2)[..., 0]
     lane, column, k, estimate = humps(sampled, columns)
     base = columns.start or 0
-    maybe = estimate > best[lane, column - base]
+    maybe = estimate > np.maximum(best, known)[lane, column - base]
     if maybe.any():
         lane, column, k = lane[maybe], column[maybe], k[maybe]
         rows = sampled.rows.pairs(lane, column)
-        top = root(rows, sampled.tau[lane, k], sampled.tau[lane, k + 1], rising=False, of_slope=True)
+        top = summit(rows, sampled.tau[lane, k], sampled.tau[lane, k + 1])
         height = rows.at(top[:, None])[0][:, 0, 0]
         for order in np.argsort(height):  # rising, so that the largest of a lane is written last
             if height[order] > best[lane[order], column[order] - base]:

@@ -19,9 +19,7 @@ class Signal:
     def __add__(self, other: Signal | float) -> Signal:
         if not isinstance(other, Signal):
             return Signal(self.volts, self.amps, self.constant + other)
-        return Signal(
-            _merged(self.volts, other.volts), _merged(self.amps, other.amps), self.constant + other.constant
-        )
+        return Signal(_merged(self.volts, other.volts), _merged(self.amps, other.amps), self.constant + other.constant)
 
     def __mul__(self, factor: float) -> Signal:
         return Signal(

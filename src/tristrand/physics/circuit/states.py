@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -81,7 +82,7 @@ def exits_of(topology: Topology, regime: Regime, lanes: Ints, system: System) ->
     return Exits(tuple(what), np.stack(rows, axis=1), np.stack(ramps, axis=1), np.stack(scales, axis=1))
 
 
-def _load_exits(topology: Topology, state: int, k: int, lanes: Ints, system: System, add) -> None:  # type: ignore[no-untyped-def]
+def _load_exits(topology: Topology, state: int, k: int, lanes: Ints, system: System, add: Callable[..., None]) -> None:
     load = topology.load
     volts, amps = system.load_v[:, k], system.load_a[:, k]
     on_v, off_v = load.on_v[lanes, k], load.off_v[lanes, k]
@@ -160,7 +161,8 @@ def supply(probe: Floats, x: Floats, watts: Floats) -> tuple[Floats, NDArray[np.
     m = x.shape[1]
     a = (probe[:, :, :m] @ x[..., None])[..., 0] + probe[:, :, m]
     e = probe[:, :, m + 1 :]
-    good = (a > 0).all(axis=1)
+    good: NDArray[np.bool_] = np.asarray((a > 0).all(axis=1))
+    move = np.zeros_like(a)
     v = np.where(good[:, None], a, 1.0)
     if not e.any():
         return v, good

@@ -76,7 +76,7 @@ class Topology:
         self.node = {name: k for k, name in enumerate(circuit.nodes)}
         self.n = len(circuit.nodes) - 1
         kinds = (Battery, Resistor, Inductor, Capacitor, Switch, Diode, PowerLoad, CurrentSource)
-        groups = [self._group(kind) for kind in kinds]
+        groups = [Group([e for e in circuit.elements if isinstance(e, kind)], self.node, self.n) for kind in kinds]
         (self.batteries, self.resistors, self.inductors, self.capacitors) = groups[:4]
         (self.switches, self.diodes, self.loads, self.sources) = groups[4:]
         self.ocv_v = self._values(Battery, "ocv_v")
@@ -98,9 +98,6 @@ class Topology:
 
     def _of(self, kind: type[Kind]) -> list[Kind]:
         return [e for e in self.circuit.elements if isinstance(e, kind)]
-
-    def _group(self, kind: type[Kind]) -> Group:
-        return Group(list(self._of(kind)), self.node, self.n)
 
     def _values(self, kind: type[Kind], name: str) -> Floats:
         """One parameter of all elements of a kind as (N, k)."""
@@ -178,7 +175,7 @@ class Topology:
 def stamp(incidence: Floats, conductance: Floats) -> Floats:
     """Nodal conductance matrices (g, n, n) of branches with conductance (g, k)."""
     scaled = incidence[None, :, :] * conductance[:, None, :]
-    return np.matmul(scaled, incidence.T)
+    return np.asarray(np.matmul(scaled, incidence.T))
 
 
 def islands(topology: Topology, switches: Bools, diodes: Bools, resistive: Bools) -> tuple[Floats, Floats, list[int]]:

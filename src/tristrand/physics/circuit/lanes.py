@@ -1,0 +1,388 @@
+"""The state of all lanes of a transient: what is known in advance, groups of equal regime, and changes of state."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tristrand.physics.circuit.assembly import (
+    CAPPED,
+    LIMIT,
+    OFF,
+    POWER,
+    RAMP,
+    RESISTIVE,
+    SLIDE,
+    STARVED,
+    Ints,
+    Regime,
+    System,
+    assemble,
+    signal_row,
+)
+from tristrand.physics.circuit.elements import LEAK_S, Circuit, CircuitError
+from tristrand.physics.circuit.modes import Modes
+from tristrand.physics.circuit.results import Record
+from tristrand.physics.circuit.signals import At, Command, Crossing, Integral, Peak, Probe, When
+from tristrand.physics.circuit.states import (
+    STATE_WORDS,
+    Exits,
+    exits_of,
+    next_load_state,
+    start_load_states,
+    supply,
+)
+from tristrand.physics.circuit.topology import Topology, islands
+from tristrand.physics.circuit.watch import watched_by
+
+Floats = NDArray[np.float64]
+
+#: State changes of diodes and loads in one lane after which it is called hunting.
+MOST_EVENTS = 400
+
+
+@dataclass(slots=True)
+class Prepared:
+    """A regime for some lanes: equations, modes, exits, and the rows of everything that is watched."""
+
+    regime: Regime
+    lanes: Ints
+    system: System
+    exits: Exits
+    watch: Floats  # (g, W, q)
+    modes: Modes | None = None
+
+    def take(self, where: Ints) -> Prepared:
+        """The same for some of the lanes."""
+        if where.size == self.lanes.size:
+            return self
+        e = self.exits
+        return Prepared(
+            self.regime,
+            self.lanes[where],
+            self.system.take(where),
+            Exits(e.what, e.row[where], e.ramp[where], e.tolerance[where]),
+            self.watch[where],
+            None if self.modes is None else self.modes.take(where),
+        )
+
+
+class Lanes:
+    """State of all lanes while they run."""
+
+    def __init__(
+        self,
+        circuit: Circuit,
+        duration_s: float,
+        commands: Sequence[Command],
+        probes: Sequence[Probe],
+        stop: Crossing | None,
+        rtol: float,
+    ) -> None:
+        if not (np.isfinite(duration_s) and duration_s > 0):
+            raise CircuitError(f"duration_s must be finite and greater than 0, given is {duration_s!r}")
+        self.topology = t = Topology(circuit)
+        self.n = n = t.lanes
+        self.duration, self.rtol, self.stop = float(duration_s), rtol, stop
+        self.ats = [c for c in commands if isinstance(c, At)]
+        self.whens = [c for c in commands if isinstance(c, When)]
+        for command in commands:
+            if command.switch not in t.switches.index:
+                raise CircuitError(f"no switch is named {command.switch!r}; there are {', '.join(t.switches.names)}")
+        names = [p.name for p in probes]
+        if len(set(names)) != len(names):
+            raise CircuitError(
+                "two probes have one name: " + ", ".join(sorted({x for x in names if names.count(x) > 1}))
+            )
+        self.probes = list(probes)
+        self.crossing_probes = [p for p in probes if isinstance(p, Crossing)]
+        self.peak_probes = [p for p in probes if isinstance(p, Peak)]
+        self.integral_probes = [p for p in probes if isinstance(p, Integral)]
+        self.watched = watched_by(n, self.whens, stop, probes)
+        self.time = np.zeros(n)
+        self.z, self.i_l = t.initial_states()
+        self.i_l = self.i_l.copy()
+        self.switches = np.tile(t.closed.astype(np.uint8), (n, 1))
+        self.diodes = np.zeros((n, len(t.diodes)), dtype=np.uint8)
+        self.loads = start_load_states(t)
+        self.on_time = np.zeros((n, len(t.loads)))
+        self.step = np.full(n, np.nan)
+        self.running = np.ones(n, dtype=bool)
+        self.status = np.full(n, "completed", dtype="<U9")
+        self.changes = np.zeros(n, dtype=int)
+        self.band = np.array([np.inf, -np.inf]) * np.ones((n, 2))
+        self.cache: dict[bytes, list[Prepared]] = {}
+        self.records: list[Record] = []
+        self.log: list[tuple[float, int, str]] = []
+        self.condition_open = np.ones((n, self.watched.conditions), dtype=bool)
+        self.crossed = np.full((n, len(self.crossing_probes)), np.nan)
+        self.peak = np.full((n, len(self.peak_probes)), -np.inf)
+        self.peak_value = np.full((n, len(self.peak_probes)), np.nan)
+        self.peak_time = np.full((n, len(self.peak_probes)), np.nan)
+        self.total = np.zeros((n, len(self.integral_probes)))
+        self._breaks()
+
+    # --- times known in advance ------------------------------------------------------------------------------
+
+    def _breaks(self) -> None:
+        """Times (R, N) at which a panel must end: commands, windows of probes, ends of soft starts; inf when none."""
+        t = self.topology
+        rows = []
+        for at in self.ats:
+            k = t.switches.index[at.switch]
+            delay = (t.close_delay_s if at.closed else t.open_delay_s)[:, k]
+            time = np.broadcast_to(np.asarray(at.time_s, dtype=float), (self.n,)) + delay
+            if np.isnan(time).any() or (time < 0).any():
+                raise CircuitError(f"a command for switch {at.switch!r} has no time from 0 on")
+            rows.append(time)
+        self.first_when = len(rows)
+        rows.extend(np.full(self.n, np.inf) for _ in self.whens)
+        self.first_soft = len(rows)
+        rows.extend(np.full(self.n, np.inf) for _ in range(len(t.loads)))
+        windows = {p.start_s for p in self.probes} | {p.stop_s for p in self.probes if isinstance(p, Peak | Integral)}
+        if self.stop is not None:
+            windows.add(self.stop.start_s)
+        rows.extend(np.full(self.n, w) for w in sorted(windows) if 0 < w < self.duration)
+        self.breaks = np.array(rows).reshape(len(rows), self.n)
+
+    def _due(self, lanes: Ints) -> Ints:
+        """Carry out what is due now; lanes in which a switch moved."""
+        due = self.breaks[:, lanes] <= self.time[lanes]
+        moved = []
+        for row, column in np.argwhere(due):
+            lane = int(lanes[column])
+            self.breaks[row, lane] = np.inf
+            if row < self.first_soft:
+                command = self.ats[row] if row < self.first_when else self.whens[row - self.first_when]
+                self._move_switch(lane, self.topology.switches.index[command.switch], command.closed)
+                moved.append(lane)
+            elif row < self.first_soft + len(self.topology.loads):
+                self._end_soft_start(lane, row - self.first_soft)
+                moved.append(lane)
+        return np.array(sorted(set(moved)), dtype=np.intp)
+
+    def _move_switch(self, lane: int, k: int, closed: bool) -> None:
+        if bool(self.switches[lane, k]) != closed:
+            self.switches[lane, k] = closed
+            self._note(lane, f"{self.topology.switches.names[k]} {'closes' if closed else 'opens'}")
+            self._wake(lane)
+
+    def _wake(self, lane: int) -> None:
+        """Give loads that could not be supplied another chance, now that the circuit differs."""
+        row = self.loads[lane]
+        row[row == STARVED] = OFF
+        self.step[lane] = np.nan
+
+    def _end_soft_start(self, lane: int, k: int) -> None:
+        state = self.loads[lane, k]
+        if state in (RAMP, CAPPED):
+            self.loads[lane, k] = POWER if state == RAMP else LIMIT
+            self._note(lane, f"{self.topology.loads.names[k]} soft start ends")
+            self.step[lane] = np.nan
+
+    def _note(self, lane: int, text: str) -> None:
+        self.log.append((float(self.time[lane]), lane, text))
+
+    # --- groups of equal regime ------------------------------------------------------------------------------
+
+    def _groups(self, lanes: Ints) -> list[Ints]:
+        """Lanes split by the positions of switches, diodes and loads."""
+        key = np.concatenate([self.switches[lanes], self.diodes[lanes], self.loads[lanes]], axis=1)
+        if lanes.size == 1 or (key == key[0]).all():
+            return [lanes]
+        found: dict[bytes, list[int]] = {}
+        for lane, row in zip(lanes, key, strict=True):
+            found.setdefault(row.tobytes(), []).append(int(lane))
+        return [np.array(group, dtype=np.intp) for group in found.values()]
+
+    def _prepare(self, lanes: Ints) -> Prepared:
+        """Equations and rows of the regime these lanes share, kept for later panels."""
+        lane = int(lanes[0])
+        regime = Regime(self.switches[lane].copy(), self.diodes[lane].copy(), self.loads[lane].copy())
+        key = regime.switches.tobytes() + b"|" + regime.diodes.tobytes() + b"|" + regime.loads.tobytes()
+        for held in self.cache.get(key, ()):
+            where = np.minimum(np.searchsorted(held.lanes, lanes), held.lanes.size - 1)
+            if (held.lanes[where] == lanes).all():
+                return held.take(where)
+        system = assemble(self.topology, regime, lanes)
+        exits = exits_of(self.topology, regime, lanes, system)
+        w = self.watched
+        watch = np.zeros((lanes.size, len(w.signals), system.f.shape[2]))
+        for k, signal in enumerate(w.signals):
+            watch[:, k] = signal_row(self.topology, regime, lanes, system, signal)
+        watch[:, :, system.m] -= w.level[lanes]
+        watch *= w.sign[:, None]
+        prepared = Prepared(regime, lanes, system, exits, watch)
+        bucket = self.cache.setdefault(key, [])
+        bucket.append(prepared)
+        if len(bucket) > 16:
+            bucket.pop(0)
+        return prepared
+
+    def _state(self, p: Prepared) -> tuple[Floats, set[int]]:
+        """x (g, m) of the lanes in the coordinates of the regime, and lanes where a diode takes a current over.
+
+        A current whose path is gone changes at once, L Δi = A_L^T ψ with ψ the impulse of the node voltages. Diodes
+        that ψ pushes forward take the current over before it is lost; otherwise the loss is noted.
+        """
+        i_l = self.i_l[p.lanes]
+        j = (p.system.to_j @ i_l[..., None])[..., 0] + p.system.to_j0
+        x = np.concatenate([self.z[p.lanes], j], axis=1)
+        if j.shape[1] == i_l.shape[1]:
+            return x, set()
+        now = self._inductor_currents(p.system, x)
+        lost = np.abs(now - i_l) > 1e-6 * np.abs(i_l).max(axis=1, initial=0.0)[:, None] + 1e-9
+        taken = self._take_over(p, now - i_l, lost.any(axis=1)) if lost.any() and len(self.topology.diodes) else set()
+        for row, k in np.argwhere(lost):
+            if int(p.lanes[row]) not in taken:
+                name = self.topology.inductors.names[k]
+                self._note(int(p.lanes[row]), f"{name} is forced from {i_l[row, k]:.6g} A to {now[row, k]:.6g} A")
+        kept = np.array([lane in taken for lane in p.lanes], dtype=bool)
+        self.i_l[p.lanes] = np.where(kept[:, None], i_l, now)
+        return x, taken
+
+    def _take_over(self, p: Prepared, change: Floats, rows: NDArray[np.bool_]) -> set[int]:
+        """Turn on the diodes that the impulse of a broken inductor current pushes forward; their lanes."""
+        t = self.topology
+        resistive = p.regime.loads == RESISTIVE
+        island, _, _ = islands(t, p.regime.switches.astype(bool), p.regime.diodes.astype(bool), resistive)
+        cut = island.T @ t.inductors.incidence
+        impulse = (t.inductance_h[p.lanes] * change) @ np.linalg.pinv(cut) @ island.T
+        forward = impulse @ t.diodes.incidence
+        push = (forward > 1e-9 * np.abs(impulse).max(axis=1, keepdims=True)) & (self.diodes[p.lanes] == 0)
+        push &= rows[:, None]
+        taken: set[int] = set()
+        for row, k in np.argwhere(push):
+            lane = int(p.lanes[row])
+            taken.add(lane)
+            self.diodes[lane, k] = 1
+            self._note(lane, f"{t.diodes.names[k]} conducts")
+        return taken
+
+    def _inductor_currents(self, system: System, x: Floats) -> Floats:
+        m = system.m
+        return (system.inductor_a[:, :, :m] @ x[..., None])[..., 0] + system.inductor_a[:, :, m]
+
+    def _power(self, p: Prepared) -> Floats:
+        """P(τ) = P0 + P1 τ of the powered loads, (g, p, 2), from now on."""
+        which = p.regime.powered
+        load = self.topology.load
+        out = np.zeros((p.lanes.size, which.size, 2))
+        watts = load.power_w[np.ix_(p.lanes, which)]
+        out[..., 0] = watts
+        ramp = p.regime.loads[which] == RAMP
+        if ramp.any():
+            k = which[ramp]
+            soft = load.soft_s[np.ix_(p.lanes, k)]
+            elapsed = self.time[p.lanes][:, None] - self.on_time[np.ix_(p.lanes, k)]
+            out[:, ramp, 1] = watts[:, ramp] / soft
+            out[:, ramp, 0] = watts[:, ramp] * np.clip(elapsed / soft, 0.0, 1.0)
+        return out
+
+    def _exit_rows(self, p: Prepared) -> tuple[Floats, Floats]:
+        """Exit rows (g, E, q) with the soft-start share at this time, and their slopes (g, E)."""
+        if not p.exits.ramp.any():
+            return p.exits.row, np.zeros_like(p.exits.ramp)
+        load, m = self.topology.load, p.system.m
+        k = np.array([e.index if e.load else 0 for e in p.exits.what], dtype=np.intp)
+        soft = np.maximum(load.soft_s[np.ix_(p.lanes, k)], 1e-300)
+        elapsed = self.time[p.lanes][:, None] - self.on_time[np.ix_(p.lanes, k)]
+        row = p.exits.row.copy()
+        row[:, :, m] += np.where(p.exits.ramp != 0, p.exits.ramp * np.clip(elapsed / soft, 0.0, 1.0), 0.0)
+        return row, np.where(p.exits.ramp != 0, p.exits.ramp / soft, 0.0)
+
+    # --- consistency after a change --------------------------------------------------------------------------
+
+    def _settle(self, lanes: Ints) -> None:
+        """Bring diodes and loads to states that agree with the circuit as it now is."""
+        attempts = 40
+        for attempt in range(attempts):
+            again: list[int] = []
+            for group in self._groups(lanes):
+                again.extend(self._settle_group(group, one_at_a_time=attempt > 8))
+            if not again:
+                return
+            lanes = np.array(sorted(again), dtype=np.intp)
+        for lane in lanes:
+            self._hunt(int(lane), "diodes and loads find no common state")
+
+    def _settle_group(self, lanes: Ints, one_at_a_time: bool) -> list[int]:
+        p = self._prepare(lanes)
+        x, taken = self._state(p)
+        if taken:
+            return list(lanes)
+        u = np.concatenate([x, np.ones((lanes.size, 1)), np.zeros((lanes.size, p.regime.powered.size))], axis=1)
+        changed: set[int] = set()
+        if p.regime.powered.size:
+            probe = p.system.load_v[:, p.regime.powered]
+            watts = self._power(p)[..., 0]
+            volts, good = supply(probe, x, watts)
+            u[:, x.shape[1] + 1 :] = watts / volts
+            for row in np.flatnonzero(~good):
+                self._collapse(int(lanes[row]), p.regime, probe[row])
+                changed.add(int(lanes[row]))
+        rows, _ = self._exit_rows(p)
+        value = (rows @ u[..., None])[..., 0]
+        for row, k in np.argwhere(value > p.exits.tolerance):
+            lane = int(lanes[row])
+            if (lane in changed and one_at_a_time) or not self._still(lane, p.regime):
+                continue
+            changed.add(lane)
+            self._leave(lane, p, int(row), int(k), u[row])
+        return [lane for lane in changed if self.running[lane]]
+
+    def _still(self, lane: int, regime: Regime) -> bool:
+        """Whether the loads of the lane are as they were when its exits were found."""
+        return bool((self.loads[lane] == regime.loads).all())
+
+    def _collapse(self, lane: int, regime: Regime, probe: Floats) -> None:
+        """A load asks more than its supply can give at any voltage: it is off until something changes."""
+        which = regime.powered
+        direct = np.abs(np.diagonal(probe[:, -which.size :])) > 0
+        watts = np.where(direct, self.topology.load.power_w[lane, which], -1.0)
+        k = int(which[int(np.argmax(watts))])
+        self.loads[lane, k] = STARVED
+        self.step[lane] = np.nan
+        words = f"{self.topology.loads.names[k]} cannot be supplied: it asks more than the circuit can give"
+        self._note(lane, words)
+        # fed through the pin of a floating island alone it is simply not connected; else it would try again for ever
+        if np.abs(probe[:, -which.size :]).max() < 0.1 / LEAK_S:
+            self._hunt(lane, f"because {words}")
+
+    def _leave(self, lane: int, p: Prepared, row: int, k: int, u: Floats) -> None:
+        """Take exit k of the lane."""
+        t = self.topology
+        exit_ = p.exits.what[k]
+        self.changes[lane] += 1
+        self.step[lane] = np.nan
+        if not exit_.load:
+            self.diodes[lane, exit_.index] ^= 1
+            words = "conducts" if self.diodes[lane, exit_.index] else "blocks"
+            self._note(lane, f"{t.diodes.names[exit_.index]} {words}")
+            self._wake(lane)
+        else:
+            index = exit_.index
+            volts = float(p.system.load_v[row, index] @ u)
+            state = next_load_state(t, int(self.loads[lane, index]), index, lane, exit_.upward, volts)
+            if state == RAMP and self.loads[lane, index] == OFF:
+                self.on_time[lane, index] = self.time[lane]
+                self.breaks[self.first_soft + index, lane] = self.time[lane] + t.load.soft_s[lane, index]
+            if state == OFF:
+                self.breaks[self.first_soft + index, lane] = np.inf
+            self.loads[lane, index] = state
+            shown = float(t.load.on_v[lane, index]) if state == SLIDE else volts
+            self._note(lane, f"{t.loads.names[index]} {STATE_WORDS[state]} at {shown:.6g} V")
+            if self.changes[lane] > MOST_EVENTS // 2:
+                self.band[lane] = min(self.band[lane, 0], volts), max(self.band[lane, 1], volts)
+        if self.changes[lane] > MOST_EVENTS:
+            low, high = self.band[lane]
+            self._hunt(lane, f"between {low:.6g} V and {high:.6g} V" if high >= low else "without rest")
+
+    def _hunt(self, lane: int, words: str) -> None:
+        if self.running[lane]:
+            self.running[lane] = False
+            self.status[lane] = "hunting"
+            self._note(lane, f"hunting {words}")
