@@ -27,6 +27,7 @@ from tristrand.physics.circuit import (
     Resistor,
     Switch,
     amp,
+    const,
     operating_point,
     transient,
     volt,
@@ -222,3 +223,16 @@ def test_sample_and_grid_show_both_sides_of_a_jump() -> None:
     assert values[times >= 0.25] == pytest.approx(10.0)
     assert times[times < 0.25].max() == np.nextafter(0.25, 0.0)
     assert math.isnan(run.sample(amp("r"), np.array([1.5]))[0])
+
+
+@covers("physics.circuit.signals.volt", "physics.circuit.signals.amp", "physics.circuit.signals.const")
+def test_signals_combine_as_numbers_do() -> None:
+    circuit = Circuit(
+        (Battery("b", "p", "m", 100.0, 1.0), Resistor("r1", "p", "q", 4.0), Resistor("r2", "q", "m", 5.0))
+    )
+    # 10 A: 90 V at p, 50 V at q
+    mixed = 2.0 * volt("p", "q") - amp("r2") + const(3.0) - 0.5 * (1.0 - volt("q"))
+    run = transient(circuit, 2.0, (), [Integral("s", mixed), Integral("two", const(2.0)), Peak("n", -amp("b"))])
+    assert run.integrals["s"][0] == pytest.approx(2.0 * (80.0 - 10.0 + 3.0 - 0.5 * (1.0 - 50.0)), rel=1e-12)
+    assert run.integrals["two"][0] == pytest.approx(4.0, rel=1e-14)
+    assert run.peaks["n"][0][0] == pytest.approx(-10.0, rel=1e-12)

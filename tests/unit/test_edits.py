@@ -37,7 +37,9 @@ def leaves() -> list[tuple[str, str]]:
 
 
 LEAVES = leaves()
-NEW = st.sampled_from(["20 A", "1.5 mΩ ± 10 %", "with_bus", "true", "7", "{a: 1}", "[1, 2]", "'it''s'", '"a: b # c"', "null"])
+NEW = st.sampled_from(
+    ["20 A", "1.5 mΩ ± 10 %", "with_bus", "true", "7", "{a: 1}", "[1, 2]", "'it''s'", '"a: b # c"', "null"]
+)
 
 
 @given(st.sampled_from(LEAVES), NEW, st.booleans())
@@ -64,7 +66,9 @@ def test_any_new_text_is_read_back_as_itself_or_refused(leaf: tuple[str, str], n
     assert all(comment in after for comment in comments)
 
 
-BLOCK = "# head\na: {x: 1, y: [1, 2]}  # flow\nb:\n  # first\n  c: 3  # three\n  d: 'q'\n\n# tail\ne:\nf: |\n  text\ng: 1\n"
+BLOCK = (
+    "# head\na: {x: 1, y: [1, 2]}  # flow\nb:\n  # first\n  c: 3  # three\n  d: 'q'\n\n# tail\ne:\nf: |\n  text\ng: 1\n"
+)
 
 
 @pytest.mark.parametrize(

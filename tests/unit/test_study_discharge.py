@@ -79,10 +79,11 @@ def test_the_largest_resistance_meets_the_limit_in_the_solved_circuit() -> None:
     assert again.slowest_active_s == pytest.approx(5.0, abs=2e-3)
 
 
-def test_no_limit_no_largest_resistance() -> None:
+def test_without_a_limit_of_the_owner_the_usual_five_seconds_count() -> None:
+    own = studied(van(("discharge: {within: 5 s}", "discharge: {within: 5 s}")))
     result = studied(van(("discharge: {within: 5 s}", "")))
-    assert math.isnan(result.limit_s)
-    assert result.largest_resistance_ohm == {}
+    assert result.limit_s == 5.0
+    assert result.largest_resistance_ohm == own.largest_resistance_ohm
     assert result.missing == ()
 
 

@@ -81,7 +81,7 @@ def test_a_load_that_stops_and_starts_counts_as_stalled_and_its_energy_is_not_un
     data = precharge.inputs(design)
     plan = plan_of(data.circuit)
     assert not isinstance(plan, str)
-    run = Run(data, packs(design), plan)
+    run = Run(data, packs(design).packs, plan)
     lane = 6
     assert run.stalled[lane]
     assert math.isnan(run.late[lane])

@@ -25,7 +25,17 @@ def test_values_are_typed_only_where_they_are_plain_numbers_or_truths() -> None:
 
 @pytest.mark.parametrize("newline", ["\n", "\r\n"])
 def test_spans_cut_out_exactly_the_value(newline: str) -> None:
-    lines = ["# µ: a comment", "Ω: {b: 'x y', c: [1, 2 V]}  # tail", "list:", "  - k: ä", "  # between", "  - k: |", "      t", "z: 9", ""]
+    lines = [
+        "# µ: a comment",
+        "Ω: {b: 'x y', c: [1, 2 V]}  # tail",
+        "list:",
+        "  - k: ä",
+        "  # between",
+        "  - k: |",
+        "      t",
+        "z: 9",
+        "",
+    ]
     text = newline.join(lines)
     spans = parse_yaml("f", text).spans
     cut = {pointer: text[span.start : span.end] for pointer, span in spans.items()}

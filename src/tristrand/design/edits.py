@@ -12,6 +12,7 @@ from tristrand.design.yamltext import Tree, YamlText, parse_yaml
 from tristrand.findings import Edit
 
 _PLAIN = re.compile(r"[A-Za-z0-9][A-Za-z0-9 _./()²³µμΩ°%·±+-]*\Z")
+_ESCAPES = {"\\": "\\\\", '"': '\\"', "\n": "\\n", "\t": "\\t"}
 _BOM = "\ufeff"
 
 
@@ -71,8 +72,7 @@ def scalar(value: str, *, inside_flow: bool = False, quoted: bool = False) -> st
     risky = quoted or (inside_flow and any(mark in value for mark in ",[]{}"))
     if _PLAIN.match(value) and not risky and value.strip() == value and isinstance(parse_yaml("", value).tree, str):
         return value
-    escaped = value.replace("\\", "\\\\").replace('"', '\\"').replace("\n", "\\n").replace("\t", "\\t")
-    return f'"{escaped}"'
+    return '"' + "".join(_ESCAPES.get(c, c if c.isprintable() else f"\\U{ord(c):08x}") for c in value) + '"'
 
 
 def _simple(parsed: YamlText, pointer: str, new: str) -> bool:
@@ -153,9 +153,11 @@ def _candidates(parsed: YamlText, pointer: str, new: str) -> Iterator[str]:
     above, entry = spans[parent], f"{scalar(key)}: {new}"
     last = max((s.end for p, s in spans.items() if p and p.rpartition("/")[0] == parent), default=above.start + 1)
     if text[above.start] == "{":
-        yield text[:last] + f", {entry}" + text[last:]
-        yield text[: above.start + 1] + entry + ", " + text[above.start + 1 :]
-        yield text[: above.start + 1] + entry + text[above.start + 1 :]
+        if last > above.start + 1:
+            yield text[:last] + f", {entry}" + text[last:]
+            yield text[: above.start + 1] + entry + ", " + text[above.start + 1 :]
+        else:
+            yield text[: above.start + 1] + entry + text[above.start + 1 :]
         return
     newline = "\r\n" if "\r\n" in text else "\n"
     indent = " " * (above.start - (text.rfind("\n", 0, above.start) + 1))

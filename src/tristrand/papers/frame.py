@@ -13,6 +13,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
+from tristrand.findings.words import plain
+
 Spec = dict[str, Any]
 
 WIDTH = 600
@@ -25,6 +27,7 @@ DASHES: tuple[list[int], ...] = ([1, 0], [9, 4], [9, 3, 2, 3], [2, 3])
 CONFIG: Spec = {
     "font": FONT,
     "background": "transparent",
+    "aria": False,
     "view": {"stroke": SOFT, "strokeWidth": 0.8},
     "axis": {
         "labelColor": INK,
@@ -72,7 +75,7 @@ def render_svg(plot: Plot) -> str:
     ids = dict.fromkeys(re.findall(r'\bid="([^"]*)"', body))
     for number, old in enumerate(ids):
         body = re.sub(rf'(\bid="|url\(#){re.escape(old)}(?=["\)])', rf"\g<1>{plot.name}-{number}", body)
-    label = escape(plot.alternative, quote=True)
+    label = escape(plain(plot.alternative), quote=True)
     return f'<svg viewBox="{box.group(1)}" width="{width:g}" role="img" aria-label="{label}">{body}'
 
 

@@ -147,9 +147,10 @@ def discharge(result: DischargeResult, limit_s: float = math.nan) -> Plot | None
     curves = [s for s in result.series if s.x and s.x[-1] > 0]
     panels = []
     told = []
+    # The study gives the curve with the discharge at work first; the limit says nothing about the other.
+    working = result.series[0] if any(c.active for c in result.cases) and result.series else None
     for series in curves:
-        active = _is_active(result, series)
-        panels.append(_discharge_panel(series, limit_s if active else math.nan))
+        panels.append(_discharge_panel(series, limit_s if series is working else math.nan))
         down = _crossing(series)
         told.append(
             f"{series.name}: 60 V after {engineering(down, 's', 3)}."
@@ -167,21 +168,13 @@ def discharge(result: DischargeResult, limit_s: float = math.nan) -> Plot | None
     )
 
 
-def _is_active(result: DischargeResult, series: Series) -> bool:
-    """Whether the discharge resistor is at work in this curve: its case's time to 60 V tells."""
-    down = _crossing(series)
-    same = [c for c in result.cases if series.name.endswith(c.name) and math.isfinite(c.seconds)]
-    if not math.isfinite(down) or not same:
-        return False
-    return min(same, key=lambda c: abs(math.log((c.seconds + 1e-9) / (down + 1e-9)))).active
-
-
 def _crossing(series: Series) -> float:
     """When the curve falls to 60 V; between samples as an exponential falls. nan when it never does."""
     points = list(zip(series.x, series.y, strict=True))
     for (x0, y0), (x1, y1) in pairwise(points):
-        if y0 > SAFE_V >= y1 > 0:
-            return x0 + (x1 - x0) * math.log(y0 / SAFE_V) / math.log(y0 / y1)
+        if y0 > SAFE_V >= y1:
+            share = math.log(y0 / SAFE_V) / math.log(y0 / y1) if y1 > 0 else (y0 - SAFE_V) / (y0 - y1)
+            return x0 + (x1 - x0) * share
     return math.nan
 
 

@@ -357,7 +357,7 @@ def cable_short_time_heating(ctx: Context) -> Iterable[Outcome]:
     checks="The drop between pack and device, conductors hot, stays within the share of common practice.",
     why="Drop is heat in cables and joints, and voltage the drive does not have.",
     sources=("ABYC-E11#voltage drop",),
-    failing=((HV_FILE, "connections/W10/length", "60 m"),),
+    failing=((HV_FILE, "connections/W10/length", "150 m"),),
 )
 def voltage_drop(ctx: Context) -> Iterable[Outcome]:
     """Per device, over everything between pack and device, as a share of the pack voltage."""

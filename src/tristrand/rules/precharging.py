@@ -119,7 +119,7 @@ def _release(ctx: Context, result: PrechargeResult) -> Callable[[], Iterable[Way
         for name in sorted(result.loads, key=lambda key: -result.loads[key]):
             part: Any = ctx.design.high_voltage.parts.get(name)
             if part is not None and getattr(part, "starts", "") == "with_bus":
-                most = f"; up to {result.tolerable_load_w:.0f} W may stay" if result.tolerable_load_w > 0 else ""
+                most = f"; up to {result.tolerable_load_w:.0f} W may stay" if 0 < result.tolerable_load_w < math.inf else ""
                 text = f"let {name} start only when released after the main contactors have closed{most}"
                 yield WayOut(text, (Edit(HV_FILE, f"parts/{name}/starts", "when_released"),))
 
@@ -293,7 +293,7 @@ def precharge_pulse_energy(ctx: Context) -> Iterable[Outcome]:
     checks="After the allowed attempts in a row the resistor stays below its temperature limit.",
     why="A driver who turns the key again and again must not be able to burn the resistor.",
     sources=("CLOSED-FORM#one-node thermal model",),
-    failing=((HV_FILE, "precharge/attempts", "60"), (HV_FILE, "precharge/pause", "2 s")),
+    failing=((HV_FILE, "precharge/attempts", "400"), (HV_FILE, "precharge/pause", "500 ms")),
 )
 def precharge_repeated_attempts(ctx: Context) -> Iterable[Outcome]:
     """One-node model of the resistor's body; the wire itself is judged by its pulse rating (HV135)."""
@@ -352,28 +352,61 @@ def precharge_time_out_on_short(ctx: Context) -> Iterable[Outcome]:
     if result is None or instead is not None:
         yield instead or _cannot(ctx)
         return
-    if math.isnan(result.timeout_s):
+    if math.isnan(result.timeout_s) and math.isnan(result.rise_after_s):
         yield ctx.open([Missing(f"{SETTINGS}/timeout", "time-out of the precharge")])
         return
-    text = f"{math.floor(result.short_timeout_s * 1000):g} ms"
+    looks = [(t, n) for t, n in ((result.timeout_s, "timeout"), (result.rise_after_s, "rise_check")) if t == t]
+    ends_s, name = min(looks)
+    words = "time-out" if name == "timeout" else "early look at the bus"
     yield ctx.compare(
-        f"{SETTINGS}/timeout",
-        "time-out",
-        result.timeout_s,
+        f"{SETTINGS}/{name}",
+        "time for which a shorted bus is fed",
+        ends_s,
         "s",
         "<=",
         result.short_timeout_s,
-        "CLOSED-FORM#resistor on a shorted bus",
+        "CLOSED-FORM#Joule's law",
         basis=rated.basis,
-        subject=f"the time-out of {result.resistor}",
+        subject=f"the {words} of {result.resistor}",
         bad=f"lets a shorted bus put {result.short_power_w:.0f} W into it for too long",
         good="saves the resistor on a shorted bus",
         related=((f"{PARTS}/{result.resistor}", "the resistor"),),
-        ways_out=lambda: [
-            WayOut(f"set the time-out to {text}", (Edit(HV_FILE, "precharge/timeout", text),)),
-            *other_sheets(ctx, result.resistor, "pulse_energy", result.short_power_w * result.timeout_s),
-        ],
+        ways_out=_sooner(ctx, result, name),
     )
+
+
+def _sooner(ctx: Context, result: PrechargeResult, name: str) -> Callable[[], Iterable[WayOut]]:
+    """Look earlier; look at all, at what a healthy bus has reached by then; or a resistor that takes more."""
+
+    def ways() -> Iterable[WayOut]:
+        text = f"{math.floor(result.short_timeout_s * 1000):g} ms"
+        share = _reached_share(result)
+        if name == "timeout" and share > 0:
+            look = WayOut(
+                f"look at the bus after {text}: give up below {share:g} %",
+                (Edit(HV_FILE, "precharge/rise_check", f"{{after: {text}, share: {share:g} %}}"),),
+            )
+            yield look
+            yield WayOut(f"set the time-out to {text}", (Edit(HV_FILE, "precharge/timeout", text),))
+        elif name == "rise_check" and share > 0:
+            edits = (
+                Edit(HV_FILE, "precharge/rise_check/after", text),
+                Edit(HV_FILE, "precharge/rise_check/share", f"{share:g} %"),
+            )
+            yield WayOut(f"look at the bus after {text}: give up below {share:g} %", edits)
+        soonest = min(t for t in (result.timeout_s, result.rise_after_s) if t == t)
+        yield from other_sheets(ctx, result.resistor, "pulse_energy", result.short_power_w * soonest)
+
+    return ways
+
+
+def _reached_share(result: PrechargeResult) -> float:
+    """A share [%] the slowest healthy bus has surely passed by the latest look: half of its unloaded rise."""
+    slowest = max((a.target_late_s for a in result.attempts if a.target_late_s == a.target_late_s), default=math.nan)
+    if not slowest > 0 or not 0 < result.target < 1:
+        return 0.0
+    rate = -math.log(1 - result.target) / slowest
+    return 5 * math.floor(10 * (1 - math.exp(-rate * result.short_timeout_s)))
 
 
 @rule(
@@ -422,7 +455,7 @@ def precharge_contactor_current(ctx: Context) -> Iterable[Outcome]:
     checks="What loads the bus during precharge stays within half of what the target tolerates.",
     why="A load near the limit turns a warm day or a tired pack into a car that will not start.",
     sources=("CLOSED-FORM#constant-power load in precharge", "PRACTICE#half of the tolerable load"),
-    failing=((HV_FILE, "parts/dcdc/starts", "with_bus"), (HV_FILE, "parts/dcdc/power/precharge", "30 W")),
+    failing=((HV_FILE, "parts/dcdc/starts", "with_bus"), (HV_FILE, "parts/dcdc/power/precharge", "20 W")),
 )
 def precharge_load_margin(ctx: Context) -> Iterable[Outcome]:
     """Constant-power loads that start with the bus against the tolerable power at the lowest pack voltage."""
@@ -433,6 +466,8 @@ def precharge_load_margin(ctx: Context) -> Iterable[Outcome]:
         yield NotApplicable("nothing draws power from the bus during precharge")
     elif not result.reaches:
         yield NotApplicable("precharge does not reach its target at all (HV131)")
+    elif math.isinf(result.tolerable_load_w):
+        yield NotApplicable("every load starts above the target")
     else:
         yield ctx.compare(
             f"{PARTS}/{result.resistor}",
@@ -545,6 +580,40 @@ def residual_with_sensor_error(ctx: Context) -> Iterable[Outcome]:
         good=f"is at most {result.residual_v:.1f} V with both sensors at the ends of their tolerance",
         related=((f"{SETTINGS}/pack_sensor", "pack sensor"), (f"{SETTINGS}/bus_sensor", "bus sensor")),
     )
+
+
+@rule(
+    "HV143",
+    "rise-check-too-strict",
+    "error",
+    needs=NEEDS,
+    checks="The slowest healthy precharge has reached the share of the early look when it comes.",
+    why="An early look that a healthy car fails on a cold day teaches people to bridge it.",
+    sources=("CLOSED-FORM#RC charging",),
+    failing=((HV_FILE, "precharge/rise_check/share", "90 %"),),
+)
+def rise_check_too_strict(ctx: Context) -> Iterable[Outcome]:
+    """Tolerance ends of resistor, capacitance and sensors."""
+    result = _result(ctx)
+    if result is None:
+        yield _cannot(ctx)
+    elif math.isnan(result.rise_after_s):
+        yield NotApplicable("no early look is set (precharge/rise_check)")
+    elif not result.reaches:
+        yield NotApplicable("precharge does not reach its target at all (HV131)")
+    else:
+        yield ctx.compare(
+            f"{SETTINGS}/rise_check",
+            f"longest healthy time to {100 * result.rise_share:g} %",
+            result.rise_slowest_s,
+            "s",
+            "<",
+            result.rise_after_s,
+            "CLOSED-FORM#RC charging",
+            subject="a healthy precharge",
+            bad="may fail the early look",
+            good="passes the early look",
+        )
 
 
 @rule(

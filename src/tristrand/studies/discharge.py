@@ -7,8 +7,9 @@ nothing draws current but the resistors. Time counts from the moment at which th
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -31,7 +32,7 @@ from tristrand.physics.circuit import (
     volt,
 )
 from tristrand.physics.discharge import TOUCH_LIMIT_V
-from tristrand.studies.circuits import Contact, Device, HvCircuit, hv_circuit
+from tristrand.studies.circuits import Contact, Device, HvCircuit, bare, hv_circuit
 from tristrand.studies.netlist import LEAST_OHM, batteries, bleeds, leads
 from tristrand.studies.opening import (
     Body,
@@ -50,6 +51,7 @@ from tristrand.studies.results import (
     DischargeCase,
     DischargeResult,
     Missing,
+    PackFigures,
     PackResult,
     Series,
     Working,
@@ -65,11 +67,13 @@ JOULE = "CLOSED-FORM#Joule's law"
 LOOKED_AT_S = 3600.0
 NEVER_S = 10 * LOOKED_AT_S
 HELD_S = 15.0
+USUAL_S = 5.0
+"""What every rule set that sets a time asks for; taken where the owner sets none (IEC-60204-1#6.2.4)."""
 
 
 @dataclass(frozen=True, slots=True)
 class DischargeInputs:
-    """The circuit, the resistors' thermal data and the owner's own limit (nan where not given)."""
+    """The circuit, the resistors' thermal data and the owner's own limit (the usual one where not given)."""
 
     circuit: HvCircuit
     bodies: tuple[Body, ...]
@@ -90,9 +94,9 @@ def inputs(design: Design) -> DischargeInputs:
     )
     within = design.high_voltage.discharge.within
     return DischargeInputs(
-        replace(circuit, missing=()),
+        bare(circuit, timed=True, inductive=False),
         bodies(design, "discharge"),
-        within.value if within is not None else math.nan,
+        within.value if within is not None else USUAL_S,
         missing,
     )
 
@@ -115,23 +119,29 @@ def study(data: DischargeInputs, packs: PackResult) -> DischargeResult:
         gap = Missing("high_voltage/connections", "a device that the main contactors connect to a pack")
         return replace(base, missing=(*base.missing, gap))
     data = replace(data, circuit=replace(circuit, devices=devices))
-    run = _Run(data, packs)
+    run = _solved(data.circuit, tuple(packs.packs.items()))
     result = run.judge(base)
     result = _resistors(data, run, result)
     return replace(result, series=run.series(result))
 
 
+@lru_cache(maxsize=256)
+def _solved(circuit: HvCircuit, packs: tuple[tuple[str, PackFigures], ...]) -> _Run:
+    """The solver's run, kept: an edit of a resistor's thermal data or of the limit does not ask for it again."""
+    return _Run(circuit, dict(packs))
+
+
 class _Run:
     """The circuit as it is opened, over the orders: first with working discharge contactors, then without."""
 
-    def __init__(self, data: DischargeInputs, packs: PackResult) -> None:
-        self.circuit, self.packs = data.circuit, packs
-        self.orders = orders_of(data.circuit)
+    def __init__(self, circuit: HvCircuit, packs: Mapping[str, PackFigures]) -> None:
+        self.circuit, self.packs = circuit, packs
+        self.orders = orders_of(circuit)
         self.count = len(self.orders)
-        self.farad_f = sum(d.farad.high for d in data.circuit.devices if d.farad.high > 0)
-        self.pulled = {i.id for i in data.circuit.series if i.kind == "service_disconnect"}
+        self.farad_f = sum(d.farad.high for d in circuit.devices if d.farad.high > 0)
+        self.pulled = {i.id for i in circuit.series if i.kind == "service_disconnect"}
         steady = operating_point(Circuit(self._elements(lambda d: 0.0, moving=False)))
-        self.start = {d.id: _across(steady, d.plus, d.minus) for d in data.circuit.devices}
+        self.start = {d.id: _across(steady, d.plus, d.minus) for d in circuit.devices}
         self.start_v = max(map(abs, self.start.values()))
         self.measured = self._measured(steady)
         self.transient = self._open()
@@ -142,8 +152,8 @@ class _Run:
         items: list[Any] = [e for e in leads(circuit) if e.name not in self.pulled or not moving]
         items += batteries(
             circuit,
-            {k: np.full(lanes, f.maximum_v) for k, f in self.packs.packs.items()},
-            {k: fullest(f).resistance_ohm for k, f in self.packs.packs.items()},
+            {k: np.full(lanes, f.maximum_v) for k, f in self.packs.items()},
+            {k: fullest(f).resistance_ohm for k, f in self.packs.items()},
         )
         if moving:
             items += [

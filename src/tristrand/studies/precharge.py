@@ -8,7 +8,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from functools import lru_cache
 from typing import Any
+
+import numpy as np
 
 from tristrand.design import Design
 from tristrand.physics import pulses
@@ -22,7 +25,7 @@ from tristrand.physics.circuit import (
     amp,
     transient,
 )
-from tristrand.studies.circuits import Device, hv_circuit
+from tristrand.studies.circuits import Device, bare, hv_circuit
 from tristrand.studies.netlist import LEAST_OHM, batteries, leads
 from tristrand.studies.opening import (
     Body,
@@ -31,10 +34,11 @@ from tristrand.studies.opening import (
     lean,
     needed,
 )
-from tristrand.studies.precharge_plan import PrechargeInputs, plan_of, watt_of
+from tristrand.studies.precharge_plan import Plan, PrechargeInputs, plan_of, watt_of
 from tristrand.studies.precharge_run import SENSORS, SOLVER, Run
 from tristrand.studies.results import (
     Missing,
+    PackFigures,
     PackResult,
     PrechargeResult,
     found,
@@ -74,7 +78,7 @@ def inputs(design: Design) -> PrechargeInputs:
         if device.with_bus and math.isinf(device.fixed_ohm):
             missing += _load_gaps(design, device)
     return PrechargeInputs(
-        replace(circuit, missing=()),
+        bare(circuit, "precharge", timed=False, inductive=True),
         bodies(design, "precharge"),
         numbers["target"],
         numbers["timeout"],
@@ -84,6 +88,8 @@ def inputs(design: Design) -> PrechargeInputs:
         settings.attempts or 0,
         numbers["pause"],
         tuple(missing),
+        settings.rise_check.after.value if settings.rise_check is not None else math.nan,
+        settings.rise_check.share.value if settings.rise_check is not None else math.nan,
     )
 
 
@@ -133,13 +139,37 @@ def study(data: PrechargeInputs, packs: PackResult) -> PrechargeResult:
     data = replace(data, circuit=replace(data.circuit, devices=plan.devices))
     base = replace(base, loads={d.id: w for d in plan.devices if (w := watt_of(d)) > 0})
     base = replace(base, connected_load_w=sum(base.loads.values()))
-    run = Run(data, packs, plan)
+    run = _solved(_for_the_solver(data), tuple(packs.packs.items()), plan)
     body = next(b for b in data.bodies if b.id == run.resistor)
     result = run.judge(replace(base, resistor=run.resistor))
     result = _shorted(data, run, body, result)
     result = _heat(data, body, result)
+    result = _rise(data, run, result)
     result = _surge(data, packs, run, result)
     return replace(result, series=run.series(result))
+
+
+def _for_the_solver(data: PrechargeInputs) -> PrechargeInputs:
+    """The inputs with only what the solver's runs depend on: other edits find the runs kept."""
+    circuit = bare(data.circuit, "precharge", timed=False, inductive=False)
+    return replace(data, circuit=circuit, bodies=(), earliest_s=0.0, attempts=0, pause_s=0.0, missing=())
+
+
+@lru_cache(maxsize=256)
+def _solved(data: PrechargeInputs, packs: tuple[tuple[str, PackFigures], ...], plan: Plan) -> Run:
+    return Run(data, dict(packs), plan)
+
+
+def _rise(data: PrechargeInputs, run: Run, result: PrechargeResult) -> PrechargeResult:
+    """The early look at the bus: how late the slowest healthy precharge may meet its share."""
+    if math.isnan(data.rise_share):
+        return result
+    times = run.rise[run.healthy]
+    slowest = math.inf if not np.isfinite(times).all() else float(times.max())
+    words = f"longest time to {100 * data.rise_share:g} % of pack voltage, sensors erring late"
+    line = found(run.resistor, "t_rise", words, slowest, "s", SOLVER, "circuit solver on the whole topology")
+    lines = (*result.workings, line) if math.isfinite(slowest) else result.workings
+    return replace(result, rise_after_s=data.rise_after_s, rise_share=data.rise_share, rise_slowest_s=slowest, workings=lines)
 
 
 def _shorted(data: PrechargeInputs, run: Run, body: Body, result: PrechargeResult) -> PrechargeResult:

@@ -27,6 +27,8 @@ class PrechargeInputs:
     attempts: int
     pause_s: float
     missing: tuple[Missing, ...]
+    rise_after_s: float = math.nan
+    rise_share: float = math.nan
 
     @property
     def sensed(self) -> bool:
@@ -38,6 +40,11 @@ class PrechargeInputs:
         """Largest true share at which the supervisor first sees the target; without tolerances the target."""
         tp, tb = (0.0 if math.isnan(t) else t for t in (self.pack_sensor, self.bus_sensor))
         return self.target * (1 + tp) / (1 - tb)
+
+    @property
+    def rise_late(self) -> float:
+        """Largest true share at which the supervisor first sees the share of its early look."""
+        return self.rise_share * self.late / self.target
 
     @property
     def early(self) -> float:

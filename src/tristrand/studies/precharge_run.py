@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
@@ -32,7 +33,7 @@ from tristrand.studies.opening import (
 from tristrand.studies.precharge_plan import GATE_V, Plan, PrechargeInputs, latch, watt_of
 from tristrand.studies.results import (
     Corner,
-    PackResult,
+    PackFigures,
     PrechargeAttempt,
     PrechargeResult,
     Series,
@@ -61,7 +62,7 @@ FLAT = 12.0
 class Run:
     """The circuit during precharge, solved over the lanes."""
 
-    def __init__(self, data: PrechargeInputs, packs: PackResult, plan: Plan) -> None:
+    def __init__(self, data: PrechargeInputs, packs: Mapping[str, PackFigures], plan: Plan) -> None:
         self.data, self.plan = data, plan
         full = np.array([1, 1, 1, 1, 0, 0, 0, 0, 1, 0], dtype=bool)
         high_r = np.array([0, 0, 1, 1, 0, 0, 1, 1, 1, 1], dtype=bool)
@@ -71,7 +72,7 @@ class Run:
             f"{'full' if f else 'empty'} pack, resistor {END[r]}, capacitance {END[c]}"
             for f, r, c in zip(full[:8], high_r[:8].tolist(), high_c[:8].tolist(), strict=True)
         ]
-        self.corners: dict[str, tuple[Corner, Corner]] = {k: (emptiest(p), fullest(p)) for k, p in packs.packs.items()}
+        self.corners: dict[str, tuple[Corner, Corner]] = {k: (emptiest(p), fullest(p)) for k, p in packs.items()}
         circuit = data.circuit
         self.ohm = {r.id: np.where(high_r, r.ohm.high, r.ohm.low) for r in circuit.resistors}
         self.farad: dict[str, Floats] = {}
@@ -96,6 +97,7 @@ class Run:
         self.late = np.where(stopped, self.transient.final_time, np.nan)
         # Without tolerances all three levels are one, and the run ends on it.
         one = data.early == data.late
+        self.rise = self.transient.crossings.get("rise", np.full(10, np.nan))
         self.target, self.early = (self.late if one else self.transient.crossings[key] for key in ("target", "early"))
 
     def elements(self, lanes: Any, *, with_loads: bool) -> tuple[Any, ...]:
@@ -124,6 +126,8 @@ class Run:
             Crossing("target", plan.bus - data.target * plan.pack),
             Crossing("early", plan.bus - data.early * plan.pack),
         ]
+        if not math.isnan(data.rise_share):
+            probes.append(Crossing("rise", plan.bus - data.rise_late * plan.pack))
         for name in plan.path.resistors:
             probes += [
                 Peak(f"{name}:i", amp(name), absolute=True),

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 from tristrand.physics.circuit.elements import Number
+from tristrand.sources import cites
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,16 +53,19 @@ def _merged(
     return tuple(total.items())
 
 
+@cites("NUMERICS#definition of a probe signal")
 def volt(a: str, b: str | None = None) -> Signal:
     """Voltage of node `a` over node `b` (over the reference when b is None) [V]."""
     return Signal(volts=_merged(((a, 1.0),), ((b, -1.0),) if b is not None else ()))
 
 
+@cites("NUMERICS#definition of a probe signal")
 def amp(element: str) -> Signal:
     """Current of an element in its own positive direction [A]."""
     return Signal(amps=((element, 1.0),))
 
 
+@cites("NUMERICS#definition of a probe signal")
 def const(value: float) -> Signal:
     """A constant signal."""
     return Signal(constant=float(value))
