@@ -169,7 +169,7 @@ def test_write_atomic_keeps_the_mode_and_leaves_nothing_beside(tmp_path: Path) -
     write_atomic(path, b"two")
     assert path.read_bytes() == b"two"
     assert stat.S_IMODE(path.stat().st_mode) == 0o640
-    assert os.listdir(tmp_path) == ["vehicle.yaml"]
+    assert [p.name for p in tmp_path.iterdir()] == ["vehicle.yaml"]
 
 
 def test_write_atomic_that_fails_leaves_the_old_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -184,7 +184,7 @@ def test_write_atomic_that_fails_leaves_the_old_file(tmp_path: Path, monkeypatch
     with pytest.raises(OSError, match="No space"):
         write_atomic(path, b"new and much longer")
     assert path.read_bytes() == b"old"
-    assert os.listdir(tmp_path) == ["vehicle.yaml"]
+    assert [p.name for p in tmp_path.iterdir()] == ["vehicle.yaml"]
 
 
 def test_write_atomic_through_a_link_changes_the_file_it_leads_to(tmp_path: Path) -> None:

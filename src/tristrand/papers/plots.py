@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import dataclass
 from itertools import pairwise
 
 from tristrand.papers.frame import (
@@ -33,87 +34,121 @@ FAR = 4.0
 # ---------------------------------------------------------------- precharge
 
 
+@dataclass(frozen=True, slots=True)
+class _Attempt:
+    """One panel's curves. ``note``: what the study says about where they end; ``head``: the panel's title."""
+
+    word: str
+    curves: Mapping[str, Series]
+    reached_s: float
+    head: str
+    note: str
+
+    @property
+    def bus(self) -> Series:
+        return self.curves["bus"]
+
+    def words(self) -> str:
+        """The attempt in words, for the text alternative."""
+        end = f"{self.head}: the bus is at {show(self.bus.y[-1], 'V', 3)} after {engineering(self.bus.x[-1], 's', 3)}"
+        end += f", {self.note}" if self.note else ""
+        seen = engineering(self.reached_s, "s", 3)
+        return f"{end}; the target is {f'seen after {seen}' if math.isfinite(self.reached_s) else 'never reached'}."
+
+
 def precharge(result: PrechargeResult) -> Plot | None:
     """Bus, pack and target voltage over time, slowest and fastest attempt, with the windows of the supervisor."""
-    curves = {s.name: s for s in result.series}
-    panels, told = [], []
-    drawn = {bus.y for word in ("slowest", "fastest") if (bus := curves.get(f"bus, {word}")) and bus.x}
-    alone = len(drawn) == 1
-    for word, reached_s in (("slowest", result.slowest_s), ("fastest", result.fastest_s)):
-        bus = curves.get(f"bus, {word}")
-        # Where no attempt reaches the target, slowest and fastest are one and the same curve.
-        if bus is None or bus.y not in drawn:
-            continue
-        drawn.discard(bus.y)
-        panels.append(_precharge_panel(result, curves, word, reached_s, alone))
-        told.append(_precharge_words(bus, word, reached_s, alone))
-    if not panels:
+    attempts = _attempts(result)
+    if not attempts:
         return None
+    panels = [_precharge_panel(result, attempt) for attempt in attempts]
     windows = [f"{word} {engineering(at, 's', 3)}" for word, at in _windows(result)]
-    caption = (
-        "Voltage of the bus (thick), of the pack (dashed) and the target (dotted) over time."
-        + (f" Upright lines: {' and '.join(windows)}." if windows else "")
-        + (
+    caption = "Voltage of the bus (thick), of the pack (dashed) and the target (dotted) over time."
+    caption += f" Upright lines: {', '.join(windows)}." if windows else ""
+    if any(math.isfinite(a.reached_s) for a in attempts):
+        caption += (
             " The dot: when the supervisor sees the target, its sensors erring late (slowest) or early (fastest)."
-            if len(panels) > 1
-            else ""
         )
-    )
-    return Plot(
-        "precharge", document({"vconcat": panels, "spacing": 26}), caption, "Precharge over time. " + " ".join(told)
-    )
+    told = " ".join(attempt.words() for attempt in attempts)
+    return Plot("precharge", document({"vconcat": panels, "spacing": 26}), caption, f"Precharge over time. {told}")
+
+
+def _attempts(result: PrechargeResult) -> list[_Attempt]:
+    """The slowest and the fastest attempt; where no attempt reaches the target they are one and the same curve."""
+    found: list[_Attempt] = []
+    none = not math.isfinite(result.slowest_s) and not math.isfinite(result.fastest_s)
+    for word, reached_s in (("slowest", result.slowest_s), ("fastest", result.fastest_s)):
+        curves: dict[str, Series] = {}
+        note = ""
+        for series in result.series:
+            # Named "bus, slowest"; the study may add where the curve ends.
+            what, _, rest = series.name.partition(", ")
+            which, _, ends = rest.partition(", ")
+            if which == word and series.x:
+                curves[what] = series
+                note = note or ends
+        if "bus" not in curves or any(a.bus.y == curves["bus"].y for a in found):
+            continue
+        head = f"{word.capitalize()} attempt"
+        if none:
+            head = "No attempt reaches the target"
+        elif not math.isfinite(reached_s):
+            head += ", which never reaches the target"
+        found.append(_Attempt(word, curves, reached_s, head, note))
+    return found
 
 
 def _windows(result: PrechargeResult) -> list[tuple[str, float]]:
-    return [(w, t) for w, t in (("earliest", result.earliest_s), ("time-out", result.timeout_s)) if math.isfinite(t)]
+    given = (("earliest", result.earliest_s), ("early look", result.rise_after_s), ("time-out", result.timeout_s))
+    return [(word, at) for word, at in given if math.isfinite(at)]
 
 
-def _precharge_words(bus: Series, word: str, reached_s: float, alone: bool) -> str:
-    which = "Bus" if alone else f"{word.capitalize()} attempt: bus"
-    end = f"{which} rises to {show(bus.y[-1], 'V', 3)} after {engineering(bus.x[-1], 's', 3)}"
-    return (
-        f"{end}; the target is seen after {engineering(reached_s, 's', 3)}."
-        if math.isfinite(reached_s)
-        else f"{end}; the target is never reached."
-    )
-
-
-def _precharge_panel(
-    result: PrechargeResult, curves: Mapping[str, Series], word: str, reached_s: float, alone: bool
-) -> Spec:
-    bus = curves[f"bus, {word}"]
-    names = [n for n in ("bus", "target", "pack") if f"{n}, {word}" in curves]
-    top = max(v for n in names for v in curves[f"{n}, {word}"].y if math.isfinite(v))
+def _precharge_panel(result: PrechargeResult, attempt: _Attempt) -> Spec:
+    bus, curves = attempt.bus, attempt.curves
+    names = [n for n in ("bus", "target", "pack") if n in curves]
+    top = max(v for n in names for v in curves[n].y if math.isfinite(v))
     end_s = bus.x[-1]
     # A time-out far beyond the curve would press it flat: it is then named in the title.
     right = max([end_s, *(t for _, t in _windows(result) if t <= FAR * end_s)]) * 1.02 or 1.0
     frame = Frame(
-        word, axis_title("time", bus.x_unit), axis_title("voltage", bus.y_unit), right, 0.0, 1.06 * top or 1.0, 190
+        attempt.word,
+        axis_title("time", bus.x_unit),
+        axis_title("voltage", bus.y_unit),
+        right,
+        0.0,
+        1.06 * top or 1.0,
+        190,
     )
     style = {"bus": (DASHES[0], 2.6, STRONG), "target": (DASHES[3], 1.6, INK), "pack": (DASHES[1], 1.4, INK)}
     said = {"bus": "bus", "target": f"target, {100 * result.target:.3g} %", "pack": "pack"}
-    layers = [frame.line(n, curves[f"{n}, {word}"].x, curves[f"{n}, {word}"].y, *style[n]) for n in names]
+    layers = [frame.line(n, curves[n].x, curves[n].y, *style[n]) for n in names]
     beside = end_s if (frame.x_top - end_s) / frame.x_top * WIDTH > ROOM_PX else frame.x_top
-    ends = frame.apart([curves[f"{n}, {word}"].y[-1] for n in names])
+    ends = frame.apart([curves[n].y[-1] for n in names])
     rows = [{"x": rounded(beside), "y": rounded(v), "text": said[n]} for n, v in zip(names, ends, strict=True)]
     layers += frame.clear("labels", rows)
     shown = [(w, t) for w, t in _windows(result) if t <= frame.x_top]
-    # Words that would touch stand in two rows.
-    lift = len(shown) == 2 and abs(shown[1][1] - shown[0][1]) / frame.x_top * WIDTH < LABEL_PX
-    for row, (what, at) in enumerate(shown):
-        layers += frame.upright(what, at, f"{what} {engineering(at, 's', 3)}", row * lift)
-    never = not math.isfinite(reached_s)
-    none = never and not math.isfinite(result.fastest_s)
-    head = "No attempt reaches the target" if alone and none else f"{word.capitalize()} attempt"
-    if math.isfinite(reached_s) and reached_s <= bus.x[-1]:
-        level = _at(bus, reached_s)
-        layers += _reached(frame, reached_s, level, f"target seen after {engineering(reached_s, 's', 3)}")
-    elif never and not (alone and none):
-        head += ": never reaches the target"
+    lifted = _rows_above([t / frame.x_top * WIDTH for _, t in shown])
+    for (what, at), row in zip(shown, lifted, strict=True):
+        layers += frame.upright(what, at, f"{what} {engineering(at, 's', 3)}", row)
+    if math.isfinite(attempt.reached_s) and attempt.reached_s <= bus.x[-1]:
+        level = _at(bus, attempt.reached_s)
+        layers += _reached(
+            frame, attempt.reached_s, level, f"target seen after {engineering(attempt.reached_s, 's', 3)}"
+        )
     beyond = [f"{w} {engineering(t, 's', 3)}" for w, t in _windows(result) if t > frame.x_top]
+    head = attempt.head + (f"; drawn {attempt.note}" if attempt.note else "")
     head += f" ({' and '.join(beyond)} beyond the edge)" if beyond else ""
-    title = {"text": head, "offset": 12 + LINE_GAP_PX * (len(shown) if lift else min(1, len(shown)))}
+    title = {"text": head, "offset": 12 + LINE_GAP_PX * (max(lifted) + 1 if lifted else 0)}
     return {"title": title, "width": WIDTH, "height": frame.height, "layer": layers}
+
+
+def _rows_above(places_px: list[float]) -> list[int]:
+    """The row over the frame for each label, so that no two in one row touch."""
+    rows: list[int] = []
+    for number, place in enumerate(places_px):
+        near = {rows[k] for k in range(number) if abs(places_px[k] - place) < LABEL_PX}
+        rows.append(next(row for row in range(number + 1) if row not in near))
+    return rows
 
 
 def _reached(frame: Frame, x: float, y: float, words: str) -> list[Spec]:

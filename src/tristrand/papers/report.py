@@ -19,8 +19,9 @@ from tristrand.findings.words import evidence_text, place_text, plain
 from tristrand.papers.sections import Section, sections
 from tristrand.papers.tables import Row
 from tristrand.rules.limits import RULE_SETS
-from tristrand.sources import describe, is_memory, load_sources, locator_faults, split_locator
+from tristrand.sources import Source, describe, is_memory, load_sources, locator_faults, reading, split_locator
 
+UNDATED = "edition not established"
 SEVERITY_WORDS = {"error": "Error", "warning": "Warning", "note": "Note"}
 
 
@@ -83,7 +84,7 @@ def render_html(report: Report, design: Design, results: Mapping[str, Any]) -> s
         failures=[f for f in report.findings if f.counts],
         reviews=_of_kind(report, "review"),
         opened=_of_kind(report, "open"),
-        open_only=_open_only(report),
+        missing=_missing(report),
         passes=_of_kind(report, "pass"),
         inapplicable=sorted(report.coverage.not_applicable.items()),
         disabled=sorted(report.coverage.disabled.items()),
@@ -113,7 +114,8 @@ def verdict(report: Report) -> str:
     parts += [_number(notes, "note")] if notes else []
     parts += [f"{report.count('review')} to review", f"{_open_count(report)} open"]
     parts += [f"{len(report.waived)} waived"] if report.waived else []
-    return ", ".join(parts) + "."
+    words = ", ".join(parts) + "."
+    return words[0].upper() + words[1:]
 
 
 def _number(count: int, word: str) -> str:
@@ -128,10 +130,16 @@ def _of_kind(report: Report, kind: str) -> list[Finding]:
     return [f for f in report.findings if f.kind == kind and f.waived is None]
 
 
-def _open_only(report: Report) -> list[tuple[str, tuple[str, ...]]]:
-    """Rules that are open without a finding of their own: they too must be seen."""
-    printed = {f.code for f in report.findings if f.kind == "open"}
-    return sorted((code, missing) for code, missing in report.coverage.open.items() if code not in printed)
+def _missing(report: Report) -> list[tuple[str, list[str]]]:
+    """Each missing datum with the rules that wait for it; what most rules wait for first.
+
+    A rule that is open without saying what it lacks stands under a line of its own: it too must be seen.
+    """
+    waiting: dict[str, list[str]] = {}
+    for code, missing in sorted(report.coverage.open.items()):
+        for what in missing or ("not said",):
+            waiting.setdefault(what, []).append(code)
+    return sorted(waiting.items(), key=lambda item: (-len(item[1]), item[0]))
 
 
 def _coverage(report: Report) -> list[tuple[str, str, str]]:
@@ -180,15 +188,19 @@ def _used(name: str, locators: list[str]) -> UsedSource:
         )
     places = tuple(p for p in (split_locator(x)[1] for x in locators) if p)
     memory = any(not locator_faults(x) and is_memory(x) for x in locators)
-    title = known.title if known.edition in known.title else f"{known.title} {known.edition}"
-    return UsedSource(
-        title,
-        known.body,
-        places,
-        "from memory, not confirmed" if memory else known.words or _READ[known.read],
-        known.note,
-        memory,
-    )
+    undated = known.edition == UNDATED
+    title = known.title if undated or known.edition in known.title else f"{known.title} {known.edition}"
+    read = dict.fromkeys(_how_read(known, locator) for locator in locators)
+    words = "; ".join([UNDATED, *read] if undated else read)
+    return UsedSource(title, known.body, places, words, known.note, memory)
 
 
-_READ = {"in full": "read in full", "second-hand": "read second-hand", "not seen": "common practice, no text"}
+def _how_read(known: Source, locator: str) -> str:
+    """In words; a place read otherwise than the whole source keeps the words of its own reading."""
+    place = split_locator(locator)[1]
+    if known.words and place not in known.places:
+        return known.words
+    how = {"in full": "text read in full", "second-hand": "read second-hand", "not seen": "text not seen"}[
+        reading(locator)
+    ]
+    return f"{place}: {how}" if place in known.places else how

@@ -5,13 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from tristrand.papers.tables import Cell, Table, pairs, row, value
-from tristrand.studies.results import DischargeResult, PrechargeResult
+from tristrand.papers.tables import NOT_KNOWN, Cell, Table, pairs, row, value
+from tristrand.studies.results import DischargeResult, PrechargeAttempt, PrechargeResult
 
 
 def precharge_tables(result: PrechargeResult) -> list[Table]:
     """Times, windows, resistor and surge; then every attempt at the ends of the tolerances."""
-    if not result.contactor:
+    # Without a run nothing was computed: the section names what is missing, and "never" would be untrue.
+    if not result.contactor or not result.attempts:
         return []
     never = "never reached"
     rows = [
@@ -35,7 +36,7 @@ def precharge_tables(result: PrechargeResult) -> list[Table]:
         (
             "Largest tolerable load",
             value(result.tolerable_load_w, "W"),
-            f"as constant power; as a resistance, above {value(result.tolerable_load_ohm, 'Ω')}",
+            "as constant power" + _said("; as a resistance, above {}", result.tolerable_load_ohm, "Ω"),
         ),
         ("Resistor energy", value(result.pulse_energy_j, "J"), f"one attempt, {result.resistor}"),
         (
@@ -46,27 +47,34 @@ def precharge_tables(result: PrechargeResult) -> list[Table]:
         (
             "Resistor after all attempts",
             value(result.temperature_after_attempts_c, "°C"),
-            f"lock-out needed: {value(result.lockout_s, 's')}",
+            _said("lock-out needed: {}", result.lockout_s, "s"),
         ),
         (
             "On a shorted bus",
             value(result.short_power_w, "W"),
-            f"a time-out up to {value(result.short_timeout_s, 's', 3)} saves the resistor",
+            _said("a time-out up to {} saves the resistor", result.short_timeout_s, "s"),
         ),
         (
             "Voltage left at closing",
             value(result.residual_v, "V"),
-            f"{value(result.residual_share, 'share')} of pack voltage, sensors erring early",
+            _said("{} of pack voltage, sensors erring early", result.residual_share, "share"),
         ),
         (
             "Closing surge",
             value(result.surge_current_a, "A"),
-            f"I²t {value(result.surge_joule_integral_a2s, 'A²s')}; {_surge(result)}",
+            _said("I²t {}; ", result.surge_joule_integral_a2s, "A²s") + _surge(result),
         ),
     ]
     if math.isfinite(result.fastest_fault_s):
         words = f"with {result.fastest_fault_words}: the earliest time must lie above it"
         rows.insert(3, ("Fault that looks like success", value(result.fastest_fault_s, "s", 3), words))
+    if math.isfinite(result.rise_after_s):
+        asked = f"{value(result.rise_share, 'share')} after {value(result.rise_after_s, 's', 3)}"
+        met = (
+            _said("a healthy bus is there after at most {}", result.rise_slowest_s, "s")
+            or "not every healthy bus gets there"
+        )
+        rows.insert(3, ("Early look at the bus", asked, met))
     tables = [pairs(f"Precharge through {result.contactor} and {result.resistor}", rows)]
     attempts = tuple(
         row(
@@ -77,12 +85,8 @@ def precharge_tables(result: PrechargeResult) -> list[Table]:
             value(a.plateau_share, "share"),
             _time(a.target_s, never),
             _time(a.target_late_s, never),
-            Cell("does not close")
-            if math.isnan(a.residual_v)
-            else Cell(value(a.residual_v, "V", 3), value(a.residual_share, "share", 3)),
-            Cell(value(a.timeout_energy_j, "J", 3), "to the time-out")
-            if math.isnan(a.resistor_energy_j)
-            else Cell(value(a.resistor_energy_j, "J", 3)),
+            _left(a),
+            _energy(a),
         )
         for a in result.attempts
     )
@@ -97,9 +101,25 @@ def precharge_tables(result: PrechargeResult) -> list[Table]:
         "Left at closing",
         "Resistor energy",
     )
-    if attempts:
-        tables.append(Table("Attempts at the ends of the tolerances", columns, attempts, wide=True))
-    return tables
+    return [*tables, Table("Attempts at the ends of the tolerances", columns, attempts, wide=True)]
+
+
+def _said(words: str, number: float, unit: str) -> str:
+    """The words with the value put in; nothing where it is not known."""
+    return "" if math.isnan(number) else words.format(value(number, unit, 3))
+
+
+def _left(attempt: PrechargeAttempt) -> Cell:
+    """Voltage left at closing: not known without the sensors' tolerances; without the target it does not close."""
+    if math.isnan(attempt.residual_v):
+        return Cell("does not close" if math.isnan(attempt.target_s) else NOT_KNOWN)
+    return Cell(value(attempt.residual_v, "V", 3), value(attempt.residual_share, "share", 3))
+
+
+def _energy(attempt: PrechargeAttempt) -> Cell:
+    if math.isnan(attempt.resistor_energy_j) and math.isfinite(attempt.timeout_energy_j):
+        return Cell(value(attempt.timeout_energy_j, "J", 3), "to the time-out")
+    return Cell(value(attempt.resistor_energy_j, "J", 3))
 
 
 def _times(fastest_s: float, slowest_s: float) -> str:
@@ -122,6 +142,8 @@ def _loads(loads: Mapping[str, float]) -> str:
 
 
 def _surge(result: PrechargeResult) -> str:
+    if math.isnan(result.surge_current_a):
+        return ""
     how = "cable inductance counted" if result.surge_with_inductance else "no inductance known, so none counted"
     return f"peak after {value(result.surge_time_s, 's', 3)}, {how}" if math.isfinite(result.surge_time_s) else how
 
@@ -136,7 +158,7 @@ def discharge_tables(result: DischargeResult, allowed: str) -> list[Table]:
             "discharge resistor" if c.active else "built-in resistances alone",
             _time(c.seconds, "never in the time looked at"),
             c.slowest_part or "none",
-            value(c.final_v, "V", 3),
+            "below 10 mV" if abs(c.final_v) < 0.01 else value(c.final_v, "V", 3),
             group="Discharge working" if c.active else "Discharge failed open",
         )
         for c in result.cases

@@ -9,21 +9,16 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-import numpy as np
-
 from tristrand.design import Design
 from tristrand.physics.adiabatic import ALUMINIUM, COPPER, final_temperature_c
-from tristrand.physics.ampacity import bundle_factor, table_ampacity
 from tristrand.physics.conductors import (
+    ALUMINIUM_ALPHA,
     ALUMINIUM_RESISTIVITY_OHM_MM2_PER_M,
+    COPPER_ALPHA,
     COPPER_RESISTIVITY_OHM_MM2_PER_M,
-    metal_area_mm2,
+    resistance_at_ohm,
 )
-from tristrand.physics.heat_balance import (
-    HEAT_BALANCE_FACTOR,
-    current_for_temperature,
-    temperature_for_current,
-)
+from tristrand.studies.cable_limits import CableData, Run, ampacities, balances, limit_c, temperatures
 from tristrand.studies.circuits import Needs, ambient_of, cable_ohm_per_m, hv_circuit
 from tristrand.studies.results import (
     Ampacity,
@@ -37,40 +32,6 @@ from tristrand.studies.results import (
     working,
 )
 from tristrand.studies.topology import protecting_fuses
-
-BALANCE = "heat balance"
-
-
-@dataclass(frozen=True, slots=True)
-class CableData:
-    """A cable sheet as numbers; diameters are nan where the sheet does not give them."""
-
-    id: str
-    nominal_mm2: float
-    metal: str
-    ohm_per_m: float
-    conductor_m: float
-    outer_m: float
-    rating_c: float
-
-    @property
-    def metal_mm2(self) -> float:
-        """Metal area that gives this resistance."""
-        rho = ALUMINIUM_RESISTIVITY_OHM_MM2_PER_M if self.metal == "aluminium" else COPPER_RESISTIVITY_OHM_MM2_PER_M
-        return float(metal_area_mm2(self.ohm_per_m, rho))
-
-
-@dataclass(frozen=True, slots=True)
-class Run:
-    """A cable as laid: which sheet, how long, how hot round it, how many together, and what its ends stand."""
-
-    id: str
-    cable: str
-    length_m: float
-    ambient_c: float
-    bundled: int
-    terminal_c: float
-    fuse_a: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,11 +99,13 @@ def study(data: ConductorInputs, operating: OperatingResult) -> ConductorsResult
     if not operating.cases or not data.runs:
         return ConductorsResult(missing=missing)
     cables = {c.id: c for c in data.cables}
-    balance = _balance(data.runs, [cables[r.cable] for r in data.runs])
+    pairs = [(run, cables[run.cable]) for run in data.runs]
+    cold = [_figures(run, cable, amp, operating) for (run, cable), amp in zip(pairs, balances(pairs), strict=True)]
+    warm = temperatures([figure.sustained_a for figure in cold], pairs)
     figures = {
-        run.id: _figures(run, cables[run.cable], amp, operating) for run, amp in zip(data.runs, balance, strict=True)
+        run.id: _warmed(run, cable, figure, warm_c)
+        for (run, cable), figure, warm_c in zip(pairs, cold, warm, strict=True)
     }
-    figures = _temperatures(data.runs, cables, figures)
     options = {run.id: _options(run, data.cables) for run in data.runs if _needs_thicker(run, figures[run.id])}
     lines = [line for run in data.runs for line in _workings(run, cables[run.cable], figures[run.id])]
     return ConductorsResult(tuple(lines), missing, (), figures, options)
@@ -152,54 +115,6 @@ def _needs_thicker(run: Run, figure: ConductorFigures) -> bool:
     """Only where a rule may ask for a way out: too thin for its current, or for the fuse before a loaded cable."""
     fuse = run.fuse_a if math.isfinite(run.fuse_a) and figure.sustained_a > 0.05 else 0.0
     return figure.ampacity.current_a < max(figure.sustained_a, fuse)
-
-
-def limit_c(run: Run, cable: CableData) -> float:
-    """The conductor may get as warm as the cooler of insulation and terminals allows."""
-    return min(cable.rating_c, run.terminal_c)
-
-
-def _balance(runs: tuple[Run, ...] | list[Run], cables: list[CableData]) -> list[float]:
-    """Heat-balance ampacity of each run, with the shipped factor and the bundle factor; nan without diameters."""
-    known = [i for i, c in enumerate(cables) if not math.isnan(c.conductor_m) and not math.isnan(c.outer_m)]
-    result = [math.nan] * len(cables)
-    if known:
-        alpha = np.array([0.00403 if cables[i].metal == "aluminium" else 0.00393 for i in known])
-        solved = current_for_temperature(
-            np.array([limit_c(runs[i], cables[i]) for i in known]), np.array([runs[i].ambient_c for i in known]),
-            np.array([cables[i].ohm_per_m for i in known]), np.array([cables[i].conductor_m for i in known]),
-            np.array([cables[i].outer_m for i in known]), alpha_per_k=alpha,
-        )  # fmt: skip
-        for i, amp in zip(known, np.atleast_1d(solved.current_a), strict=True):
-            result[i] = float(amp) * HEAT_BALANCE_FACTOR * bundle_factor(runs[i].bundled)
-    return result
-
-
-def ampacities(run: Run, cable: CableData, balance_a: float) -> tuple[Ampacity, ...]:
-    """Every limit that holds for this run: the governing table first, the heat balance where diameters are known."""
-    ratings = table_ampacity(
-        cable.metal_mm2, limit_c(run, cable), run.ambient_c, run.bundled,
-        material="aluminium" if cable.metal == "aluminium" else "copper",
-        nominal_mm2=None if math.isnan(cable.nominal_mm2) else cable.nominal_mm2,
-    )  # fmt: skip
-    limits = []
-    table = ratings.governing
-    if table is not None:
-        detail = (
-            f"row {table.row}, {table.column_c:g} °C column: {table.base_a:g} A, "
-            f"ambient factor {table.ambient_factor:.3f}, bundle factor {table.bundle_factor:.2f}"
-        )
-        limits.append(Ampacity(table.table, table.result_a, table.source, detail))
-    if not math.isnan(balance_a):
-        limits.append(
-            Ampacity(
-                BALANCE,
-                balance_a,
-                "OWN-COMPARISON#heat balance factor",
-                f"factor {HEAT_BALANCE_FACTOR:g}, bundle factor {bundle_factor(run.bundled):.2f}",
-            )
-        )
-    return tuple(limits)
 
 
 def _figures(run: Run, cable: CableData, balance_a: float, operating: OperatingResult) -> ConductorFigures:
@@ -218,7 +133,8 @@ def _figures(run: Run, cable: CableData, balance_a: float, operating: OperatingR
     heating = {c: a**2 * operating.cases[c].duration_s for c, a in short.items()}
     short_case = max(heating, key=heating.__getitem__, default="")
     case = max(flow, key=flow.__getitem__, default="")
-    drop = flow.get(case, 0.0) * ohm * (1 + 0.00393 * (limit_c(run, cable) - 20.0))
+    law = ALUMINIUM_ALPHA if cable.metal == "aluminium" else COPPER_ALPHA
+    drop = flow.get(case, 0.0) * float(resistance_at_ohm(ohm, limit_c(run, cable), law))
     volts = min(operating.cases[case].lowest_v.values()) if case and operating.cases[case].lowest_v else math.nan
     return ConductorFigures(
         run.id, run.cable, cable.nominal_mm2, cable.metal_mm2, ohm, run.ambient_c, limit_c(run, cable), limits, smallest,
@@ -227,30 +143,13 @@ def _figures(run: Run, cable: CableData, balance_a: float, operating: OperatingR
     )  # fmt: skip
 
 
-def _temperatures(
-    runs: tuple[Run, ...], cables: dict[str, CableData], figures: dict[str, ConductorFigures]
-) -> dict[str, ConductorFigures]:
-    """Steady temperature at the sustained current, then the short case added without any loss of heat (upper bound)."""
-    known = [r for r in runs if not math.isnan(cables[r.cable].conductor_m) and not math.isnan(cables[r.cable].outer_m)]
-    if not known:
-        return figures
-    own = [cables[r.cable] for r in known]
-    current = np.array([figures[r.id].sustained_a / (HEAT_BALANCE_FACTOR * bundle_factor(r.bundled)) for r in known])
-    steady = temperature_for_current(
-        current, np.array([r.ambient_c for r in known]), np.array([c.ohm_per_m for c in own]),
-        np.array([c.conductor_m for c in own]), np.array([c.outer_m for c in own]),
-        alpha_per_k=np.array([0.00403 if c.metal == "aluminium" else 0.00393 for c in own]),
-    ).conductor_c  # fmt: skip
-    result = dict(figures)
-    for run, cable, warm in zip(known, own, np.atleast_1d(steady), strict=True):
-        figure = figures[run.id]
-        end = float(warm)
-        if figure.short_a > 0 and math.isfinite(end):
-            metal = ALUMINIUM if cable.metal == "aluminium" else COPPER
-            pulse = figure.short_a**2 * figure.short_duration_s
-            end = _after_pulse(pulse, cable.metal_mm2, end, metal)
-        result[run.id] = replace(figure, sustained_temperature_c=float(warm), short_end_temperature_c=end)
-    return result
+def _warmed(run: Run, cable: CableData, figure: ConductorFigures, warm_c: float) -> ConductorFigures:
+    """The steady temperature, then the short case added without any loss of heat (upper bound)."""
+    end_c = warm_c
+    if figure.short_a > 0 and math.isfinite(warm_c):
+        metal = ALUMINIUM if cable.metal == "aluminium" else COPPER
+        end_c = _after_pulse(figure.short_a**2 * figure.short_duration_s, cable.metal_mm2, warm_c, metal)
+    return replace(figure, sustained_temperature_c=warm_c, short_end_temperature_c=end_c)
 
 
 def _after_pulse(pulse_a2s: float, area_mm2: float, start_c: float, metal: object) -> float:
@@ -262,9 +161,8 @@ def _after_pulse(pulse_a2s: float, area_mm2: float, start_c: float, metal: objec
 
 def _options(run: Run, cables: tuple[CableData, ...]) -> tuple[CableOption, ...]:
     """Every cable sheet of the folder in this run, thinnest first, with what it would carry."""
-    balance = _balance([run] * len(cables), list(cables))
     options = []
-    for cable, amp in zip(cables, balance, strict=True):
+    for cable, amp in zip(cables, balances([(run, cable) for cable in cables]), strict=True):
         limits = ampacities(run, cable, amp)
         if limits:
             options.append(CableOption(cable.id, cable.nominal_mm2, min(a.current_a for a in limits)))

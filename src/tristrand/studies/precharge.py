@@ -7,7 +7,7 @@ charging (it takes a thousand times longer than any L/R of the cables) and kept 
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
 
@@ -25,7 +25,7 @@ from tristrand.physics.circuit import (
     amp,
     transient,
 )
-from tristrand.studies.circuits import Device, bare, hv_circuit
+from tristrand.studies.circuits import Device, HvCircuit, bare, hv_circuit
 from tristrand.studies.netlist import LEAST_OHM, batteries, leads
 from tristrand.studies.opening import (
     Body,
@@ -146,7 +146,7 @@ def study(data: PrechargeInputs, packs: PackResult) -> PrechargeResult:
     result = _heat(data, body, result)
     result = _rise(data, run, result)
     result = _surge(data, packs, run, result)
-    return replace(result, series=run.series(result))
+    return replace(result, series=run.series(result.timeout_s, result.earliest_s))
 
 
 def _for_the_solver(data: PrechargeInputs) -> PrechargeInputs:
@@ -256,38 +256,42 @@ def _surge(data: PrechargeInputs, packs: PackResult, run: Run, result: Precharge
         )
     ]
     inductive = any(lead.inductance_h > 0 for lead in circuit.leads)
-    small, settled_s = _closing(data, packs, run, full_v)
-    probes = (Peak("i", amp(name), absolute=True), Integral("i2t", amp(name), amp(name)))
-    surge = transient(small, settled_s, (), probes)
-    value, when = surge.peaks["i"]
-    peak_a, joule = float(abs(value[0])), float(surge.integrals["i2t"][0])
+    surge = _closing(circuit, tuple(packs.packs.items()), plan, data.early)
     method = "circuit solver on the whole topology, every bus capacitance at its high end and short of the pack "
     method += "by the residual, pack at its lowest resistance, loads left out"
     method += "" if inductive else "; no cable has an inductance, so the peak is an upper bound"
     lines += [
-        found(name, "I_close", "largest current as it closes", peak_a, "A", SOLVER, method),
-        found(name, "I2t", "I²t of the closing surge", joule, "A²s", SOLVER, method),
+        found(name, "I_close", "largest current as it closes", surge.peak_a, "A", SOLVER, method),
+        found(name, "I2t", "I²t of the closing surge", surge.joule_integral_a2s, "A²s", SOLVER, method),
     ]
     return replace(
         result,
         residual_v=left_v,
         residual_share=1 - data.early,
-        surge_current_a=peak_a,
-        surge_time_s=float(when[0]),
-        surge_joule_integral_a2s=joule,
+        surge_current_a=surge.peak_a,
+        surge_time_s=surge.time_s,
+        surge_joule_integral_a2s=surge.joule_integral_a2s,
         surge_with_inductance=inductive,
         workings=(*result.workings, *lines),
     )
 
 
-def _closing(data: PrechargeInputs, packs: PackResult, run: Run, full_v: float) -> tuple[Circuit, float]:
-    """The circuit with the bypassed contactor closed and the bus at the early share of ``full_v``, and its length.
+@dataclass(frozen=True, slots=True)
+class _Surge:
+    peak_a: float
+    time_s: float
+    joule_integral_a2s: float
 
-    Full pack at its lowest resistance, capacitances at their high end: each raises both the peak and I²t.
+
+@lru_cache(maxsize=256)
+def _closing(circuit: HvCircuit, packs: tuple[tuple[str, PackFigures], ...], plan: Plan, early: float) -> _Surge:
+    """The bypassed contactor closes with the bus at the early share of the full pack.
+
+    Pack at its lowest resistance, capacitances at their high end: each raises both the peak and I²t.
     """
-    circuit, plan, bus_v = data.circuit, run.plan, data.early * full_v
+    full = {key: fullest(figures) for key, figures in packs}
+    full_v = sum(full[p].open_circuit_v for p in plan.chain)
     closed = {*plan.closed, plan.path.bypassed.id}
-    full = {k: fullest(f) for k, f in packs.packs.items()}
     items: list[Any] = leads(circuit, inductive=True)
     items += batteries(
         circuit,
@@ -296,12 +300,17 @@ def _closing(data: PrechargeInputs, packs: PackResult, run: Run, full_v: float) 
     )
     items += [Resistor(c.id, c.a, c.b, max(c.ohm, LEAST_OHM)) for c in circuit.contacts if c.id in closed]
     for d in circuit.devices:
-        start_v = full_v if d.id in plan.fed_directly else bus_v
+        start_v = full_v if d.id in plan.fed_directly else early * full_v
         if d.farad.high > 0:
             items.append(Capacitor(f"{d.id}:C", d.plus, d.minus, d.farad.high, start_v))
-    small = lean(items, {*plan.ends}, {plan.path.bypassed.id})
+    name = plan.path.bypassed.id
+    small = lean(items, {*plan.ends}, {name})
     source_ohm = sum(full[p].resistance_ohm for p in plan.chain)
     ohm = source_ohm + sum(float(e.resistance_ohm) for e in small if isinstance(e, Resistor | Inductor))
     henry = sum(e.inductance_h for e in small if isinstance(e, Inductor))
     farad = sum(d.farad.high for d in circuit.devices if d.farad.high > 0)
-    return Circuit(small), float(OVER * (farad * ohm + 2 * henry / source_ohm))
+    settled_s = float(OVER * (farad * ohm + 2 * henry / source_ohm))
+    probes = (Peak("i", amp(name), absolute=True), Integral("i2t", amp(name), amp(name)))
+    run = transient(Circuit(small), settled_s, (), probes)
+    value, when = run.peaks["i"]
+    return _Surge(float(abs(value[0])), float(when[0]), float(run.integrals["i2t"][0]))

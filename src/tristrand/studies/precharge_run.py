@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import replace
+from functools import cached_property, lru_cache
 from typing import Any
 
 import numpy as np
@@ -57,6 +58,14 @@ SETTLED = 0.005
 """Shares of pack voltage nearer to each other than this are taken as one resting point."""
 FLAT = 12.0
 """Time constants after which a bus that is not up will not come up."""
+
+
+JUDGED = (
+    "attempts", "reaches", "slowest_s", "fastest_s", "fastest_fault_s", "fastest_fault_words", "plateau_share",
+    "bus_source_ohm", "tolerable_load_ohm", "tolerable_load_w", "pulse_energy_j", "peak_current_a", "peak_power_w",
+    "workings",
+)  # fmt: skip
+"""What a run alone decides, whatever the settings that the solver never sees."""
 
 
 class Run:
@@ -169,7 +178,11 @@ class Run:
         return np.asarray(np.where(good, share, held)[self.healthy])
 
     def judge(self, base: PrechargeResult) -> PrechargeResult:
-        """Attempts lane by lane, and the ends of their range."""
+        """``base`` with attempts lane by lane, the ends of their range, and how they were found."""
+        return replace(base, **{name: getattr(self._judged, name) for name in JUDGED})
+
+    @cached_property
+    def _judged(self) -> PrechargeResult:
         data, run, ok, r = self.data, self.transient, self.healthy, self.resistor
         late, early = self.late, self.early
         energy = self.energy[r]
@@ -199,8 +212,9 @@ class Run:
         endless = math.isnan(data.timeout_s) and not in_time[ok].all()
         fault_s = late[~ok]
         source = self._source()
-        result = replace(
-            base,
+        result = PrechargeResult(
+            resistor=r,
+            target=data.target,
             attempts=attempts,
             reaches=bool(in_time[ok].all()),
             slowest_s=float(late[ok].max()),
@@ -313,7 +327,8 @@ class Run:
         )  # fmt: skip
         return [*lines, *(found(*row, method) for row in rows)]
 
-    def series(self, result: PrechargeResult) -> tuple[Series, ...]:
+    @lru_cache(maxsize=8)  # noqa: B019 - a run is kept by the study, and its curves with it
+    def series(self, timeout_s: float, earliest_s: float) -> tuple[Series, ...]:
         """Bus and pack voltage of the slowest and the fastest lane, and the limits they are held against."""
         late, early = self.late[:8], self.early[:8]
         slow = int(np.argmax(np.where(np.isnan(late), np.inf, late)))
@@ -321,7 +336,7 @@ class Run:
         curves, top_v = [], 0.0
         for word, lane in (("slowest", slow), ("fastest", quick)):
             last = float(self.transient.final_time[lane])
-            last = min(last, 1.25 * result.timeout_s) if math.isfinite(result.timeout_s) else last
+            last = min(last, 1.25 * timeout_s) if math.isfinite(timeout_s) else last
             times = np.linspace(0.0, last, 120)
             for what, signal in (("bus", self.plan.bus), ("pack", self.plan.pack)):
                 volts = np.asarray(self.transient.sample(signal, times, lane))
@@ -331,7 +346,7 @@ class Run:
                 top_v = max(top_v, float(volts.max()))
                 if what == "pack":
                     curves.append(_curve(f"target, {word}", times, self.data.target * volts))
-        for word, at in (("earliest", result.earliest_s), ("time-out", result.timeout_s)):
+        for word, at in (("earliest", earliest_s), ("time-out", timeout_s)):
             if math.isfinite(at):
                 curves.append(_curve(word, np.array([at, at]), np.array([0.0, top_v])))
         return tuple(curves)

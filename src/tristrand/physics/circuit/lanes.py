@@ -342,7 +342,7 @@ class Lanes:
         """A load asks more than its supply can give at any voltage: it is off until something changes."""
         which = regime.powered
         direct = np.abs(np.diagonal(probe[:, -which.size :])) > 0
-        watts = np.where(direct, self.topology.load.power_w[lane, which], -1.0)
+        watts = np.where(direct | ~direct.any(), self.topology.load.power_w[lane, which], -1.0)
         k = int(which[int(np.argmax(watts))])
         self.loads[lane, k] = STARVED
         self.step[lane] = np.nan

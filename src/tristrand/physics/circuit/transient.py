@@ -26,6 +26,9 @@ Floats = NDArray[np.float64]
 MOST_ROUNDS = 50_000
 #: Numbers worked on in one go; more lanes are done in parts, to bound the memory.
 CHUNK = 400_000
+#: Margin of a load without capacitance against collapse (1 unloaded, 0 at the turning point of v = a - R P/v) at
+#: which it is taken to collapse. The margin goes as the square root of the time left: 1e-6 of the time scale.
+NO_RETURN = 1e-3
 
 
 @cites(
@@ -128,6 +131,7 @@ class _Run(Lanes):
         probe = p.system.load_v[:, p.regime.powered]
         power = self._power(p)
         start_v, good = supply(probe, x, power[..., 0])
+        good &= _margin(probe, power[..., 0], start_v) > NO_RETURN
         y0 = (p.modes.inverse @ x[..., None].astype(p.modes.inverse.dtype))[..., 0]
         fresh = np.isnan(self.step[lanes])
         if fresh.any():
@@ -142,12 +146,21 @@ class _Run(Lanes):
             ratio = np.where(step.solved & np.isfinite(ratio), ratio, np.inf)
             factor = np.clip(0.9 * np.maximum(ratio, 1e-30) ** (-1.0 / (STAGES + 1)), 0.1, 8.0)
         keep = (ratio <= 1.0) & good
+        if probe[:, :, p.system.m + 1 :].any():
+            # a load without capacitance: its step must end on the solution of highest voltage, where it began
+            ends = (p.modes.vectors @ step.nodes[:, :, -1:]).real[..., 0]
+            with np.errstate(all="ignore"):
+                end_v, there = supply(
+                    probe, np.where(np.isfinite(ends), ends, 0.0), power[..., 0] + power[..., 1] * h[:, None]
+                )
+            keep &= there & (np.abs(end_v - step.load_v[:, :, -1]) <= 1e-6 * np.abs(end_v)).all(axis=1)
+            factor = np.where(keep, factor, np.minimum(factor, 0.25))
         grown = np.where(keep, np.maximum(self.step[lanes], h * factor), h * factor)
         # a step cut short by an event says nothing against the longer one waiting
         self.step[lanes] = np.where(keep & (h >= self.step[lanes]), h * factor, grown)
-        dead = (~good) | (~keep & (h < 1e-14 * np.maximum(self.time[lanes], 1e-6 * self.duration)))
+        dead = (~good) | (~keep & (h < 1e-13 * self.duration))
         for row in np.flatnonzero(dead):
-            self._collapse(int(lanes[row]), p.regime, np.ones_like(probe[row]))
+            self._collapse(int(lanes[row]), p.regime, probe[row])
         failed = lanes[dead]
         where = np.flatnonzero(keep)
         if not where.size:
@@ -287,3 +300,11 @@ class _Run(Lanes):
         delay = (t.close_delay_s if when.closed else t.open_delay_s)[lane, index]
         after = np.broadcast_to(np.asarray(when.after_s, dtype=float), (self.n,))[lane]
         self.breaks[self.first_when + k, lane] = self.time[lane] + after + delay
+
+
+def _margin(probe: Floats, watts: Floats, volts: Floats) -> Floats:
+    """det(I + E P/v²) of the loads of each lane, E their resistance to each other."""
+    e = probe[:, :, -watts.shape[1] :]
+    if not e.any():
+        return np.ones(watts.shape[0])
+    return np.asarray(np.linalg.det(np.eye(watts.shape[1]) + e * (watts / volts**2)[:, None, :]))

@@ -1,0 +1,88 @@
+"""Mends name the nearest known word, soon even in a file full of slips."""
+
+from typing import Annotated, get_args
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from pydantic import TypeAdapter, ValidationError
+
+from tristrand.design.datum import BASES, Basis, Datum, Q
+from tristrand.design.messages import MOST_NAMES, WORD, hint, nearest, problem_from
+from tristrand.design.model import HighVoltage, Vehicle, Waivers
+from tristrand.design.sheets import Sheet
+from tristrand.design.yamltext import parse_yaml
+from tristrand.units import DIMENSIONS
+
+MODELS = {"vehicle": Vehicle, "high_voltage": HighVoltage, "waivers": Waivers, "sheet": Sheet}
+
+
+def test_nearest_knows_slips_and_case_but_does_not_guess() -> None:
+    names = ["length", "cable", "W10", "k_plus"]
+    assert nearest("lenght", names) == "length"
+    assert nearest("w10", names) == "W10"
+    assert nearest("K_PLUS", names) == "k_plus"
+    assert nearest("temperature", names) == ""
+    assert nearest("x", []) == ""
+
+
+def test_hint_lists_the_names_when_none_is_near() -> None:
+    assert hint("lenght", ["length", "cable"]) == "did you mean 'length'?"
+    assert hint("zzz", ["b", "a"], "parts") == "parts: a, b"
+    assert hint("zzz", [], "parts") == "parts: none yet"
+    many = hint("zzz", [f"n{i:02}" for i in range(30)], "parts")
+    assert many.endswith("n11, ...")
+
+
+def test_nearest_looks_at_a_bounded_number_of_names_and_letters() -> None:
+    # Comparing every wrong name with every known one would take minutes in a file full of both.
+    others = [f"y{number}" for number in range(MOST_NAMES)]
+    assert nearest("target", [*others[:-1], "target"]) == "target"
+    assert nearest("target", [*others, "target"]) == ""
+    assert nearest("z" * 1_000_000, ["a", "z" * WORD]) == "z" * WORD
+
+
+@pytest.mark.parametrize("dimension", sorted(DIMENSIONS))
+def test_the_example_of_every_dimension_is_itself_accepted(dimension: str) -> None:
+    adapter: TypeAdapter[Datum] = TypeAdapter(Annotated[Datum, Q(dimension)])
+    example = DIMENSIONS[dimension].example
+    assert adapter.validate_python(example).text == example
+
+
+VALUES = st.recursive(
+    st.none()
+    | st.booleans()
+    | st.integers(-3, 3)
+    | st.floats()
+    | st.text(max_size=6)
+    | st.sampled_from(["5 V", "pack", "fuse", "1 m"]),
+    lambda inner: (
+        st.lists(inner, max_size=3)
+        | st.dictionaries(
+            st.sampled_from(["kind", "value", "sheet", "from", "to", "parts", "minimum", "x/y", ""]), inner, max_size=4
+        )
+    ),
+    max_leaves=8,
+)
+KEYS = st.sampled_from(
+    ["schema_version", "kind", "parts", "connections", "waivers", "modes", "ambient", "rule_sets", "name", "cell_voltage",
+     "open_circuit_voltage", "cell_resistance", "precharge", "case_duration", "evidence", "voltage", "basis", "bundled", "date"]
+)  # fmt: skip
+
+
+@given(st.sampled_from(sorted(MODELS)), st.dictionaries(KEYS, VALUES, max_size=5))
+def test_every_validation_error_has_words_of_ours(kind: str, tree: dict[str, object]) -> None:
+    model = MODELS[kind]
+    try:
+        TypeAdapter(model).validate_python(tree, context={"basis": "assumed", "source": ""})
+    except ValidationError as error:
+        for item in error.errors(include_url=False):
+            problem = problem_from(item, parse_yaml("f.yaml", ""), model)
+            said = problem.text()
+            assert not any(word in said for word in ("Input should", "pydantic", "valid ", "[type", "Error")), said
+            assert problem.message
+            assert problem.mend, said
+
+
+def test_the_list_of_bases_is_the_type() -> None:
+    assert set(BASES) == set(get_args(Basis)) == {"measured", "datasheet", "standard", "estimated", "assumed"}
