@@ -49,25 +49,29 @@ def test_the_example_of_every_dimension_is_itself_accepted(dimension: str) -> No
     assert adapter.validate_python(example).text == example
 
 
+LEAVES = st.none() | st.booleans() | st.integers(-3, 3) | st.floats() | st.text(max_size=6)
+WORDS = st.sampled_from(["5 V", "pack", "fuse", "1 m"])
+INNER_KEYS = st.sampled_from(["kind", "value", "sheet", "from", "to", "parts", "minimum", "x/y", ""])
 VALUES = st.recursive(
-    st.none()
-    | st.booleans()
-    | st.integers(-3, 3)
-    | st.floats()
-    | st.text(max_size=6)
-    | st.sampled_from(["5 V", "pack", "fuse", "1 m"]),
-    lambda inner: (
-        st.lists(inner, max_size=3)
-        | st.dictionaries(
-            st.sampled_from(["kind", "value", "sheet", "from", "to", "parts", "minimum", "x/y", ""]), inner, max_size=4
-        )
-    ),
+    LEAVES | WORDS,
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(INNER_KEYS, inner, max_size=4),
     max_leaves=8,
 )
 KEYS = st.sampled_from(
-    ["schema_version", "kind", "parts", "connections", "waivers", "modes", "ambient", "rule_sets", "name", "cell_voltage",
-     "open_circuit_voltage", "cell_resistance", "precharge", "case_duration", "evidence", "voltage", "basis", "bundled", "date"]
-)  # fmt: skip
+    [
+        "schema_version",
+        "kind",
+        "parts",
+        "connections",
+        "waivers",
+        "modes",
+        "ambient",
+        "rule_sets",
+        "name",
+        "cell_voltage",
+    ]
+    + ["open_circuit_voltage", "cell_resistance", "precharge", "case_duration", "evidence", "voltage", "basis", "date"]
+)
 
 
 @given(st.sampled_from(sorted(MODELS)), st.dictionaries(KEYS, VALUES, max_size=5))

@@ -65,8 +65,17 @@ def _change(change: tuple[str, str, str]) -> str:
 
 
 def _near(word: str, names: list[str]) -> str:
-    close = difflib.get_close_matches(word, names, n=1, cutoff=0.4)
-    return f"; did you mean {close[0]}?" if close else ""
+    close = difflib.get_close_matches(word, names, n=9, cutoff=0.4)
+    if not close:
+        return ""
+    # Codes differ by single digits: of equally near ones, that with the longest common beginning was meant.
+    best = max(close, key=lambda name: (_shared(word, name), -close.index(name)))
+    return f"; did you mean {best}?"
+
+
+def _shared(a: str, b: str) -> int:
+    """How many letters two words share at their beginning."""
+    return next((i for i, (x, y) in enumerate(zip(a, b, strict=False)) if x != y), min(len(a), len(b)))
 
 
 def explain_study(workspace: Workspace, folder: Path, study: str) -> dict[str, Any]:

@@ -42,7 +42,21 @@ def schemas() -> dict[str, dict[str, object]]:
         "waivers.schema.json": Waivers.model_json_schema(),
         "part.schema.json": TypeAdapter(Sheet).json_schema(),
     }
+    for body in made.values():
+        _close(body)
     return {name: {"$schema": "https://json-schema.org/draft/2020-12/schema", **body} for name, body in made.items()}
+
+
+def _close(node: object) -> None:
+    """Refuse keys that are no ids: a schema of mappings by pattern would let any other key pass."""
+    if isinstance(node, dict):
+        if "patternProperties" in node:
+            node.setdefault("additionalProperties", False)
+        for inner in node.values():
+            _close(inner)
+    elif isinstance(node, list):
+        for inner in node:
+            _close(inner)
 
 
 def write_schemas(folder: Path) -> list[str]:

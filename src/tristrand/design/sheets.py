@@ -141,7 +141,9 @@ class FuseSheet(SheetHead):
     rated_current: Current | None = None
     rated_voltage: Voltage | None = None
     resistance: Resistance | None = Field(default=None, description="cold resistance")
-    continuous_share: Annotated[Datum, Q("fraction", above=0, most=1)] | None = Field(default=None, description="share of the rated current it may carry for ever")
+    continuous_share: Annotated[Datum, Q("fraction", above=0, most=1)] | None = Field(
+        default=None, description="share of the rated current it may carry for ever"
+    )
 
 
 class ContactorSheet(SheetHead):
