@@ -3,7 +3,7 @@
 
 import json
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from copy import deepcopy
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -76,7 +76,7 @@ def dumped(trees: dict[str, Any]) -> dict[str, bytes]:
 
 PLACES = [(file, path) for file, tree in TREES.items() for path in paths(tree)]
 NAMES = sorted({str(path[-1]) for _, path in PLACES} | set(TREES["high_voltage.yaml"]["parts"]))
-HOSTILE = st.sampled_from(
+HOSTILE: st.SearchStrategy[Any] = st.sampled_from(
     [None, True, False, 0, -1, 1, 10**17, 0.0, -0.5, "", " ", "0", "-1 V", "nan V", "inf A", "1e-300 Ω", "1e300 V", "0 %",
      "100 %", "0 s", "-273.15 °C", "350 mm", "5 V ± 100 %", "{}", "pack", "pack.plus", "bus_plus.bar", "fuse-15", "hv-35",
      "a.b.c", "../x", "/dev/null", "k" * 5000, [], {}, [None], {"value": "1 V"}, {"a": {"b": {"c": []}}}, "\u202e", "x\ny"]
@@ -194,7 +194,7 @@ def test_packs_of_any_size_are_judged(series: int, parallel: int) -> None:
     assert judged({**BASE, "parts/pack-84s.yaml": data.encode()}) is not None
 
 
-STRUCTURES = {
+STRUCTURES: dict[str, Callable[[dict[str, Any]], object]] = {
     "only a pack": lambda hv: hv.update(parts={"pack": hv["parts"]["pack"]}, connections={}),
     "no connection": lambda hv: hv.update(connections={}),
     "no pack": lambda hv: (hv["parts"].pop("pack"), [hv["connections"].pop(k) for k in ("W1", "W3")]),

@@ -50,7 +50,7 @@ def precharge_target(ctx: Context) -> Iterable[Outcome]:
         return
     target = ctx.design.high_voltage.precharge.target
     if target is None:
-        yield ctx.open([Missing(f"{SETTINGS}/target", "target of the precharge")])
+        yield ctx.open([Missing(f"{SETTINGS}/target", "share of pack voltage at which the last main contactor closes")])
         return
     yield ctx.compare(
         f"{SETTINGS}/target",
@@ -142,7 +142,7 @@ def precharge_time_out_too_short(ctx: Context) -> Iterable[Outcome]:
     if result is None:
         yield _cannot(ctx)
     elif math.isnan(result.timeout_s):
-        yield ctx.open([Missing(f"{SETTINGS}/timeout", "time-out of the precharge")])
+        yield ctx.open([Missing(f"{SETTINGS}/timeout", "time after which precharge is given up")])
     elif math.isnan(result.slowest_s):
         yield NotApplicable("precharge does not reach its target at all (HV131)")
     else:
@@ -178,7 +178,7 @@ def precharge_window_too_fast(ctx: Context) -> Iterable[Outcome]:
     if result is None:
         yield _cannot(ctx)
     elif math.isnan(result.earliest_s):
-        yield ctx.open([Missing(f"{SETTINGS}/earliest", "earliest healthy end of the precharge")])
+        yield ctx.open([Missing(f"{SETTINGS}/earliest", "time before which the target counts as a fault")])
     elif math.isnan(result.fastest_s):
         yield NotApplicable("precharge does not reach its target at all (HV131)")
     else:
@@ -219,7 +219,7 @@ def missing_capacitor_unseen(ctx: Context) -> Iterable[Outcome]:
     if result is None:
         yield _cannot(ctx)
     elif math.isnan(result.earliest_s):
-        yield ctx.open([Missing(f"{SETTINGS}/earliest", "earliest healthy end of the precharge")])
+        yield ctx.open([Missing(f"{SETTINGS}/earliest", "time before which the target counts as a fault")])
     elif math.isnan(result.fastest_fault_s):
         yield NotApplicable("there is no fault lane to compare with")
     else:
@@ -353,7 +353,7 @@ def precharge_time_out_on_short(ctx: Context) -> Iterable[Outcome]:
         yield instead or _cannot(ctx)
         return
     if math.isnan(result.timeout_s) and math.isnan(result.rise_after_s):
-        yield ctx.open([Missing(f"{SETTINGS}/timeout", "time-out of the precharge")])
+        yield ctx.open([Missing(f"{SETTINGS}/timeout", "time after which precharge is given up")])
         return
     looks = [(t, n) for t, n in ((result.timeout_s, "timeout"), (result.rise_after_s, "rise_check")) if t == t]
     ends_s, name = min(looks)

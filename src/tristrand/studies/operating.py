@@ -17,7 +17,7 @@ from tristrand.studies.netlist import batteries, bleeds, leads, load, switch
 from tristrand.studies.results import CaseFlows, Flow, Missing, OperatingResult, PackResult, Working, found
 
 SOLVED = ("charge", "continuous", "peak", "heat")
-SOLVER = "TRISTRAND#nodal analysis with constant-power loads"
+SOLVER = "NUMERICS#circuit solver, operating point"
 
 
 @dataclass(frozen=True, slots=True)
