@@ -24,9 +24,11 @@ from tristrand.findings import (
     apply_waivers,
 )
 from tristrand.rules import RULES, Context, NotApplicable, Open, Rule, Verdict
+from tristrand.studies.results import Missing
 
 # Each way out costs a whole check; more than this many are not tried for one finding.
 MOST_TRIES = 6
+NOT_COMPUTED = "a result that was not computed"
 
 
 class Unreadable(Exception):
@@ -111,14 +113,43 @@ class Workspace:
             return False
         if changed is None:
             return False
-        after = judge_design(changed, self.pipeline.run(changed))
-        still = {_identity(v.finding) for v in after.verdicts if v.finding.kind == "fail"}
-        undecided = finding.code in after.open and finding.code not in judged.open
-        return _identity(finding) not in still and not undecided and not after.failing() - judged.failing()
+        sought, known = _identity(finding), judged.failing()
+        own = next(rule for rule in RULES if rule.code == finding.code)
+        results = self.pipeline.later(changed)
+        cache: dict[str, Any] = {}
+        # The rule itself first, then the others in order: most changes that do not hold are found before the slow studies.
+        for rule in (own, *(r for r in RULES if r.severity == "error" and r is not own)):
+            heard = _hear(rule, changed, results, cache)
+            failing = {_identity(v.finding) for v in heard.verdicts if v.finding.kind == "fail"}
+            newly_open = heard.gaps is not None and rule.code not in judged.open
+            if sought in failing or newly_open or (rule.severity == "error" and failing - known):
+                return False
+        return True
 
 
 def _identity(finding: Finding) -> tuple[str, str, str]:
     return finding.code, finding.place.object, finding.evidence[0].quantity if finding.evidence else ""
+
+
+@dataclass(frozen=True, slots=True)
+class _Heard:
+    """What one rule says: verdicts, gaps (None: nothing is open), reasons why it does not apply."""
+
+    verdicts: tuple[Verdict, ...]
+    gaps: tuple[Missing, ...] | None
+    reasons: tuple[str, ...]
+
+
+def _hear(rule: Rule, design: Design, results: Mapping[str, Any], cache: dict[str, Any]) -> _Heard:
+    context = Context(rule, design, results, tuple(design.vehicle.rule_sets), cache)
+    outcomes = tuple(rule.check(context))
+    verdicts = tuple(o for o in outcomes if isinstance(o, Verdict))
+    opened = [o for o in outcomes if isinstance(o, Open)]
+    gaps = tuple(dict.fromkeys(m for o in opened for m in o.missing)) if opened else None
+    if gaps is not None:
+        verdicts = (*verdicts, _open(context, gaps))
+    reasons = tuple(dict.fromkeys(o.reason for o in outcomes if isinstance(o, NotApplicable)))
+    return _Heard(verdicts, gaps, reasons)
 
 
 def judge_design(design: Design, results: Mapping[str, Any]) -> Judged:
@@ -127,24 +158,20 @@ def judge_design(design: Design, results: Mapping[str, Any]) -> Judged:
     missing: dict[str, tuple[str, ...]] = {}
     skipped: dict[str, str] = {}
     cache: dict[str, Any] = {}
-    rule_sets = tuple(design.vehicle.rule_sets)
     for rule in RULES:
-        context = Context(rule, design, results, rule_sets, cache)
-        outcomes = tuple(rule.check(context))
-        verdicts += [o for o in outcomes if isinstance(o, Verdict)]
-        gaps = tuple(dict.fromkeys(m for o in outcomes if isinstance(o, Open) for m in o.missing))
-        if any(isinstance(o, Open) for o in outcomes):
-            missing[rule.code] = tuple(m.text() for m in gaps) or ("a result that was not computed",)
-            verdicts.append(_open(context, missing[rule.code], gaps[0].pointer if gaps else "high_voltage"))
-        reasons = [o.reason for o in outcomes if isinstance(o, NotApplicable)]
-        if reasons and not any(isinstance(o, Verdict) for o in outcomes) and rule.code not in missing:
-            skipped[rule.code] = "; ".join(dict.fromkeys(reasons))
+        heard = _hear(rule, design, results, cache)
+        verdicts += heard.verdicts
+        if heard.gaps is not None:
+            missing[rule.code] = tuple(m.text() for m in heard.gaps) or (NOT_COMPUTED,)
+        elif heard.reasons and not heard.verdicts:
+            skipped[rule.code] = "; ".join(heard.reasons)
     return Judged(tuple(verdicts), missing, skipped)
 
 
-def _open(context: Context, missing: tuple[str, ...], pointer: str) -> Verdict:
+def _open(context: Context, gaps: tuple[Missing, ...]) -> Verdict:
+    missing = [m.text() for m in gaps] or [NOT_COMPUTED]
     shown = "; ".join(missing[:3]) + (f"; and {len(missing) - 3} more" if len(missing) > 3 else "")
-    return context.finding("open", pointer, f"cannot be judged, missing: {shown}")
+    return context.finding("open", gaps[0].pointer if gaps else "high_voltage", f"cannot be judged, missing: {shown}")
 
 
 def _waivers(design: Design) -> Iterable[Waiver]:

@@ -84,7 +84,7 @@ def explain_study(workspace: Workspace, folder: Path, study: str) -> dict[str, A
     if study not in names:
         raise UnknownName(f"there is no study {study}{_near(study, names)} (studies: {', '.join(names)})")
     design = workspace.open(folder)
-    result = workspace.pipeline.run(design, frozenset({study}))[study]
+    result = workspace.pipeline.later(design)[study]
     step = next(step for step in STEPS if step.name == study)
     fields = {f.name: plain(getattr(result, f.name)) for f in dataclasses.fields(result)}
     workings, series, missing = fields.pop("workings"), fields.pop("series"), fields.pop("missing")

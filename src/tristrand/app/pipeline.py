@@ -6,7 +6,7 @@ leaves them equal leaves the result standing.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -64,6 +64,7 @@ STEPS: tuple[Step, ...] = (
         DischargeResult,
     ),
 )
+BY_NAME: Mapping[str, Step] = {step.name: step for step in STEPS}
 
 
 @dataclass(slots=True)
@@ -74,36 +75,37 @@ class Pipeline:
     last: dict[str, tuple[int, Any]] = field(default_factory=dict)
     ran: int = 0
 
-    def run(self, design: Design, wanted: frozenset[str] | None = None) -> Mapping[str, Any]:
-        """Results by study name, for all studies or the wanted ones and what they take."""
-        needed = _closure(wanted)
-        tokens: dict[str, int] = {}
-        results: dict[str, Any] = {}
+    def run(self, design: Design, wanted: Iterable[str] | None = None) -> Results:
+        """Results by study name: all studies, or the wanted ones and what they take, run now."""
+        results = Results(self, design)
         for step in STEPS:
-            if step.name in needed:
-                tokens[step.name], results[step.name] = self._one(step, design, tokens, results)
+            if wanted is None or step.name in wanted:
+                results[step.name]
         return results
 
-    def _one(
-        self, step: Step, design: Design, tokens: Mapping[str, int], results: Mapping[str, Any]
-    ) -> tuple[int, Any]:
+    def later(self, design: Design) -> Results:
+        """Results by study name; a study runs when its result is first asked for."""
+        return Results(self, design)
+
+    def one(self, step: Step, design: Design, results: Results) -> tuple[int, Any]:
+        """The token and the result of one study."""
         try:
             given = step.inputs(design)
-            key = (step.name, given, tuple(tokens[name] for name in step.takes))
+            key = (step.name, given, tuple(results.token(name) for name in step.takes))
             if key not in self.kept:
                 if len(self.kept) >= KEPT:
                     self.kept.clear()
+                result = step.study(given, *(results[name] for name in step.takes))
                 self.ran += 1
-                self.kept[key] = self._settled(step.name, step.study(given, *(results[name] for name in step.takes)))
+                self.kept[key] = self._settled(step.name, result)
             return self.kept[key]
         except (ValueError, ArithmeticError) as error:
             # Numbers outside a formula's range are the design's business: the study stays open and says why.
             self.ran += 1
             return self.ran, step.empty(missing=(Missing(f"studies/{step.name}", f"cannot be computed: {error}"),))
 
-
     def _settled(self, name: str, result: Any) -> tuple[int, Any]:
-        """The result with its token; one that says the same as the last gets the same token, so what follows from it stands."""
+        """The result with its token; one that says the same as the last keeps its token, and what follows stands."""
         last = self.last.get(name)
         if last is not None and last[1].facts() == result.facts():
             return last[0], result
@@ -111,11 +113,25 @@ class Pipeline:
         return self.last[name]
 
 
-def _closure(wanted: frozenset[str] | None) -> set[str]:
-    if wanted is None:
-        return {step.name for step in STEPS}
-    needed = set(wanted)
-    for step in reversed(STEPS):
-        if step.name in needed:
-            needed.update(step.takes)
-    return needed
+class Results(Mapping[str, Any]):
+    """The results of one design by study name. Each is made when it is first asked for, and only once."""
+
+    def __init__(self, pipeline: Pipeline, design: Design) -> None:
+        self._pipeline, self._design = pipeline, design
+        self._made: dict[str, tuple[int, Any]] = {}
+
+    def __getitem__(self, name: str) -> Any:
+        if name not in self._made:
+            self._made[name] = self._pipeline.one(BY_NAME[name], self._design, self)
+        return self._made[name][1]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(BY_NAME)
+
+    def __len__(self) -> int:
+        return len(BY_NAME)
+
+    def token(self, name: str) -> int:
+        """A number that stands for what the result says; equal numbers mean equal facts."""
+        self[name]
+        return self._made[name][0]

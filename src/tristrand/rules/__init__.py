@@ -1,12 +1,39 @@
 """The rules: limits compared with results. One list for all rule sets; the sets are parameters (limits.py)."""
 
-from tristrand.rules import discharging, loading, precharging, quality, ratings, structure
+from tristrand.rules import (
+    cables,
+    discharging,
+    fuses,
+    pack_and_power,
+    precharge_end,
+    precharge_parts,
+    quality,
+    ratings,
+    structure,
+)
 from tristrand.rules.limits import LIMITS, RULE_SETS, Limit
 from tristrand.rules.rule import REGISTRY, Context, Example, NotApplicable, Open, Rule, Verdict
 
 RULES: tuple[Rule, ...] = tuple(sorted(REGISTRY.values(), key=lambda rule: rule.code))
 
 __all__ = [
-    "LIMITS", "RULES", "RULE_SETS", "Context", "Example", "Limit", "NotApplicable", "Open", "Rule", "Verdict",
-    "discharging", "loading", "precharging", "quality", "ratings", "structure",
-]  # fmt: skip
+    "LIMITS",
+    "RULES",
+    "RULE_SETS",
+    "Context",
+    "Example",
+    "Limit",
+    "NotApplicable",
+    "Open",
+    "Rule",
+    "Verdict",
+    "cables",
+    "discharging",
+    "fuses",
+    "pack_and_power",
+    "precharge_end",
+    "precharge_parts",
+    "quality",
+    "ratings",
+    "structure",
+]

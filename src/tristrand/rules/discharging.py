@@ -8,10 +8,9 @@ from typing import Any
 
 from tristrand.findings import Edit, WayOut
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
-from tristrand.rules.view import HV_FILE, sheet_pointer, sheets_of_kind
+from tristrand.rules.view import HV_FILE, PARTS, sheet_pointer, sheets_of_kind
 from tristrand.studies.results import DischargeResult, Missing
 
-PARTS = "high_voltage/parts"
 NEEDS = ("pack", "discharge")
 
 
@@ -88,8 +87,8 @@ def _faster(ctx: Context, result: DischargeResult) -> Callable[[], Iterable[WayO
                 key=lambda item: -item[0],
             )
             for _, key, sheet in fitting:
-                text = f"fit {key} as {name}: {sheet.resistance.text} is below the {most / 1000:.3g} kΩ that the time allows"
-                yield WayOut(text, (Edit(HV_FILE, f"parts/{name}/sheet", key),))
+                below = f"{sheet.resistance.text} is below the {most / 1000:.3g} kΩ that the time allows"
+                yield WayOut(f"fit {key} as {name}: {below}", (Edit(HV_FILE, f"parts/{name}/sheet", key),))
             if not fitting and most > 0:
                 yield _by_value(part.sheet, name, result, most, ctx)
 

@@ -1,6 +1,7 @@
-"""The rule sets as parameters: one row for each limit a set sets, with edition and clause. The logic stands in the rules.
+"""The rule sets as parameters: one row for each limit a set sets, with edition and clause.
 
-How each source was read stands in sources.toml. Where two sets in force differ, the stricter one counts and is named.
+The logic stands in the rules. How each source was read stands in sources.toml. Where two sets in force differ, the
+stricter one counts and is named.
 """
 
 from __future__ import annotations
@@ -36,42 +37,66 @@ def _rows(key: str, sense: Sense, *rows: tuple[str, float, str]) -> tuple[Limit,
 
 LIMITS: tuple[Limit, ...] = (
     *_rows(
-        "system_voltage_v", "most",
+        "system_voltage_v",
+        "most",
         ("fsae-2026", 600.0, "FSAE-2026#EV.3.3.2"),
         ("fs-family-2026", 600.0, "FS-FAMILY-2026#maximum voltage"),
         ("un-r100", 1500.0, "UN-R100#cl. 2"),
     ),
-    *_rows("pack_power_w", "most", ("fsae-2026", 80e3, "FSAE-2026#EV.3.3.1"), ("fs-family-2026", 80e3, "FS-FAMILY-2026#EV2.2.1")),
+    *_rows(
+        "pack_power_w",
+        "most",
+        ("fsae-2026", 80e3, "FSAE-2026#EV.3.3.1"),
+        ("fs-family-2026", 80e3, "FS-FAMILY-2026#EV2.2.1"),
+    ),
     *_rows("pack_current_a", "most", ("fs-family-2026", 500.0, "FS-FAMILY-2026#EV2.2.1")),
     *_rows(
-        "precharge_share", "least",
+        "precharge_share",
+        "least",
         ("fsae-2026", 0.90, "FSAE-2026#EV.5.6.1a"),
         ("fs-family-2026", 0.95, "FS-FAMILY-OLDER#EV5.7.1"),
         ("workshop", 0.95, "CONTACTOR-NOTE#precharge"),
     ),
     *_rows(
-        "discharge_time_s", "most",
+        "discharge_time_s",
+        "most",
         ("fsae-2026", 5.0, "FSAE-2026#EV.7.2.2c"),
         ("fs-family-2026", 5.0, "FS-FAMILY-2026#EV6.1.5"),
         ("workshop", 5.0, "IEC-60204-1#6.2.4"),
     ),
     *_rows("discharge_endurance_s", "least", ("fsae-2026", 15.0, "FSAE-2026#EV.5.6.3d")),
     *_rows(
-        "discharge_unfused", "least", ("fsae-2026", 1.0, "FSAE-2026#EV.5.6.3c"), ("fs-family-2026", 1.0, "FS-FAMILY-2026#EV4.9.2")
+        "discharge_unfused",
+        "least",
+        ("fsae-2026", 1.0, "FSAE-2026#EV.5.6.3c"),
+        ("fs-family-2026", 1.0, "FS-FAMILY-2026#EV4.9.2"),
     ),
     *_rows("precharge_unfused", "least", ("fsae-2026", 1.0, "FSAE-2026#EV.5.6.1c")),
     *_rows(
-        "service_disconnect", "least",
-        ("fsae-2026", 1.0, "FSAE-2026#EV.5.5"), ("fs-family-2026", 1.0, "FS-FAMILY-2026#EV4.8"), ("workshop", 1.0, "PRACTICE#service disconnect"),
+        "service_disconnect",
+        "least",
+        ("fsae-2026", 1.0, "FSAE-2026#EV.5.5"),
+        ("fs-family-2026", 1.0, "FS-FAMILY-2026#EV4.8"),
+        ("workshop", 1.0, "PRACTICE#service disconnect"),
     ),
     *_rows("pack_fuse", "least", ("fsae-2026", 1.0, "FSAE-2026#EV.5.4.1"), ("workshop", 1.0, "PRACTICE#pack fuse")),
-    *_rows("both_poles", "least", ("fsae-2026", 1.0, "FSAE-2026#EV.5.4.2"), ("workshop", 1.0, "PRACTICE#contactor in each pole")),
+    *_rows(
+        "both_poles",
+        "least",
+        ("fsae-2026", 1.0, "FSAE-2026#EV.5.4.2"),
+        ("workshop", 1.0, "PRACTICE#contactor in each pole"),
+    ),
     *_rows("insulation_c", "least", ("fsae-2026", 90.0, "FSAE-2026#EV.6.2.1")),
-    *_rows("fuse_not_above_cable", "least", ("fsae-2026", 1.0, "FSAE-2026#EV.6.6.2b"), ("workshop", 1.0, "PRACTICE#fuse protects cable")),
+    *_rows(
+        "fuse_not_above_cable",
+        "least",
+        ("fsae-2026", 1.0, "FSAE-2026#EV.6.6.2b"),
+        ("workshop", 1.0, "PRACTICE#fuse protects cable"),
+    ),
     *_rows("orange", "least", ("fsae-2026", 1.0, "FSAE-2026#EV.6.3.4"), ("un-r100", 1.0, "UN-R100#5.1.1.5.3")),
     *_rows("drop_share", "most", ("workshop", 0.03, "ABYC-E11#voltage drop")),
     *_rows("fuse_share", "most", ("workshop", 0.75, "FUSE-GUIDE#continuous derating")),
-)  # fmt: skip
+)
 
 
 @lru_cache(maxsize=512)

@@ -6,8 +6,7 @@ from collections.abc import Iterable
 
 from tristrand.findings import Evidence
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
-
-PARTS = "high_voltage/parts"
+from tristrand.rules.view import PARTS
 
 
 @rule(

@@ -1,4 +1,4 @@
-"""HV1xx: what each part is rated for against what the circuit asks of it."""
+"""HV101 to HV108: what each part is rated for against what the circuit asks of it."""
 
 from __future__ import annotations
 
@@ -6,19 +6,10 @@ from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
 from tristrand.design.model import Junction
-from tristrand.findings import Edit, WayOut
+from tristrand.findings import WayOut
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
-from tristrand.rules.view import HV_FILE, other_sheets, sheet_pointer, sheets_of_kind
+from tristrand.rules.view import HV_FILE, OPERATING, PARTS, highest_v, other_sheets, sheet_pointer
 from tristrand.studies.results import Missing
-
-PARTS = "high_voltage/parts"
-NEED_OPERATING = ("pack", "operating")
-
-
-def highest_v(ctx: Context) -> float | None:
-    """Highest voltage any pack can have; None while the pack is not known."""
-    packs = ctx.results["pack"].packs
-    return max((p.maximum_v for p in packs.values()), default=None)
 
 
 def _rated_voltage(ctx: Context, kinds: tuple[str, ...], source: str) -> Iterator[Outcome]:
@@ -169,7 +160,7 @@ def system_voltage(ctx: Context) -> Iterable[Outcome]:
     "HV105",
     "device-voltage-window",
     "error",
-    needs=NEED_OPERATING,
+    needs=OPERATING,
     checks="In every case each device sees a voltage inside its working range, at every corner of the pack.",
     why="Below its window a converter or inverter switches off while driving: lights, steering and drive go with it.",
     sources=("DATASHEET#voltage range",),
@@ -234,7 +225,7 @@ def device_voltage_window(ctx: Context) -> Iterable[Outcome]:
     "HV106",
     "part-continuous-current",
     "error",
-    needs=NEED_OPERATING,
+    needs=OPERATING,
     checks=(
         "Contactors, service disconnects and devices carry the largest sustained current within their continuous "
         "rating."
@@ -286,7 +277,7 @@ def part_continuous_current(ctx: Context) -> Iterable[Outcome]:
     "HV107",
     "inverter-peak-current",
     "error",
-    needs=NEED_OPERATING,
+    needs=OPERATING,
     checks="The inverter's peak bus current in cases with a duration stays within its peak rating.",
     why="Past its peak rating an inverter limits or trips, in the middle of an overtaking manoeuvre.",
     sources=("DATASHEET#peak current",),
@@ -368,84 +359,3 @@ def converter_power(ctx: Context) -> Iterable[Outcome]:
         )
     if not found:
         yield NotApplicable("no converter, heater or charger draws power in any case")
-
-
-@rule(
-    "HV109",
-    "cable-orange",
-    "error",
-    limit="orange",
-    checks="High-voltage cables have an orange covering.",
-    why="Orange is how rescuers, mechanics and inspectors know what can kill them.",
-    sources=("UN-R100#5.1.1.5.3", "FSAE-2026#EV.6.3.4"),
-    failing=(("parts/hv-16.yaml", "colour", "black"), (HV_FILE, "connections/W13/cable", "hv-16")),
-)
-def cable_orange(ctx: Context) -> Iterable[Outcome]:
-    """Colour of every cable sheet that a connection uses."""
-    limit = ctx.limit()
-    if limit is None:
-        yield ctx.no_limit()
-        return
-    from tristrand.findings import Evidence
-
-    for name in sorted({lead.cable for lead in ctx.design.high_voltage.connections.values() if lead.cable}):
-        colour = ctx.design.sheets[name].colour
-        pointer = f"parts/{name}/colour"
-        if not colour:
-            yield ctx.open([Missing(pointer, f"colour of {name}")])
-            continue
-        orange = colour.strip().lower() == "orange"
-        evidence = Evidence(
-            "orange covering", float(orange), "", ">=", 1.0, limit.source, note=f"the sheet says {colour}"
-        )
-        words = "is orange" if orange else f"is {colour}, not orange"
-        yield ctx.finding("pass" if orange else "fail", pointer, f"cable {name} {words}", evidence)
-
-
-@rule(
-    "HV110",
-    "insulation-temperature-class",
-    "error",
-    limit="insulation_c",
-    checks="Cable insulation is rated for at least the temperature the rule sets ask for.",
-    why="Insulation that softens near brakes, motors or under full load lets the conductor through to the chassis.",
-    sources=("FSAE-2026#EV.6.2.1",),
-    failing=(
-        ("vehicle.yaml", "rule_sets", "[fsae-2026]"),
-        ("parts/hv-4.yaml", "temperature_rating", "80 °C"),
-    ),
-    passing=(("vehicle.yaml", "rule_sets", "[fsae-2026]"),),
-)
-def insulation_temperature_class(ctx: Context) -> Iterable[Outcome]:
-    """Temperature rating of every cable sheet that a connection uses."""
-    limit = ctx.limit()
-    if limit is None:
-        yield ctx.no_limit()
-        return
-    used = {lead.cable for lead in ctx.design.high_voltage.connections.values() if lead.cable}
-    for name, sheet in sheets_of_kind(ctx, "cable").items():
-        if name not in used:
-            continue
-        rating = sheet.temperature_rating
-        pointer = f"parts/{name}/temperature_rating"
-        if rating is None:
-            yield ctx.open([Missing(pointer, f"temperature rating of {name}")])
-            continue
-        yield ctx.compare(
-            pointer,
-            "temperature rating",
-            (rating.low, rating.high),
-            "°C",
-            ">=",
-            limit.value,
-            limit.source,
-            basis=rating.basis,
-            subject=f"cable {name}",
-            bad="has insulation below the temperature the rules ask for",
-            good="has insulation for the temperature the rules ask for",
-        )
-
-
-def swap(part_id: str, sheet: str, words: str) -> WayOut:
-    """A way out that puts another sheet of the folder in a part's place."""
-    return WayOut(words, (Edit(HV_FILE, f"parts/{part_id}/sheet", sheet),))

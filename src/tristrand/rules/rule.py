@@ -1,4 +1,7 @@
-"""A rule: what it checks, why it matters, its limits, and the two examples that prove it. Rules compare; they compute no physics."""
+"""A rule: what it checks, why it matters, its limits, and the two examples that prove it.
+
+Rules compare; they compute no physics.
+"""
 
 from __future__ import annotations
 
@@ -15,14 +18,20 @@ from tristrand.studies.results import Missing
 
 @dataclass(frozen=True, slots=True)
 class Example:
-    """Changes to the starter design: (file, pointer in it, new value). The rule must fail, or pass, on the changed design."""
+    """Changes to the starter design: (file, pointer in it, new value).
+
+    The rule must fail, or pass, on the changed design.
+    """
 
     changes: tuple[tuple[str, str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """A finding and, smallest first, the changes that may mend it; the app offers the first that holds for the whole design."""
+    """A finding and, smallest first, the changes that may mend it.
+
+    The app offers the first that holds for the whole design.
+    """
 
     finding: Finding
     ways_out: Callable[[], Iterable[WayOut]] | None = None
@@ -48,7 +57,10 @@ Check = Callable[["Context"], Iterable[Outcome]]
 
 @dataclass(frozen=True, slots=True)
 class Rule:
-    """One rule. ``needs`` names the studies whose results it reads; ``limit`` the key of its limits, if rule sets set one."""
+    """One rule.
+
+    ``needs`` names the studies whose results it reads; ``limit`` the key of its limits, if rule sets set one.
+    """
 
     code: str
     name: str

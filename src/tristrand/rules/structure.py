@@ -5,17 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from tristrand.design.model import TERMINALS
-from tristrand.findings import Evidence
+from tristrand.findings import Evidence, Relation
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
-from tristrand.rules.view import circuit_of, fuses_between, path_ids
+from tristrand.rules.view import HV_FILE, PARTS, circuit_of, fuses_between, path_ids
 from tristrand.studies.topology import edges, groups, islands, joined
 
-HV = "high_voltage.yaml"
-PARTS = "high_voltage/parts"
 
-
-def _count(quantity: str, value: int, relation: str, limit: int, source: str) -> Evidence:
-    return Evidence(quantity, float(value), "", relation, float(limit), source)  # type: ignore[arg-type]
+def _count(quantity: str, value: int, relation: Relation, limit: int, source: str) -> Evidence:
+    return Evidence(quantity, float(value), "", relation, float(limit), source)
 
 
 @rule(
@@ -28,10 +25,10 @@ def _count(quantity: str, value: int, relation: str, limit: int, source: str) ->
     ),
     sources=("DESIGN#topology",),
     failing=(
-        (HV, "connections/W13/from", "dcdc.plus"),
-        (HV, "connections/W13/to", "fuse_dcdc.b"),
-        (HV, "parts/spare", "{kind: fuse, sheet: fuse-15}"),
-        (HV, "connections/W99", "{from: spare.a, to: spare.b, resistance: 1 mΩ}"),
+        (HV_FILE, "connections/W13/from", "dcdc.plus"),
+        (HV_FILE, "connections/W13/to", "fuse_dcdc.b"),
+        (HV_FILE, "parts/spare", "{kind: fuse, sheet: fuse-15}"),
+        (HV_FILE, "connections/W99", "{from: spare.a, to: spare.b, resistance: 1 mΩ}"),
     ),
 )
 def island_without_source(ctx: Context) -> Iterable[Outcome]:
@@ -54,8 +51,8 @@ def island_without_source(ctx: Context) -> Iterable[Outcome]:
     why="An open terminal is either a wire forgotten in the plan or a live stud without a home in the car.",
     sources=("DESIGN#topology",),
     failing=(
-        (HV, "parts/spare", "{kind: fuse, sheet: fuse-15}"),
-        (HV, "connections/W99", "{from: bus_plus.bar, to: spare.a, resistance: 1 mΩ}"),
+        (HV_FILE, "parts/spare", "{kind: fuse, sheet: fuse-15}"),
+        (HV_FILE, "connections/W99", "{from: bus_plus.bar, to: spare.a, resistance: 1 mΩ}"),
     ),
 )
 def terminal_unconnected(ctx: Context) -> Iterable[Outcome]:
@@ -82,16 +79,16 @@ def terminal_unconnected(ctx: Context) -> Iterable[Outcome]:
     why="Without a fuse a short anywhere in the circuit is fed with thousands of amperes until something burns open.",
     sources=("FSAE-2026#EV.5.4.1", "PRACTICE#pack fuse"),
     failing=(
-        (HV, "connections/W1/to", "k_plus.a"),
-        (HV, "connections/W2/from", "k_plus.a"),
-        (HV, "connections/W2/to", "main_fuse.a"),
-        (HV, "connections/W5/from", "main_fuse.b"),
-        (HV, "parts/fuse_dcdc/sheet", "fuse-15"),
+        (HV_FILE, "connections/W1/to", "k_plus.a"),
+        (HV_FILE, "connections/W2/from", "k_plus.a"),
+        (HV_FILE, "connections/W2/to", "main_fuse.a"),
+        (HV_FILE, "connections/W5/from", "main_fuse.b"),
+        (HV_FILE, "parts/fuse_dcdc/sheet", "fuse-15"),
     ),
     waivable=False,
 )
 def pack_without_fuse(ctx: Context) -> Iterable[Outcome]:
-    """With every fuse taken out, plus and minus of a pack must not be joined through the main contactors to the drive's bus."""
+    """With every fuse out, plus and minus of a pack must not be joined through main contactors and the drive's bus."""
     limit = ctx.limit()
     if limit is None:
         yield ctx.no_limit()
@@ -121,10 +118,10 @@ def pack_without_fuse(ctx: Context) -> Iterable[Outcome]:
     why="A pole that stays connected makes every first insulation fault on the bus a shock from that pole.",
     sources=("FSAE-2026#EV.5.4.2", "PRACTICE#contactor in each pole"),
     failing=(
-        (HV, "connections/W4/to", "bus_minus.bar"),
-        (HV, "connections/W9/from", "bus_minus.bar"),
-        (HV, "connections/W9/to", "k_minus.b"),
-        (HV, "connections/W98", "{from: k_minus.a, to: k_minus.b, resistance: 1 mΩ}"),
+        (HV_FILE, "connections/W4/to", "bus_minus.bar"),
+        (HV_FILE, "connections/W9/from", "bus_minus.bar"),
+        (HV_FILE, "connections/W9/to", "k_minus.b"),
+        (HV_FILE, "connections/W98", "{from: k_minus.a, to: k_minus.b, resistance: 1 mΩ}"),
     ),
     waivable=False,
 )
@@ -157,7 +154,7 @@ def contactor_in_each_pole(ctx: Context) -> Iterable[Outcome]:
     checks="A service disconnect lies in the circuit of every pack.",
     why="Whoever works on the car needs a break that is seen with the eye and does not depend on a coil.",
     sources=("FSAE-2026#EV.5.5", "FS-FAMILY-2026#EV4.8", "PRACTICE#service disconnect"),
-    failing=((HV, "parts/disconnect", "{kind: fuse, sheet: fuse-160}"),),
+    failing=((HV_FILE, "parts/disconnect", "{kind: fuse, sheet: fuse-160}"),),
     waivable=False,
 )
 def no_service_disconnect(ctx: Context) -> Iterable[Outcome]:
@@ -191,8 +188,8 @@ def no_service_disconnect(ctx: Context) -> Iterable[Outcome]:
     why="A contactor that closes onto empty capacitors takes thousands of amperes and welds.",
     sources=("CONTACTOR-NOTE#precharge",),
     failing=(
-        (HV, "connections/W7/to", "k_pre.a"),
-        (HV, "connections/W98", "{from: r_pre.b, to: r_pre.a, resistance: 1 mΩ}"),
+        (HV_FILE, "connections/W7/to", "k_pre.a"),
+        (HV_FILE, "connections/W98", "{from: r_pre.b, to: r_pre.a, resistance: 1 mΩ}"),
     ),
 )
 def no_precharge(ctx: Context) -> Iterable[Outcome]:
@@ -251,9 +248,9 @@ def _unfused(ctx: Context, role: str, words: str) -> Iterator[Outcome]:
     sources=("FSAE-2026#EV.5.6.1c",),
     failing=(
         ("vehicle.yaml", "rule_sets", "[fsae-2026]"),
-        (HV, "parts/f_pre", "{kind: fuse, sheet: fuse-15}"),
-        (HV, "connections/W6/to", "f_pre.a"),
-        (HV, "connections/W98", "{from: f_pre.b, to: r_pre.a, resistance: 1 mΩ}"),
+        (HV_FILE, "parts/f_pre", "{kind: fuse, sheet: fuse-15}"),
+        (HV_FILE, "connections/W6/to", "f_pre.a"),
+        (HV_FILE, "connections/W98", "{from: f_pre.b, to: r_pre.a, resistance: 1 mΩ}"),
     ),
     passing=(("vehicle.yaml", "rule_sets", "[fsae-2026]"),),
 )
@@ -270,7 +267,7 @@ def precharge_fused(ctx: Context) -> Iterable[Outcome]:
     checks="No fuse lies between the bus and a discharge resistor (student racing rules).",
     why="A discharge behind an open fuse leaves the bus charged, and nobody sees it.",
     sources=("FSAE-2026#EV.5.6.3c", "FS-FAMILY-2026#EV4.9.2"),
-    failing=(("vehicle.yaml", "rule_sets", "[fsae-2026]"), (HV, "connections/W15/from", "fuse_dcdc.b")),
+    failing=(("vehicle.yaml", "rule_sets", "[fsae-2026]"), (HV_FILE, "connections/W15/from", "fuse_dcdc.b")),
     passing=(("vehicle.yaml", "rule_sets", "[fsae-2026]"),),
     waivable=False,
 )
@@ -289,7 +286,7 @@ def discharge_fused(ctx: Context) -> Iterable[Outcome]:
     ),
     why="On the pack's side it discharges nothing once the contactors are open, and drains the pack for ever.",
     sources=("FSAE-2026#EV.5.6.3", "FS-FAMILY-2026#EV4.9.2"),
-    failing=((HV, "connections/W15/from", "k_plus.a"),),
+    failing=((HV_FILE, "connections/W15/from", "k_plus.a"),),
     waivable=False,
 )
 def discharge_behind_break(ctx: Context) -> Iterable[Outcome]:
@@ -324,7 +321,7 @@ def discharge_behind_break(ctx: Context) -> Iterable[Outcome]:
     checks="Something discharges the bus: a discharge resistor, or a built-in resistance across it.",
     why="Without it the capacitors keep a deadly voltage for hours after the contactors have opened.",
     sources=("IEC-60204-1#6.2.4",),
-    failing=((HV, "parts/r_dis/role", "precharge"), ("parts/inverter-60.yaml", "bleed_resistance", "null")),
+    failing=((HV_FILE, "parts/r_dis/role", "precharge"), ("parts/inverter-60.yaml", "bleed_resistance", "null")),
     waivable=False,
 )
 def no_discharge(ctx: Context) -> Iterable[Outcome]:

@@ -2,15 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+import math
+from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
 from tristrand.findings import Edit, WayOut
-from tristrand.rules.rule import Context
+from tristrand.rules.rule import Context, NotApplicable, Outcome
 from tristrand.studies.circuits import HvCircuit, Resist, hv_circuit
+from tristrand.studies.results import ConductorFigures, PrechargeResult
 from tristrand.studies.topology import Edge, edges, joined
 
 HV_FILE = "high_voltage.yaml"
+PARTS = "high_voltage/parts"
+LEADS = "high_voltage/connections"
+SETTINGS = "high_voltage/precharge"
+# The studies whose results a group of rules reads.
+OPERATING = ("pack", "operating")
+CONDUCTORS = ("pack", "operating", "conductors")
+PRECHARGE = ("pack", "precharge")
 
 
 def circuit_of(ctx: Context) -> HvCircuit:
@@ -24,7 +33,7 @@ def circuit_of(ctx: Context) -> HvCircuit:
 def path_ids(
     circuit: HvCircuit, *, without: tuple[str, ...] = (), opened: tuple[str, ...] = (), pulled: bool = False
 ) -> list[Edge]:
-    """Edges that conduct: no devices, no packs, no resistors, no contactors of the opened roles, no disconnects where pulled."""
+    """Edges that conduct: leads, fuses, contactors not of the opened roles, service disconnects unless pulled."""
     roles = {c.id: c.role for c in circuit.contacts}
     return [
         e
@@ -67,7 +76,7 @@ def sheets_of_kind(ctx: Context, kind: str) -> dict[str, Any]:
 
 
 def other_sheets(ctx: Context, part_id: str, field: str, least: float) -> Iterator[WayOut]:
-    """Ways out for a part: the folder's other sheets of its kind whose ``field`` is at least ``least``, smallest first."""
+    """Ways out for a part: the folder's other sheets of its kind with ``field`` at least ``least``, smallest first."""
     part: Any = ctx.design.high_voltage.parts[part_id]
     fitting = []
     for name, sheet in sheets_of_kind(ctx, part.kind).items():
@@ -87,17 +96,48 @@ def sheet_pointer(ctx: Context, part_id: str, field: str) -> str:
     return f"parts/{part.sheet}/{field}"
 
 
-def set_value(ctx: Context, part_id: str, field: str, text: str, words: str) -> WayOut:
-    """A way out that asks for another value on the part's own sheet (another part of the same series)."""
-    part: Any = ctx.design.high_voltage.parts[part_id]
-    return WayOut(words, (Edit(f"parts/{part.sheet}.yaml", field, text),))
+def highest_v(ctx: Context) -> float | None:
+    """Highest voltage any pack can have; None while the pack is not known."""
+    packs = ctx.results["pack"].packs
+    return max((p.maximum_v for p in packs.values()), default=None)
 
 
-def first(items: Iterable[WayOut], count: int = 6) -> list[WayOut]:
-    """At most ``count`` ways out: each costs a whole check."""
-    result = []
-    for item in items:
-        result.append(item)
-        if len(result) == count:
-            break
-    return result
+def precharge_of(ctx: Context) -> PrechargeResult | None:
+    """The precharge, or None where it could not be computed."""
+    result: PrechargeResult = ctx.results["precharge"]
+    return result if result.attempts else None
+
+
+def no_precharge_result(ctx: Context) -> Outcome:
+    """What to say where the precharge could not be computed: there is none, or what is missing."""
+    result = ctx.results["precharge"]
+    if not result.bypassed and not result.missing:
+        return NotApplicable("there is no precharge path")
+    return ctx.open(result.missing)
+
+
+def release_loads(ctx: Context, result: PrechargeResult) -> Callable[[], Iterable[WayOut]]:
+    """Ways out for a precharge that loads hold down: let them start later, the largest first."""
+
+    def ways() -> Iterable[WayOut]:
+        for name in sorted(result.loads, key=lambda key: -result.loads[key]):
+            part: Any = ctx.design.high_voltage.parts.get(name)
+            if part is not None and getattr(part, "starts", "") == "with_bus":
+                some = 0 < result.tolerable_load_w < math.inf
+                most = f"; up to {result.tolerable_load_w:.0f} W may stay" if some else ""
+                text = f"let {name} start only when released after the main contactors have closed{most}"
+                yield WayOut(text, (Edit(HV_FILE, f"parts/{name}/starts", "when_released"),))
+
+    return ways
+
+
+def thicker_cables(ctx: Context, figure: ConductorFigures, current_a: float) -> Callable[[], Iterable[WayOut]]:
+    """Ways out for a cable: the folder's other cables that carry ``current_a`` as laid there, thinnest first."""
+
+    def ways() -> Iterable[WayOut]:
+        for option in ctx.results["conductors"].options.get(figure.connection, ()):
+            if option.ampacity_a >= current_a and option.cable != figure.cable:
+                text = f"{option.cable} carries it: {option.ampacity_a:.0f} A as laid in {figure.connection}"
+                yield WayOut(text, (Edit(HV_FILE, f"connections/{figure.connection}/cable", option.cable),))
+
+    return ways

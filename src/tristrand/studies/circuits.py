@@ -6,7 +6,7 @@ Nothing here computes an answer. A study sees only this data and its own setting
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
@@ -167,21 +167,6 @@ def ambient_of(design: Design, own: Datum | None) -> float:
         return own.value
     ambient = design.vehicle.ambient
     return ambient.maximum.value if ambient is not None else math.nan
-
-
-def bare(circuit: HvCircuit, *cases: str, timed: bool, inductive: bool) -> HvCircuit:
-    """The circuit with only what a transient takes from it, so that an edit of anything else leaves its result standing.
-
-    Cable names, lengths and temperature limits go; powers stay for the named cases only; contactor times and inductances
-    stay where they matter.
-    """
-    leads = tuple(
-        Lead(x.id, x.a, x.b, x.ohm_20c, x.inductance_h if inductive else math.nan, "", "", 0.0, math.nan)
-        for x in circuit.leads
-    )
-    contacts = circuit.contacts if timed else tuple(replace(c, close_s=0.0, open_s=0.0) for c in circuit.contacts)
-    devices = tuple(replace(d, power_w=tuple(p for p in d.power_w if p[0] in cases)) for d in circuit.devices)
-    return replace(circuit, leads=leads, contacts=contacts, devices=devices, missing=())
 
 
 @lru_cache(maxsize=64)

@@ -32,7 +32,7 @@ from tristrand.physics.circuit import (
     volt,
 )
 from tristrand.physics.discharge import TOUCH_LIMIT_V
-from tristrand.studies.circuits import Contact, Device, HvCircuit, bare, hv_circuit
+from tristrand.studies.circuits import Contact, Device, HvCircuit, hv_circuit
 from tristrand.studies.netlist import LEAST_OHM, batteries, bleeds, leads
 from tristrand.studies.opening import (
     Body,
@@ -47,6 +47,7 @@ from tristrand.studies.opening import (
     orders_of,
     usable,
 )
+from tristrand.studies.slices import bare
 from tristrand.studies.results import (
     DischargeCase,
     DischargeResult,
@@ -94,7 +95,7 @@ def inputs(design: Design) -> DischargeInputs:
     )
     within = design.high_voltage.discharge.within
     return DischargeInputs(
-        bare(circuit, timed=True, inductive=False),
+        bare(circuit, opened="precharge", timed=True, inductive=False),
         bodies(design, "discharge"),
         within.value if within is not None else USUAL_S,
         missing,

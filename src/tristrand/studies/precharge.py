@@ -25,7 +25,7 @@ from tristrand.physics.circuit import (
     amp,
     transient,
 )
-from tristrand.studies.circuits import Device, HvCircuit, bare, hv_circuit
+from tristrand.studies.circuits import Device, HvCircuit, hv_circuit
 from tristrand.studies.netlist import LEAST_OHM, batteries, leads
 from tristrand.studies.opening import (
     Body,
@@ -36,6 +36,7 @@ from tristrand.studies.opening import (
 )
 from tristrand.studies.precharge_plan import Plan, PrechargeInputs, plan_of, watt_of
 from tristrand.studies.precharge_run import SENSORS, SOLVER, Run
+from tristrand.studies.slices import bare
 from tristrand.studies.results import (
     Missing,
     PackFigures,
@@ -78,7 +79,7 @@ def inputs(design: Design) -> PrechargeInputs:
         if device.with_bus and math.isinf(device.fixed_ohm):
             missing += _load_gaps(design, device)
     return PrechargeInputs(
-        bare(circuit, "precharge", timed=False, inductive=True),
+        bare(circuit, "precharge", opened="discharge", timed=False, inductive=True),
         bodies(design, "precharge"),
         numbers["target"],
         numbers["timeout"],
@@ -151,7 +152,7 @@ def study(data: PrechargeInputs, packs: PackResult) -> PrechargeResult:
 
 def _for_the_solver(data: PrechargeInputs) -> PrechargeInputs:
     """The inputs with only what the solver's runs depend on: other edits find the runs kept."""
-    circuit = bare(data.circuit, "precharge", timed=False, inductive=False)
+    circuit = bare(data.circuit, "precharge", opened="discharge", timed=False, inductive=False)
     return replace(data, circuit=circuit, bodies=(), earliest_s=0.0, attempts=0, pause_s=0.0, missing=())
 
 
@@ -256,7 +257,8 @@ def _surge(data: PrechargeInputs, packs: PackResult, run: Run, result: Precharge
         )
     ]
     inductive = any(lead.inductance_h > 0 for lead in circuit.leads)
-    surge = _closing(circuit, tuple(packs.packs.items()), plan, data.early)
+    still = bare(circuit, opened="precharge", timed=False, inductive=True)
+    surge = _closing(still, tuple(packs.packs.items()), replace(plan, device=still.devices[0], devices=()), data.early)
     method = "circuit solver on the whole topology, every bus capacitance at its high end and short of the pack "
     method += "by the residual, pack at its lowest resistance, loads left out"
     method += "" if inductive else "; no cable has an inductance, so the peak is an upper bound"

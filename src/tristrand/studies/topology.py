@@ -81,6 +81,12 @@ def on_loops(some: tuple[Edge, ...], plus: str, minus: str) -> set[str]:
     return set()
 
 
+@lru_cache(maxsize=256)
+def looped(some: tuple[Edge, ...]) -> frozenset[str]:
+    """Ids of the edges that lie on some loop; all others can carry no current."""
+    return frozenset(edge for block in _blocks(some) if len(block) > 1 for edge in block)
+
+
 def protecting_fuses(circuit: HvCircuit) -> Mapping[str, tuple[str, ...]]:
     """For every connection the fuses that lie in all of its loops through a pack: with one of them open no pack feeds it."""
     return _protecting(edges(circuit))

@@ -1,0 +1,245 @@
+"""HV120 to HV124: what every case asks of the pack, and what the pack can give."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from tristrand.findings import Evidence
+from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
+from tristrand.rules.view import HV_FILE, OPERATING, PARTS, sheet_pointer
+from tristrand.studies.results import Missing
+
+
+@rule(
+    "HV120",
+    "no-operating-point",
+    "error",
+    needs=OPERATING,
+    checks="In every case the pack can give the power that is asked, at every corner of charge and temperature.",
+    why="Beyond the largest power the voltage collapses: the drive dies while the driver asks for more.",
+    sources=("CLOSED-FORM#maximum power transfer",),
+    failing=((HV_FILE, "parts/drive/power/peak", "400 kW"),),
+)
+def no_operating_point(ctx: Context) -> Iterable[Outcome]:
+    """Corners without a solution, with the solver's own reason."""
+    operating = ctx.results["operating"]
+    if not operating.cases:
+        yield ctx.open(operating.missing)
+        return
+    for case in operating.cases.values():
+        pointer = f"vehicle/modes/{case.modes[0]}/high_voltage"
+        evidence = Evidence(
+            "corners without an operating point",
+            float(len(case.failed)),
+            "",
+            "<=",
+            0.0,
+            "CLOSED-FORM#maximum power transfer",
+        )
+        if case.failed:
+            corner, reason = next(iter(case.failed.items()))
+            yield ctx.finding(
+                "fail",
+                pointer,
+                f"case {case.case} has no operating point with the pack {corner}: {reason}",
+                evidence,
+            )
+        else:
+            yield ctx.finding(
+                "pass",
+                pointer,
+                f"case {case.case} has an operating point at every corner of the pack",
+                evidence,
+            )
+
+
+@rule(
+    "HV121",
+    "pack-discharge-current",
+    "error",
+    needs=OPERATING,
+    checks=(
+        "The pack's current stays within its continuous limit in sustained cases and its peak limit in cases with "
+        "a duration."
+    ),
+    why="Above its limit a cell overheats, or the battery monitor opens the contactors under load.",
+    sources=("DATASHEET#pack current",),
+    failing=(("parts/pack-84s.yaml", "discharge_current", "40 A"),),
+)
+def pack_discharge_current(ctx: Context) -> Iterable[Outcome]:
+    """Charge cases are judged by HV122."""
+    operating = ctx.results["operating"]
+    if not operating.cases:
+        yield ctx.open(operating.missing)
+        return
+    for pack_id in ctx.design.parts_of("pack"):
+        sheet = ctx.design.sheet_of(pack_id)
+        for short, field in ((False, "discharge_current"), (True, "discharge_current_peak")):
+            cases = [
+                c
+                for c in operating.cases.values()
+                if c.case != "charge" and (c.duration_s > 0) == short and pack_id in c.flows
+            ]
+            if not cases:
+                continue
+            rated, pointer = getattr(sheet, field), sheet_pointer(ctx, pack_id, field)
+            if rated is None:
+                yield ctx.open([Missing(pointer, f"{field.replace('_', ' ')} of {pack_id}")])
+                continue
+            worst = max(cases, key=lambda c: c.flows[pack_id].current_a)
+            flow = worst.flows[pack_id]
+            yield ctx.compare(
+                f"{PARTS}/{pack_id}",
+                f"pack current in case {worst.case}",
+                flow.current_a,
+                "A",
+                "<=",
+                rated.low,
+                "DATASHEET#pack current",
+                basis=rated.basis,
+                subject=pack_id,
+                bad=f"gives more than its limit in case {worst.case} ({flow.corner})",
+                good=f"stays within its {'peak' if short else 'continuous'} limit",
+                related=((pointer, "its limit"),),
+            )
+
+
+@rule(
+    "HV122",
+    "pack-charge-current",
+    "error",
+    needs=OPERATING,
+    checks="The pack's charging current stays within its limit.",
+    why="Too much charging current plates lithium and, in time, shorts cells from within.",
+    sources=("DATASHEET#pack charge current",),
+    failing=(
+        ("vehicle.yaml", "modes/charging", "{high_voltage: [charge]}"),
+        ("parts/pack-84s.yaml", "charge_current", "5 A"),
+        (HV_FILE, "parts/obc", "{kind: charger, sheet: obc, power: {charge: 6 kW}}"),
+        (HV_FILE, "connections/W97", "{from: bus_plus.bar, to: obc.plus, cable: hv-16, length: 1 m}"),
+        (HV_FILE, "connections/W98", "{from: bus_minus.bar, to: obc.minus, cable: hv-16, length: 1 m}"),
+        ("parts/obc.yaml", "", "{schema_version: 1, kind: charger, output_current: 18 A, output_capacitance: 20 µF}"),
+    ),
+    passing=(
+        ("vehicle.yaml", "modes/charging", "{high_voltage: [charge]}"),
+        (HV_FILE, "parts/obc", "{kind: charger, sheet: obc, power: {charge: 6 kW}}"),
+        (HV_FILE, "connections/W97", "{from: bus_plus.bar, to: obc.plus, cable: hv-16, length: 1 m}"),
+        (HV_FILE, "connections/W98", "{from: bus_minus.bar, to: obc.minus, cable: hv-16, length: 1 m}"),
+        ("parts/obc.yaml", "", "{schema_version: 1, kind: charger, output_current: 18 A, output_capacitance: 20 µF}"),
+    ),
+)
+def pack_charge_current(ctx: Context) -> Iterable[Outcome]:
+    """The case charge."""
+    operating = ctx.results["operating"]
+    if not operating.cases:
+        yield ctx.open(operating.missing)
+        return
+    case = operating.cases.get("charge")
+    if case is None:
+        yield NotApplicable("no mode uses the case charge")
+        return
+    for pack_id in ctx.design.parts_of("pack"):
+        rated, pointer = (
+            ctx.design.sheet_of(pack_id).charge_current,
+            sheet_pointer(ctx, pack_id, "charge_current"),
+        )
+        if rated is None:
+            yield ctx.open([Missing(pointer, f"charge current of {pack_id}")])
+            continue
+        yield ctx.compare(
+            f"{PARTS}/{pack_id}",
+            "charging current",
+            case.flows[pack_id].current_a,
+            "A",
+            "<=",
+            rated.low,
+            "DATASHEET#pack charge current",
+            basis=rated.basis,
+            subject=pack_id,
+            bad="is charged with more than its limit",
+            good="is charged within its limit",
+            related=((pointer, "its limit"),),
+        )
+
+
+@rule(
+    "HV123",
+    "pack-voltage-under-load",
+    "error",
+    needs=OPERATING,
+    checks="Under load the pack stays above the least voltage of its cells, at every corner.",
+    why="Below it the battery monitor opens the contactors under load, or cells are harmed for good.",
+    sources=("DATASHEET#cell voltage",),
+    failing=(
+        (HV_FILE, "parts/pack/state_of_charge/minimum", "0 %"),
+        ("parts/pack-84s.yaml", "cell_voltage/minimum", "3.1 V"),
+    ),
+)
+def pack_voltage_under_load(ctx: Context) -> Iterable[Outcome]:
+    """Terminal voltage against series cells times the least cell voltage."""
+    operating = ctx.results["operating"]
+    if not operating.cases:
+        yield ctx.open(operating.missing)
+        return
+    for pack_id, figures in ctx.results["pack"].packs.items():
+        cases = [c for c in operating.cases.values() if pack_id in c.lowest_v and c.case != "charge"]
+        if not cases:
+            continue
+        worst = min(cases, key=lambda c: c.lowest_v[pack_id])
+        yield ctx.compare(
+            f"{PARTS}/{pack_id}",
+            f"lowest pack voltage in case {worst.case}",
+            worst.lowest_v[pack_id],
+            "V",
+            ">=",
+            figures.minimum_v,
+            "DATASHEET#cell voltage",
+            subject=pack_id,
+            bad=f"sags below the least voltage of its cells in case {worst.case}",
+            good="stays above the least voltage of its cells",
+            related=((sheet_pointer(ctx, pack_id, "cell_voltage"), "its cells"),),
+        )
+
+
+@rule(
+    "HV124",
+    "power-limit",
+    "error",
+    needs=OPERATING,
+    limit="pack_power_w",
+    checks="The power drawn from the pack stays within the rule sets' and the owner's limit.",
+    why="Over the limit a racing result is lost; over the owner's own limit the supervisor will cut torque.",
+    sources=("FSAE-2026#EV.3.3.1", "FS-FAMILY-2026#EV2.2.1", "DESIGN#power limit"),
+    failing=((HV_FILE, "power_limit", "20 kW"),),
+    passing=((HV_FILE, "power_limit", "45 kW"),),
+)
+def power_limit(ctx: Context) -> Iterable[Outcome]:
+    """Largest pack power over all cases and corners."""
+    limits: list[tuple[float, str]] = []
+    set_by_rules, own = ctx.limit(), ctx.design.high_voltage.power_limit
+    if set_by_rules is not None:
+        limits.append((set_by_rules.value, set_by_rules.source))
+    if own is not None:
+        limits.append((own.value, "DESIGN#power limit"))
+    if not limits:
+        yield ctx.no_limit()
+        return
+    operating = ctx.results["operating"]
+    if not operating.cases:
+        yield ctx.open(operating.missing)
+        return
+    most, source = min(limits)
+    drawing = [c for c in operating.cases.values() if c.case != "charge" and c.pack_power_w]
+    for worst in [max(drawing, key=lambda c: sum(c.pack_power_w.values()))] if drawing else []:
+        yield ctx.compare(
+            "high_voltage/power_limit" if own is not None else PARTS,
+            f"pack power in case {worst.case}",
+            sum(worst.pack_power_w.values()),
+            "W",
+            "<=",
+            most,
+            source,
+            subject="the pack",
+            bad=f"gives more than the power limit in case {worst.case}",
+            good="stays within the power limit",
+        )

@@ -1,0 +1,50 @@
+"""The part of a circuit that a question depends on, so that an edit of anything else finds the answer kept."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+from tristrand.studies.circuits import Device, HvCircuit, Lead
+from tristrand.studies.topology import edges, looped
+
+
+def bare(circuit: HvCircuit, *cases: str, opened: str, timed: bool, inductive: bool) -> HvCircuit:
+    """The circuit with only what a transient takes from it.
+
+    Contactors of the role ``opened`` are taken out, and with them whatever then lies on no loop and so carries no current.
+    Cable names, lengths and temperature limits go; powers and starting voltages stay for the named cases only; contactor
+    times and inductances stay where they matter.
+    """
+    out = {c.id for c in circuit.contacts if c.role == opened}
+    carries = looped(tuple(e for e in edges(circuit) if e.id not in out))
+    leads = tuple(
+        Lead(x.id, x.a, x.b, x.ohm_20c, x.inductance_h if inductive else math.nan, "", "", 0.0, math.nan)
+        for x in circuit.leads
+        if x.id in carries
+    )
+    contacts = tuple(
+        c if timed else replace(c, close_s=0.0, open_s=0.0)
+        for c in circuit.contacts
+        if c.id not in out and (c.role == "main" or c.id in carries)
+    )
+    devices = tuple(_sliced(d, cases) for d in circuit.devices)
+    return replace(
+        circuit,
+        leads=leads,
+        series=tuple(s for s in circuit.series if s.id in carries),
+        contacts=contacts,
+        resistors=tuple(r for r in circuit.resistors if r.id in carries),
+        devices=devices,
+        missing=(),
+    )
+
+
+def _sliced(device: Device, cases: tuple[str, ...]) -> Device:
+    """A device that starts with the bus keeps its powers in these cases; any other is only a capacitance and a bleed."""
+    if cases and device.with_bus:
+        return replace(device, power_w=tuple(pair for pair in device.power_w if pair[0] in cases))
+    return Device(
+        device.id, device.kind, device.plus, device.minus, device.farad, device.bleed_ohm, False,
+        0.0, 0.0, 0.0, math.inf, math.inf, (),
+    )  # fmt: skip
