@@ -82,5 +82,6 @@ def test_second_check_after_one_edit(ratio: Ratio) -> None:
         workspace.check_design(design)
         took.append(time.perf_counter() - start)
     middle = statistics.median(took)
-    print(f"\n{len(took)} edits: median {middle * 1e3:.1f} ms, worst {max(took) * 1e3:.1f} ms; process {whole * 1e3:.0f} ms")
+    times = f"median {middle * 1e3:.1f} ms, worst {max(took) * 1e3:.1f} ms; process {whole * 1e3:.0f} ms"
+    print(f"\n{len(took)} edits: {times}")
     ratio("process over second check after one edit (median)", whole / middle, ">=", 20.0, f"{len(took)} edits")

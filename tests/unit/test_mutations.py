@@ -239,6 +239,24 @@ def test_circuits_that_nobody_should_build_are_judged(name: str) -> None:
     assert set(report.coverage.rules_run) <= spoken
 
 
+@pytest.mark.parametrize("name", TREES["high_voltage.yaml"]["connections"])
+def test_a_design_without_one_of_its_connections_is_judged(name: str) -> None:
+    trees = deepcopy(TREES)
+    del trees["high_voltage.yaml"]["connections"][name]
+    assert judged(dumped(trees)) is not None
+
+
+@pytest.mark.parametrize("name", TREES["high_voltage.yaml"]["parts"])
+def test_a_design_without_one_of_its_parts_is_judged(name: str) -> None:
+    trees = deepcopy(TREES)
+    circuit = trees["high_voltage.yaml"]
+    del circuit["parts"][name]
+    for key, lead in list(circuit["connections"].items()):
+        if name in (lead["from"].split(".")[0], lead["to"].split(".")[0]):
+            del circuit["connections"][key]
+    assert judged(dumped(trees)) is not None
+
+
 def test_an_island_with_no_source_is_a_finding() -> None:
     trees = deepcopy(TREES)
     STRUCTURES["island"](trees["high_voltage.yaml"])

@@ -1,4 +1,4 @@
-"""Check a design: run studies and rules, apply waivers, and offer only ways out that hold for the whole changed design."""
+"""Check a design: run studies and rules, apply waivers, offer only ways out that hold for the whole changed design."""
 
 from __future__ import annotations
 
@@ -28,6 +28,7 @@ from tristrand.studies.results import Missing
 
 # Each way out costs a whole check; more than this many are not tried for one finding.
 MOST_TRIES = 6
+SLOW = frozenset({"precharge", "discharge"})
 NOT_COMPUTED = "a result that was not computed"
 
 
@@ -65,7 +66,10 @@ class Checked:
 
 @dataclass
 class Workspace:
-    """Design folders of one process. Files and results are kept by content, so a second check does only what changed."""
+    """Design folders of one process.
+
+    Files and results are kept by content, so a second check does only what changed.
+    """
 
     files: FileCache = field(default_factory=FileCache)
     pipeline: Pipeline = field(default_factory=Pipeline)
@@ -88,9 +92,7 @@ class Workspace:
         judged = judge_design(design, results)
         findings = [self._with_way_out(design, judged, verdict) for verdict in judged.verdicts]
         waivable = {rule.code: rule.waivable for rule in RULES}
-        marked = apply_waivers(
-            findings, _waivers(design), today or datetime.date.today(), lambda code: waivable.get(code, False)
-        )
+        marked = apply_waivers(findings, _waivers(design), today or local_day(), lambda code: waivable.get(code, False))
         info = DesignInfo(design.vehicle.name, design.vehicle.revision, design.digest)
         coverage = Coverage(tuple(rule.code for rule in RULES), judged.open, judged.not_applicable)
         report = Report(info, __version__, marked, coverage, tuple(_note(rule) for rule in RULES), fail_on)
@@ -117,8 +119,11 @@ class Workspace:
         own = next(rule for rule in RULES if rule.code == finding.code)
         results = self.pipeline.later(changed)
         cache: dict[str, Any] = {}
-        # The rule itself first, then the others in order: most changes that do not hold are found before the slow studies.
-        for rule in (own, *(r for r in RULES if r.severity == "error" and r is not own)):
+        # The rule itself, then what needs no transient: most changes that do not hold fall before the slow studies.
+        others = sorted(
+            (r for r in RULES if r.severity == "error" and r is not own), key=lambda r: bool(SLOW & {*r.needs})
+        )
+        for rule in (own, *others):
             heard = _hear(rule, changed, results, cache)
             failing = {_identity(v.finding) for v in heard.verdicts if v.finding.kind == "fail"}
             newly_open = heard.gaps is not None and rule.code not in judged.open
@@ -174,13 +179,25 @@ def _open(context: Context, gaps: tuple[Missing, ...]) -> Verdict:
     return context.finding("open", gaps[0].pointer if gaps else "high_voltage", f"cannot be judged, missing: {shown}")
 
 
+def local_day() -> datetime.date:
+    """Today where the program runs: a waiver ends with its owner's day."""
+    return datetime.datetime.now().astimezone().date()
+
+
 def _waivers(design: Design) -> Iterable[Waiver]:
     for number, entry in enumerate(design.waivers):
         quantity, value = (entry.evidence.quantity, entry.evidence.value) if entry.evidence else ("", 0.0)
         yield Waiver(
-            entry.code, entry.object, entry.reason, entry.by, entry.date, entry.expires, quantity, value,
+            entry.code,
+            entry.object,
+            entry.reason,
+            entry.by,
+            entry.date,
+            entry.expires,
+            quantity,
+            value,
             design.place(f"waivers/waivers/{number}"),
-        )  # fmt: skip
+        )
 
 
 def _note(rule: Rule) -> RuleNote:

@@ -39,10 +39,17 @@ def explain_rule(code: str) -> dict[str, Any]:
     if found is None:
         raise UnknownName(f"there is no rule {code}{_near(wanted, [r.code for r in RULES])}")
     return {
-        "code": found.code, "name": found.name, "severity": found.severity, "checks": found.checks, "why": found.why,
-        "waivable": found.waivable, "sources": [describe(s) for s in found.sources], "limits": _limits(found),
-        "failing_example": [_change(c) for c in found.failing.changes], "passing_example": [_change(c) for c in found.passing.changes],
-    }  # fmt: skip
+        "code": found.code,
+        "name": found.name,
+        "severity": found.severity,
+        "checks": found.checks,
+        "why": found.why,
+        "waivable": found.waivable,
+        "sources": [describe(s) for s in found.sources],
+        "limits": _limits(found),
+        "failing_example": [_change(c) for c in found.failing.changes],
+        "passing_example": [_change(c) for c in found.passing.changes],
+    }
 
 
 def _limits(rule: Rule) -> list[dict[str, Any]]:
@@ -93,8 +100,13 @@ def explain_study(workspace: Workspace, folder: Path, study: str) -> dict[str, A
     return {
         "format_version": 1,
         "design": {"name": design.vehicle.name, "revision": design.vehicle.revision, "hash": design.digest},
-        "study": study, "question": step.question, "results": fields, "workings": workings, "series": series, "missing": missing,
-    }  # fmt: skip
+        "study": study,
+        "question": step.question,
+        "results": fields,
+        "workings": workings,
+        "series": series,
+        "missing": missing,
+    }
 
 
 def plain(value: Any) -> Any:

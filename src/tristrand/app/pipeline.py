@@ -1,7 +1,7 @@
 """The studies in their order, and results kept by what they were made from.
 
-A study sees only its inputs and the results it names here, so the pair is the whole truth about its result: an edit that
-leaves them equal leaves the result standing.
+A study sees only its inputs and the results it names here, so the pair is the whole truth about its result: an edit
+that leaves them equal leaves the result standing.
 """
 
 from __future__ import annotations

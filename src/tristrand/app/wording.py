@@ -59,10 +59,7 @@ def _working(line: dict[str, Any]) -> list[str]:
     value = "unknown" if line["value"] is None else show(line["value"], line["unit"], 6)
     head = f"  {line['symbol']} = {value}   {line['words']}"
     if line["formula"]:
-        given = ", ".join(
-            f"{i['symbol']} = {number_text(i['value'], 6) if i['value'] is not None else 'unknown'} {i['unit']}".rstrip()
-            for i in line["inputs"]
-        )
+        given = ", ".join(_given(item) for item in line["inputs"])
         how = f"{line['formula']}   with {given}"
     else:
         how = line["method"]
@@ -71,6 +68,11 @@ def _working(line: dict[str, Any]) -> list[str]:
         *textwrap.wrap(how, WIDTH, initial_indent="      ", subsequent_indent="      "),
         f"      [{line['source']}]",
     ]
+
+
+def _given(item: dict[str, Any]) -> str:
+    number = "unknown" if item["value"] is None else number_text(item["value"], 6)
+    return f"{item['symbol']} = {number} {item['unit']}".rstrip()
 
 
 def _block(title: str, text: str) -> list[str]:

@@ -30,7 +30,7 @@ SWAP = "set minimum below maximum"
 class Strict(BaseModel):
     """Base of every design model: unknown keys are errors, values never change after reading."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
 
 
 class SheetHead(Strict):

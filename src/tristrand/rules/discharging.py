@@ -30,6 +30,12 @@ def _result(ctx: Context) -> DischargeResult | None:
     return result if result.cases else None
 
 
+def _no_result(ctx: Context, reason: str) -> Outcome:
+    """What to say instead of a verdict: what is missing, else why there is nothing to discharge."""
+    missing = ctx.results["discharge"].missing
+    return ctx.open(missing) if missing else NotApplicable(reason)
+
+
 @rule(
     "HV150",
     "discharge-too-slow",
@@ -49,11 +55,7 @@ def discharge_too_slow(ctx: Context) -> Iterable[Outcome]:
         yield ctx.no_limit()
         return
     if result is None:
-        yield (
-            ctx.open(ctx.results["discharge"].missing)
-            if ctx.results["discharge"].missing
-            else NotApplicable("the bus has no capacitors")
-        )
+        yield _no_result(ctx, "the bus has no capacitors")
         return
     seconds = result.slowest_active_s if not math.isnan(result.slowest_active_s) else math.inf
     pointer = f"{PARTS}/{result.resistors[0]}" if result.resistors else PARTS
@@ -126,8 +128,7 @@ def discharge_resistor_power(ctx: Context) -> Iterable[Outcome]:
     """V²/R at the highest pack voltage and the low end of the resistance."""
     result = _result(ctx)
     if result is None or not result.resistors:
-        missing = ctx.results["discharge"].missing
-        yield ctx.open(missing) if missing else NotApplicable("there is no discharge resistor")
+        yield _no_result(ctx, "there is no discharge resistor")
         return
     for name in result.resistors:
         rated = ctx.design.sheet_of(name).rated_power
@@ -191,8 +192,7 @@ def discharge_endurance(ctx: Context) -> Iterable[Outcome]:
         yield ctx.no_limit()
         return
     if result is None or not result.resistors:
-        missing = ctx.results["discharge"].missing
-        yield ctx.open(missing) if missing else NotApplicable("there is no discharge resistor")
+        yield _no_result(ctx, "there is no discharge resistor")
         return
     for name in result.resistors:
         sheet = ctx.design.sheet_of(name)
@@ -236,11 +236,7 @@ def bus_live_after_one_weld(ctx: Context) -> Iterable[Outcome]:
     """The discharge study's cases with one contactor welded."""
     result = _result(ctx)
     if result is None:
-        yield (
-            ctx.open(ctx.results["discharge"].missing)
-            if ctx.results["discharge"].missing
-            else NotApplicable("the bus has no capacitors")
-        )
+        yield _no_result(ctx, "the bus has no capacitors")
         return
     welded = [case for case in result.cases if "weld" in case.name]
     if not welded:
@@ -276,11 +272,7 @@ def passive_discharge(ctx: Context) -> Iterable[Outcome]:
     """Five minutes stand from memory; the finding says so."""
     result = _result(ctx)
     if result is None:
-        yield (
-            ctx.open(ctx.results["discharge"].missing)
-            if ctx.results["discharge"].missing
-            else NotApplicable("the bus has no capacitors")
-        )
+        yield _no_result(ctx, "the bus has no capacitors")
         return
     seconds = result.passive_s if not math.isnan(result.passive_s) else math.inf
     yield ctx.compare(

@@ -1,6 +1,7 @@
 """The high-voltage circuit of a design as plain frozen data: what the studies hand to the circuit solver.
 
-Nothing here computes an answer. A study sees only this data and its own settings, so a result can be kept by its inputs.
+Nothing here computes an answer. A study sees only this data and its own settings, so a result can be kept by its
+inputs.
 """
 
 from __future__ import annotations
@@ -8,7 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any
+from typing import Any, TypeVar
 
 from tristrand.design import Datum, Design
 from tristrand.physics.conductor_tables import aluminium_resistance_ohm_per_m, class5_resistance_ohm_per_m
@@ -16,6 +17,8 @@ from tristrand.studies.results import Missing
 
 CASES = ("idle", "precharge", "charge", "continuous", "peak", "heat")
 DEFAULT_AMBIENT_C = 40.0
+
+Given = TypeVar("Given")
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,14 +140,10 @@ class Needs:
     def sheet(self, part_id: str, field: str, what: str, *, optional: bool = False) -> Datum | None:
         """A datum of the part's sheet, or None (noted as missing unless optional)."""
         part: Any = self.design.high_voltage.parts[part_id]
-        return self.of(
-            f"parts/{part.sheet}/{field}",
-            getattr(self.design.sheets[part.sheet], field),
-            f"{what} of {part_id}",
-            optional,
-        )
+        datum: Datum | None = getattr(self.design.sheets[part.sheet], field)
+        return self.of(f"parts/{part.sheet}/{field}", datum, f"{what} of {part_id}", optional)
 
-    def of(self, pointer: str, datum: Datum | None, what: str, optional: bool = False) -> Datum | None:
+    def of(self, pointer: str, datum: Given | None, what: str, optional: bool = False) -> Given | None:
         """``datum`` itself, noted as missing where it is None."""
         if datum is None and not optional and all(m.pointer != pointer for m in self.missing):
             self.missing.append(Missing(pointer, what))
@@ -181,15 +180,8 @@ def hv_circuit(design: Design) -> HvCircuit:
         elif part.kind == "fuse":
             series.append(Series2(part_id, part.kind, a, b, needs.number(part_id, "resistance", "cold resistance")))
         elif part.kind == "service_disconnect":
-            series.append(
-                Series2(
-                    part_id,
-                    part.kind,
-                    a,
-                    b,
-                    needs.number(part_id, "contact_resistance", "contact resistance"),
-                )
-            )
+            ohm = needs.number(part_id, "contact_resistance", "contact resistance")
+            series.append(Series2(part_id, part.kind, a, b, ohm))
         elif part.kind == "contactor":
             contacts.append(_contact(needs, part_id, part))
         elif part.kind == "resistor":
@@ -210,15 +202,23 @@ def hv_circuit(design: Design) -> HvCircuit:
 
 def _contact(needs: Needs, part_id: str, part: Any) -> Contact:
     return Contact(
-        part_id, part.role, part.rests == "closed", f"{part_id}.a", f"{part_id}.b",
-        needs.number(part_id, "contact_resistance", "contact resistance"),
-        needs.number(part_id, "close_time", "closing time"), needs.number(part_id, "open_time", "opening time"),
-    )  # fmt: skip
+        id=part_id,
+        role=part.role,
+        rests_closed=part.rests == "closed",
+        a=f"{part_id}.a",
+        b=f"{part_id}.b",
+        ohm=needs.number(part_id, "contact_resistance", "contact resistance"),
+        close_s=needs.number(part_id, "close_time", "closing time"),
+        open_s=needs.number(part_id, "open_time", "opening time"),
+    )
 
 
 _CAPACITANCE = {
-    "inverter": "bus_capacitance", "dcdc": "input_capacitance", "heater": "input_capacitance", "charger": "output_capacitance",
-}  # fmt: skip
+    "inverter": "bus_capacitance",
+    "dcdc": "input_capacitance",
+    "heater": "input_capacitance",
+    "charger": "output_capacitance",
+}
 
 
 def _device(needs: Needs, part_id: str, part: Any) -> Device:
@@ -230,11 +230,20 @@ def _device(needs: Needs, part_id: str, part: Any) -> Device:
         fixed = needs.number(part_id, "resistance", "resistance")
     turn_on = _optional(sheet, "turn_on_voltage", 0.0)
     return Device(
-        part_id, part.kind, f"{part_id}.plus", f"{part_id}.minus", farad, bleed.value if bleed else math.inf,
-        getattr(part, "starts", "when_released") == "with_bus", turn_on, _optional(sheet, "turn_off_voltage", turn_on),
-        _optional(sheet, "soft_start", 0.0), _optional(sheet, "input_current_limit", math.inf), fixed,
-        tuple((case, datum.value) for case, datum in part.power.items()),
-    )  # fmt: skip
+        id=part_id,
+        kind=part.kind,
+        plus=f"{part_id}.plus",
+        minus=f"{part_id}.minus",
+        farad=farad,
+        bleed_ohm=bleed.value if bleed else math.inf,
+        with_bus=getattr(part, "starts", "when_released") == "with_bus",
+        turn_on_v=turn_on,
+        turn_off_v=_optional(sheet, "turn_off_voltage", turn_on),
+        soft_start_s=_optional(sheet, "soft_start", 0.0),
+        limit_a=_optional(sheet, "input_current_limit", math.inf),
+        fixed_ohm=fixed,
+        power_w=tuple((case, datum.value) for case, datum in part.power.items()),
+    )
 
 
 def _optional(sheet: Any, field: str, default: float) -> float:
@@ -257,13 +266,20 @@ def _lead(needs: Needs, lead_id: str, lead: Any) -> Lead:
     if sheet.temperature_rating is None:
         needs.of(f"parts/{lead.cable}/temperature_rating", None, f"temperature rating of {lead.cable}")
     return Lead(
-        lead_id, lead.from_, lead.to, per_metre * metres, inductance, lead.cable, sheet.conductor, metres,
-        min(limits) if limits else math.nan,
-    )  # fmt: skip
+        id=lead_id,
+        a=lead.from_,
+        b=lead.to,
+        ohm_20c=per_metre * metres,
+        inductance_h=inductance,
+        cable=lead.cable,
+        metal=sheet.conductor,
+        length_m=metres,
+        limit_c=min(limits) if limits else math.nan,
+    )
 
 
 def cable_ohm_per_m(needs: Needs, name: str) -> float:
-    """Resistance per metre at 20 degC of a cable sheet: its own value, else the largest of IEC 60228; nan where neither is there."""
+    """Resistance per metre at 20 degC of a cable sheet: its own, else the largest of IEC 60228; nan where neither is there."""
     sheet: Any = needs.design.sheets[name]
     if sheet.resistance is not None:
         return float(sheet.resistance.high)

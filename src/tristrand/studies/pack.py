@@ -1,4 +1,4 @@
-"""What the pack can give: voltage range, resistance at the ends of its charge and temperature, energy, largest power."""
+"""What the pack can give: voltage range, energy, largest power, resistance at the ends of charge and temperature."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tristrand.design import Design
+from tristrand.design.model import Pack
 from tristrand.physics import pack as physics
 from tristrand.studies.circuits import Needs
 from tristrand.studies.results import (
@@ -22,6 +23,19 @@ from tristrand.studies.results import (
 )
 
 CLOSED = "CLOSED-FORM#series and parallel"
+INTERPOLATION = "CLOSED-FORM#bilinear interpolation"
+MOST_POWER = "CLOSED-FORM#maximum power transfer"
+
+# What a pack's sheet must give, and its name in words.
+NEEDED = (
+    ("cells_in_series", "number of cells in series"),
+    ("cells_in_parallel", "number of cells in parallel"),
+    ("cell_capacity", "capacity of a cell"),
+    ("cell_voltage", "voltage range of a cell"),
+    ("open_circuit_voltage", "open-circuit voltage table"),
+    ("cell_resistance", "resistance table of a cell"),
+    ("link_resistance", "resistance of the links"),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,30 +79,34 @@ def inputs(design: Design) -> PackInputs:
     return PackInputs(tuple(packs), tuple(needs.missing))
 
 
-def _data(design: Design, needs: Needs, pack_id: str, part: object) -> PackData | None:
+def _data(design: Design, needs: Needs, pack_id: str, part: Pack) -> PackData | None:
     sheet = design.sheet_of(pack_id)
-    base = f"parts/{part.sheet}"  # type: ignore[attr-defined]
-    for field, what in (
-        ("cells_in_series", "number of cells in series"), ("cells_in_parallel", "number of cells in parallel"),
-        ("cell_capacity", "capacity of a cell"), ("cell_voltage", "voltage range of a cell"),
-        ("open_circuit_voltage", "open-circuit voltage table"), ("cell_resistance", "resistance table of a cell"),
-        ("link_resistance", "resistance of the links"),
-    ):  # fmt: skip
+    base = f"parts/{part.sheet}"
+    for field, what in NEEDED:
         needs.of(f"{base}/{field}", getattr(sheet, field), f"{what} of {pack_id}")
     here = f"high_voltage/parts/{pack_id}"
-    soc = needs.of(f"{here}/state_of_charge", part.state_of_charge, f"range of charge of {pack_id}")  # type: ignore[attr-defined]
-    temperature = needs.of(f"{here}/temperature", part.temperature, f"range of temperature of {pack_id}")  # type: ignore[attr-defined]
+    soc = needs.of(f"{here}/state_of_charge", part.state_of_charge, f"range of charge of {pack_id}")
+    temperature = needs.of(f"{here}/temperature", part.temperature, f"range of temperature of {pack_id}")
     if any(m.pointer.startswith((base, here)) for m in needs.missing) or soc is None or temperature is None:
         return None
     table, ohm = sheet.open_circuit_voltage, sheet.cell_resistance
     return PackData(
-        pack_id, sheet.cells_in_series, sheet.cells_in_parallel, sheet.cell_capacity.value,
-        sheet.cell_voltage.minimum.value, sheet.cell_voltage.nominal.value, sheet.cell_voltage.maximum.value,
-        tuple(d.value for d in table.state_of_charge), tuple(d.value for d in table.voltage),
-        tuple(d.value for d in ohm.temperature), tuple(d.value for d in ohm.state_of_charge),
-        tuple(tuple(d.value for d in row) for row in ohm.resistance), sheet.link_resistance.value,
-        (soc.minimum.value, soc.maximum.value), (temperature.minimum.value, temperature.maximum.value),
-    )  # fmt: skip
+        id=pack_id,
+        series=sheet.cells_in_series,
+        parallel=sheet.cells_in_parallel,
+        cell_as=sheet.cell_capacity.value,
+        cell_minimum_v=sheet.cell_voltage.minimum.value,
+        cell_nominal_v=sheet.cell_voltage.nominal.value,
+        cell_maximum_v=sheet.cell_voltage.maximum.value,
+        ocv_soc=tuple(d.value for d in table.state_of_charge),
+        ocv_v=tuple(d.value for d in table.voltage),
+        r_temperature_c=tuple(d.value for d in ohm.temperature),
+        r_soc=tuple(d.value for d in ohm.state_of_charge),
+        r_ohm=tuple(tuple(d.value for d in row) for row in ohm.resistance),
+        link_ohm=sheet.link_resistance.value,
+        soc=(soc.minimum.value, soc.maximum.value),
+        temperature_c=(temperature.minimum.value, temperature.maximum.value),
+    )
 
 
 def study(data: PackInputs) -> PackResult:
@@ -106,17 +124,23 @@ def _corner(pack: PackData, name: str, soc: float, temperature_c: float) -> Corn
     )
     outside = bool(cell.clamped_row) or bool(cell.clamped_column) or not pack.ocv_soc[0] <= soc <= pack.ocv_soc[-1]
     return Corner(
-        name, soc, temperature_c, float(physics.pack_voltage_v(pack.series, cell_v)),
-        float(physics.pack_resistance_ohm(pack.series, pack.parallel, cell.value, pack.link_ohm)), outside,
-    )  # fmt: skip
+        name=name,
+        state_of_charge=soc,
+        temperature_c=temperature_c,
+        open_circuit_v=float(physics.pack_voltage_v(pack.series, cell_v)),
+        resistance_ohm=float(physics.pack_resistance_ohm(pack.series, pack.parallel, cell.value, pack.link_ohm)),
+        outside_table=outside,
+    )
 
 
 def _figures(pack: PackData) -> PackFigures:
     (low, high), (cold, hot) = pack.soc, pack.temperature_c
     corners = (
-        _corner(pack, "empty and cold", low, cold), _corner(pack, "empty and hot", low, hot),
-        _corner(pack, "full and cold", high, cold), _corner(pack, "full and hot", high, hot),
-    )  # fmt: skip
+        _corner(pack, "empty and cold", low, cold),
+        _corner(pack, "empty and hot", low, hot),
+        _corner(pack, "full and cold", high, cold),
+        _corner(pack, "full and hot", high, hot),
+    )
     power = [float(physics.largest_power_w(c.open_circuit_v, c.resistance_ohm)) for c in corners]
     weakest = corners[int(np.argmin(power))]
     charge = float(physics.pack_charge_c(pack.parallel, pack.cell_as))
@@ -124,42 +148,64 @@ def _figures(pack: PackData) -> PackFigures:
     low_v, high_v = physics.pack_voltage_range_v(pack.series, pack.cell_minimum_v, pack.cell_maximum_v)
     strongest = max(corners, key=lambda c: c.open_circuit_v / c.resistance_ohm)
     return PackFigures(
-        pack.id, pack.series, pack.parallel, charge / 3600, float(physics.pack_energy_j(nominal, charge)) / 3.6e6,
-        float(low_v), nominal, float(high_v), corners, weakest.name, min(power),
-        float(physics.current_at_largest_power_a(weakest.open_circuit_v, weakest.resistance_ohm)),
-        float(physics.short_circuit_current_a(strongest.open_circuit_v, strongest.resistance_ohm)),
-    )  # fmt: skip
+        pack=pack.id,
+        series=pack.series,
+        parallel=pack.parallel,
+        capacity_ah=charge / 3600,
+        energy_kwh=float(physics.pack_energy_j(nominal, charge)) / 3.6e6,
+        minimum_v=float(low_v),
+        nominal_v=nominal,
+        maximum_v=float(high_v),
+        corners=corners,
+        weakest=weakest.name,
+        largest_power_w=min(power),
+        largest_power_current_a=float(
+            physics.current_at_largest_power_a(weakest.open_circuit_v, weakest.resistance_ohm)
+        ),
+        short_circuit_a=float(physics.short_circuit_current_a(strongest.open_circuit_v, strongest.resistance_ohm)),
+    )
 
 
 def _workings(pack: PackData, figures: PackFigures) -> list[Working]:
     weak = next(c for c in figures.corners if c.name == figures.weakest)
-    n, p = (pack.series, "1"), (pack.parallel, "1")
-    lines = [
-        working(pack.id, "V_max", "pack voltage, every cell at its maximum", "n*v", figures.maximum_v, "V", CLOSED, n=n, v=(pack.cell_maximum_v, "V")),
-        working(pack.id, "V_min", "pack voltage, every cell at its minimum", "n*v", figures.minimum_v, "V", CLOSED, n=n, v=(pack.cell_minimum_v, "V")),
-        working(pack.id, "V_nom", "nominal pack voltage", "n*v", figures.nominal_v, "V", CLOSED, n=n, v=(pack.cell_nominal_v, "V")),
-        working(pack.id, "Q", "pack capacity", "p*q", figures.capacity_ah, "Ah", CLOSED, p=p, q=(pack.cell_as / 3600, "Ah")),
-        working(
-            pack.id, "E", "nominal energy", "V_nom*Q/1000", figures.energy_kwh, "kWh", CLOSED,
-            V_nom=(figures.nominal_v, "V"), Q=(figures.capacity_ah, "Ah"),
-        ),
-    ]  # fmt: skip
+    lines = _voltage_lines(pack, figures)
     for corner in figures.corners:
-        cell = (corner.resistance_ohm - pack.link_ohm) * pack.parallel / pack.series
-        lines += [
-            found(pack.id, "r", f"resistance of one cell, {corner.name}", cell, "Ω", "CLOSED-FORM#bilinear interpolation", "read from the cell's table"),
-            working(
-                pack.id, "R", f"pack resistance, {corner.name}", "n*r/p + r_links", corner.resistance_ohm, "Ω", CLOSED,
-                n=n, r=(cell, "Ω"), p=p, r_links=(pack.link_ohm, "Ω"),
-            ),
-        ]  # fmt: skip
-    lines.append(
-        working(
-            pack.id, "P_max", f"largest power at the terminals, {weak.name}", "V**2/(4*R)", figures.largest_power_w, "W",
-            "CLOSED-FORM#maximum power transfer", V=(weak.open_circuit_v, "V"), R=(weak.resistance_ohm, "Ω"),
-        )
-    )  # fmt: skip
+        lines += _resistance_lines(pack, corner)
+    words = f"largest power at the terminals, {weak.name}"
+    given = {"V": (weak.open_circuit_v, "V"), "R": (weak.resistance_ohm, "Ω")}
+    lines.append(working(pack.id, "P_max", words, "V**2/(4*R)", figures.largest_power_w, "W", MOST_POWER, **given))
     return lines
+
+
+def _voltage_lines(pack: PackData, figures: PackFigures) -> list[Working]:
+    """Voltages, capacity and energy of the whole pack from those of one cell."""
+    name, n, p = pack.id, (pack.series, "1"), (pack.parallel, "1")
+    top, low, mid = ((v, "V") for v in (pack.cell_maximum_v, pack.cell_minimum_v, pack.cell_nominal_v))
+    nominal, charge = (figures.nominal_v, "V"), (figures.capacity_ah, "Ah")
+    every = "pack voltage, every cell at its"
+    return [
+        working(name, "V_max", f"{every} maximum", "n*v", figures.maximum_v, "V", CLOSED, n=n, v=top),
+        working(name, "V_min", f"{every} minimum", "n*v", figures.minimum_v, "V", CLOSED, n=n, v=low),
+        working(name, "V_nom", "nominal pack voltage", "n*v", figures.nominal_v, "V", CLOSED, n=n, v=mid),
+        working(
+            name, "Q", "pack capacity", "p*q", figures.capacity_ah, "Ah", CLOSED, p=p, q=(pack.cell_as / 3600, "Ah")
+        ),
+        working(
+            name, "E", "nominal energy", "V_nom*Q/1000", figures.energy_kwh, "kWh", CLOSED, V_nom=nominal, Q=charge
+        ),
+    ]
+
+
+def _resistance_lines(pack: PackData, corner: Corner) -> list[Working]:
+    """The cell's resistance as read, and the pack's made from it, at one corner."""
+    cell = (corner.resistance_ohm - pack.link_ohm) * pack.parallel / pack.series
+    read, words = f"resistance of one cell, {corner.name}", f"pack resistance, {corner.name}"
+    n, p, links = (pack.series, "1"), (pack.parallel, "1"), (pack.link_ohm, "Ω")
+    given = {"n": n, "r": (cell, "Ω"), "p": p, "r_links": links}
+    return [
+        found(pack.id, "r", read, cell, "Ω", INTERPOLATION, "read from the cell's table"),
+        working(pack.id, "R", words, "n*r/p + r_links", corner.resistance_ohm, "Ω", CLOSED, **given),
+    ]
 
 
 def _curves(pack: PackData) -> list[Series]:
@@ -171,16 +217,6 @@ def _curves(pack: PackData) -> list[Series]:
         amp = physics.current_for_power_a(watt, corner.open_circuit_v, corner.resistance_ohm)
         volt = physics.terminal_voltage_v(corner.open_circuit_v, amp, corner.resistance_ohm)
         kilowatt = tuple(float(x) / 1e3 for x in watt)
-        curves.append(
-            Series(
-                corner.name,
-                "power",
-                "kW",
-                "pack voltage",
-                "V",
-                kilowatt,
-                tuple(map(float, np.asarray(volt))),
-                pack.id,
-            )
-        )
+        volts = tuple(map(float, np.asarray(volt)))
+        curves.append(Series(corner.name, "power", "kW", "pack voltage", "V", kilowatt, volts, pack.id))
     return [c for c in curves if not any(math.isnan(y) for y in c.y)]

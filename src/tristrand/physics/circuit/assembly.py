@@ -7,14 +7,15 @@ currents. All matrices carry the lanes first. i_p are the currents of loads in t
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tristrand.physics.circuit.elements import LEAK_S, CircuitError
+from tristrand.physics.circuit.elements import CircuitError
+from tristrand.physics.circuit.frame import Frame, conductance_matrix, frame_of, solve_scaled
 from tristrand.physics.circuit.signals import Signal
-from tristrand.physics.circuit.topology import Topology, islands, stamp
+from tristrand.physics.circuit.topology import Topology
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -45,12 +46,13 @@ class System:
     """x' = f u and outputs as rows on u = [x (m), 1, i_p (p)], for g lanes."""
 
     f: Floats  # (g, m, q)
-    volts: Floats  # (g, n, q) node voltages
+    coords: Floats  # (g, k, q) coordinates of the frame
     inductor_a: Floats  # (g, nL, q)
     load_a: Floats  # (g, np, q)
     load_v: Floats  # (g, np, q)
     to_j: Floats  # (g, mj, nL) and
     to_j0: Floats  # (g, mj): j = to_j i_L + to_j0, flux kept
+    frame: Frame
 
     @property
     def m(self) -> int:
@@ -59,72 +61,69 @@ class System:
 
     def take(self, where: Ints) -> System:
         """The same for some of the lanes."""
-        return System(*(getattr(self, f.name)[where] for f in fields(self)))
+        return System(
+            self.f[where], self.coords[where], self.inductor_a[where], self.load_a[where], self.load_v[where],
+            self.to_j[where], self.to_j0[where], self.frame,
+        )  # fmt: skip
+
+    def across(self, incidence: Floats) -> Floats:
+        """Voltage (g, q) along a column (n,) of incidence."""
+        return np.asarray((incidence @ self.frame.basis) @ self.coords)
 
 
 def assemble(topology: Topology, regime: Regime, lanes: Ints) -> System:
     """Equations of the regime for the given lanes; CircuitError when a load hangs on inductance alone."""
-    on, forward = regime.switches.astype(bool), regime.diodes.astype(bool)
-    g_matrix, s = _conductances(topology, regime, lanes)
-    island, t00, pins = islands(topology, on, forward, regime.loads == RESISTIVE)
-    g_matrix[:, pins, pins] += LEAK_S
-    a_l, t1, drop = topology.inductors.incidence, topology.t1, topology.loads.incidence
+    on = np.concatenate([topology.always, regime.switches == 1, regime.diodes == 1, regime.loads == RESISTIVE])
+    frame = frame_of(topology, on, lanes)
+    conductance = topology.branch_s[lanes] * on
+    matrix = conductance_matrix(frame, conductance)
+    s = (conductance * topology.branch_emf[lanes]) @ frame.rows
+    island, drop = frame.island, topology.loads.incidence
     if island.shape[1] and np.any(island.T @ drop[:, ~np.isin(regime.loads, (OFF, STARVED, RESISTIVE))]):
         raise CircuitError(
             "a power load is fed through inductance alone; give its terminals a capacitance or the inductance none"
         )
-    g, n, nz = lanes.size, topology.n, t1.shape[1]
+    g, nz, k = lanes.size, frame.to_tree.shape[0], frame.rows.shape[1]
+    basis = frame.basis[:, :k]
+    a_l, drop = basis.T @ topology.inductors.incidence, basis.T @ drop
     n_l, n_p = a_l.shape[1], drop.shape[1]
     inductance, ohm = topology.inductance_h[lanes], topology.inductor_ohm[lanes]
-    cut = island.T @ a_l
+    if len(topology.sources):
+        s -= topology.source_a[lanes] @ (topology.sources.incidence.T @ basis)
+    cut = island.T @ topology.inductors.incidence
     free, i0 = _independent(cut, island.T @ topology.sources.incidence, topology.source_a[lanes])
     nj = free.shape[1]
     m = nz + nj
     i_l = np.zeros((g, n_l, m + 1 + n_p))
     i_l[:, :, nz:m] = free
     i_l[:, :, m] = i0
-    state_v = np.zeros((n, m + 1 + n_p))
-    state_v[:, :nz] = t1
-    push = -(a_l @ i_l)
+    push = -(a_l @ i_l) if n_l else np.zeros((g, k, m + 1 + n_p))
     push[:, :, m] += s
     push[:, :, m + 1 :] -= drop
-    volts = state_v + t00 @ np.linalg.solve(
-        t00.T @ g_matrix @ t00, t00.T @ (push - g_matrix @ state_v)
-    )  # w from the nodes without capacitance
+    coords = np.zeros((g, frame.basis.shape[1], m + 1 + n_p))
+    coords[:, np.arange(nz), np.arange(nz)] = 1.0
+    if k > nz:  # voltages without capacitance follow from the currents
+        right = push[:, nz:].copy()
+        right[:, :, :nz] -= matrix[:, nz:, :nz]
+        coords[:, nz:k] = solve_scaled(matrix[:, nz:, nz:], right)
     f = np.empty((g, m, m + 1 + n_p))
-    f[:, :nz] = topology.inverse_c[lanes] @ (t1.T @ (push - g_matrix @ volts))
-    emf = a_l.T @ volts - ohm[:, :, None] * i_l
-    mass = np.matmul(free.T[None] * inductance[:, None, :], free)
-    f[:, nz:] = np.linalg.solve(mass, free.T @ emf) if nj else 0.0
-    if island.shape[1]:
-        scaled = cut[None] / inductance[:, None, :]
-        potential = -np.linalg.pinv(scaled @ cut.T, hermitian=True) @ (scaled @ emf)
-        volts = volts + island @ potential
+    cap_rows = frame.cap_rows
+    mass_c = np.matmul(cap_rows.T[None] * topology.capacitance_f[lanes][:, None, :], cap_rows)
+    f[:, :nz] = solve_scaled(mass_c, push[:, :nz] - matrix[:, :nz] @ coords[:, :k]) if nz else 0.0
     flux = free.T[None] * inductance[:, None, :]
-    to_j: Floats = np.asarray(np.linalg.solve(mass, flux) if nj else flux, dtype=float)
-    to_j0 = -np.einsum("gij,gj->gi", to_j, i0)
-    load_v = drop.T @ volts
-    return _fold(topology, regime, lanes, System(f, volts, i_l, np.zeros((g, n_p, 0)), load_v, to_j, to_j0))
-
-
-def _conductances(topology: Topology, regime: Regime, lanes: Ints) -> tuple[Floats, Floats]:
-    """G (g, n, n) and injected currents (g, n) with the closed switches, diodes and resistive loads."""
-    whole = lanes.size == topology.lanes
-    g = topology.fixed_g.copy() if whole else topology.fixed_g[lanes]
-    s = topology.fixed_s.copy() if whole else topology.fixed_s[lanes]
-    on = np.flatnonzero(regime.switches)
-    if on.size:
-        g += stamp(topology.switches.incidence[:, on], topology.switch_s[np.ix_(lanes, on)])
-    forward = np.flatnonzero(regime.diodes)
-    if forward.size:
-        conductance = topology.diode_s[np.ix_(lanes, forward)]
-        g += stamp(topology.diodes.incidence[:, forward], conductance)
-        s += (conductance * topology.forward_v[np.ix_(lanes, forward)]) @ topology.diodes.incidence[:, forward].T
-    resistive = np.flatnonzero(regime.loads == RESISTIVE)
-    if resistive.size:
-        conductance = topology.load.conductance_s[np.ix_(lanes, resistive)]
-        g += stamp(topology.loads.incidence[:, resistive], conductance)
-    return g, s
+    to_j, to_j0 = np.zeros((g, nj, n_l)), np.zeros((g, nj))
+    if n_l:
+        emf = a_l.T @ coords[:, :k] - ohm[:, :, None] * i_l
+        mass = np.matmul(flux, free)
+        f[:, nz:] = solve_scaled(mass, free.T @ emf) if nj else 0.0
+        to_j = solve_scaled(mass, flux) if nj else to_j
+        to_j0 = -(to_j @ i0[..., None])[..., 0]
+        if island.shape[1]:
+            scaled = cut[None] / inductance[:, None, :]
+            coords[:, k:] = -np.linalg.pinv(scaled @ cut.T, hermitian=True) @ (scaled @ emf)
+    load_v = (topology.loads.incidence.T @ frame.basis) @ coords
+    none = np.zeros((g, n_p, 0))
+    return _fold(topology, regime, lanes, System(f, coords, i_l, none, load_v, to_j, to_j0, frame))
 
 
 def _independent(cut: Floats, source_cut: Floats, source_a: Floats) -> tuple[Floats, Floats]:
@@ -145,7 +144,7 @@ def _fold(topology: Topology, regime: Regime, lanes: Ints, raw: System) -> Syste
     n_p = len(topology.loads)
     m = raw.m
     if not n_p:
-        return System(raw.f, raw.volts, raw.inductor_a, raw.load_v[:, :, : m + 1], raw.load_v, raw.to_j, raw.to_j0)
+        return System(raw.f, raw.coords, raw.inductor_a, raw.load_v[:, :, : m + 1], raw.load_v, raw.to_j, raw.to_j0, raw.frame)
     powered = regime.powered
     q = m + 1 + powered.size
     law = np.zeros((lanes.size, n_p, q))  # i_p of every load on [x, 1, i_powered]
@@ -166,7 +165,7 @@ def _fold(topology: Topology, regime: Regime, lanes: Ints, raw: System) -> Syste
     resistive = np.flatnonzero(regime.loads == RESISTIVE)
     if resistive.size:
         load_a[:, resistive] = load_v[:, resistive] * topology.load.conductance_s[np.ix_(lanes, resistive)][:, :, None]
-    return System(apply(raw.f), apply(raw.volts), apply(raw.inductor_a), load_a, load_v, raw.to_j, raw.to_j0)
+    return System(apply(raw.f), apply(raw.coords), apply(raw.inductor_a), load_a, load_v, raw.to_j, raw.to_j0, raw.frame)
 
 
 def _sliding(topology: Topology, lanes: Ints, raw: System, law: Floats, slide: Ints) -> Floats:
@@ -180,7 +179,7 @@ def _sliding(topology: Topology, lanes: Ints, raw: System, law: Floats, slide: I
     for row, k in enumerate(slide):
         first, second = topology.loads.ends[k]
         if topology.component[first] == topology.component[second]:
-            branch = topology.loads.incidence[:, k] @ topology.t1
+            branch = topology.loads.incidence[:, k] @ topology.t1 @ raw.frame.to_tree
             held[:, row] = np.einsum("i,giq->gq", branch, raw.f[:, : branch.size])
     rest = held[:, :, m + 1 :] @ law  # the sliding rows of law are still zero here
     rest[:, :, : m + 1] += held[:, :, : m + 1]
@@ -197,7 +196,7 @@ def signal_row(topology: Topology, regime: Regime, lanes: Ints, system: System, 
         if k is None:
             raise CircuitError(f"no node is named {name!r}; the nodes are {', '.join(topology.node)}")
         if k:
-            row += factor * system.volts[:, k - 1]
+            row += factor * (system.frame.basis[k - 1] @ system.coords)
     for name, factor in signal.amps:
         row += factor * current_row(topology, regime, lanes, system, name)
     return row
@@ -207,22 +206,22 @@ def current_row(topology: Topology, regime: Regime, lanes: Ints, system: System,
     """The current of one element as a row (g, q)."""
     m = system.m
     if (k := topology.batteries.index.get(name)) is not None:
-        row = -(topology.batteries.incidence[:, k] @ system.volts)
+        row = -(system.across(topology.batteries.incidence[:, k]))
         row[:, m] += topology.ocv_v[lanes, k]
         return np.asarray(row * topology.battery_s[lanes, k][:, None])
     if (k := topology.resistors.index.get(name)) is not None:
-        return np.asarray((topology.resistors.incidence[:, k] @ system.volts) * topology.resistor_s[lanes, k][:, None])
+        return np.asarray((system.across(topology.resistors.incidence[:, k])) * topology.resistor_s[lanes, k][:, None])
     if (k := topology.inductors.index.get(name)) is not None:
         return system.inductor_a[:, k]
     if (k := topology.capacitors.index.get(name)) is not None:
-        nz = topology.t1.shape[1]
-        rate = topology.cap_z[k] @ system.f[:, :nz]
+        cap = system.frame.cap_rows[k]
+        rate = cap @ system.f[:, : cap.size]
         return np.asarray(rate * topology.capacitance_f[lanes, k][:, None])
     if (k := topology.switches.index.get(name)) is not None:
-        row = topology.switches.incidence[:, k] @ system.volts
+        row = system.across(topology.switches.incidence[:, k])
         return np.asarray(row * (topology.switch_s[lanes, k] * float(regime.switches[k]))[:, None])
     if (k := topology.diodes.index.get(name)) is not None:
-        row = topology.diodes.incidence[:, k] @ system.volts
+        row = system.across(topology.diodes.incidence[:, k])
         row[:, m] -= topology.forward_v[lanes, k]
         return np.asarray(row * (topology.diode_s[lanes, k] * float(regime.diodes[k]))[:, None])
     if (k := topology.loads.index.get(name)) is not None:

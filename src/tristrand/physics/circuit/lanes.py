@@ -14,7 +14,6 @@ from tristrand.physics.circuit.assembly import (
     OFF,
     POWER,
     RAMP,
-    RESISTIVE,
     SLIDE,
     STARVED,
     Ints,
@@ -35,7 +34,7 @@ from tristrand.physics.circuit.states import (
     start_load_states,
     supply,
 )
-from tristrand.physics.circuit.topology import Topology, islands
+from tristrand.physics.circuit.topology import Topology
 from tristrand.physics.circuit.watch import watched_by
 
 Floats = NDArray[np.float64]
@@ -230,7 +229,7 @@ class Lanes:
         """
         i_l = self.i_l[p.lanes]
         j = (p.system.to_j @ i_l[..., None])[..., 0] + p.system.to_j0
-        x = np.concatenate([self.z[p.lanes], j], axis=1)
+        x = np.concatenate([self.z[p.lanes] @ p.system.frame.from_tree.T, j], axis=1)
         if j.shape[1] == i_l.shape[1]:
             return x, set()
         now = self._inductor_currents(p.system, x)
@@ -247,8 +246,7 @@ class Lanes:
     def _take_over(self, p: Prepared, change: Floats, rows: NDArray[np.bool_]) -> set[int]:
         """Turn on the diodes that the impulse of a broken inductor current pushes forward; their lanes."""
         t = self.topology
-        resistive = p.regime.loads == RESISTIVE
-        island, _, _ = islands(t, p.regime.switches.astype(bool), p.regime.diodes.astype(bool), resistive)
+        island = p.system.frame.island
         cut = island.T @ t.inductors.incidence
         impulse = (t.inductance_h[p.lanes] * change) @ np.linalg.pinv(cut) @ island.T
         forward = impulse @ t.diodes.incidence

@@ -101,12 +101,10 @@ class _Steady:
     def _matrix(self, lanes: Ints, diodes: Bools) -> tuple[Floats, Floats]:
         """Nodal equations with the inductor currents as unknowns of their own: matrix and right side."""
         t = self.t
-        g, s = t.fixed_g[lanes].copy(), t.fixed_s[lanes].copy()
-        on, forward = np.flatnonzero(self.switches), np.flatnonzero(diodes)
-        g += stamp(t.switches.incidence[:, on], t.switch_s[np.ix_(lanes, on)])
-        conductance = t.diode_s[np.ix_(lanes, forward)]
-        g += stamp(t.diodes.incidence[:, forward], conductance)
-        s += (conductance * t.forward_v[np.ix_(lanes, forward)]) @ t.diodes.incidence[:, forward].T
+        on = np.concatenate([t.always, self.switches, diodes, np.zeros(len(t.loads), dtype=bool)])
+        conductance = t.branch_s[lanes] * on
+        g = stamp(t.branch_incidence, conductance)
+        s = (conductance * t.branch_emf[lanes]) @ t.branch_incidence.T - t.source_a[lanes] @ t.sources.incidence.T
         pins = pins_at_rest(t, self.switches, diodes)
         g[:, pins, pins] += LEAK_S
         size = t.n + len(t.inductors)

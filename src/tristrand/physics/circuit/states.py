@@ -73,7 +73,7 @@ def exits_of(topology: Topology, regime: Regime, lanes: Ints, system: System) ->
             current = current_row(topology, regime, lanes, system, name)
             add(Exit(False, k, False), -current, np.zeros(g))
         else:
-            across = topology.diodes.incidence[:, k] @ system.volts
+            across = system.across(topology.diodes.incidence[:, k])
             add(Exit(False, k, True), across, topology.forward_v[lanes, k])
     for k in range(len(topology.loads)):
         _load_exits(topology, int(regime.loads[k]), k, lanes, system, add)

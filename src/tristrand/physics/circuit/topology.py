@@ -93,8 +93,8 @@ class Topology:
         self.closed = np.array([e.closed for e in self._of(Switch)], dtype=bool)
         self.close_delay_s = self._values(Switch, "close_delay_s")
         self.open_delay_s = self._values(Switch, "open_delay_s")
-        self.fixed_g, self.fixed_s = self._fixed()
         self._capacitor_trees()
+        self._branches()
 
     def _of(self, kind: type[Kind]) -> list[Kind]:
         return [e for e in self.circuit.elements if isinstance(e, kind)]
@@ -126,11 +126,23 @@ class Topology:
             sliding=(on_v == off_v) & ~resistive & (soft_s == 0),
         )
 
-    def _fixed(self) -> tuple[Floats, Floats]:
-        """Conductance matrix (N, n, n) and injected currents (N, n) of what never switches."""
-        g = stamp(self.batteries.incidence, self.battery_s) + stamp(self.resistors.incidence, self.resistor_s)
-        s = (self.battery_s * self.ocv_v) @ self.batteries.incidence.T - self.source_a @ self.sources.incidence.T
-        return g, s
+    def _branches(self) -> None:
+        """All conductances in one row: incidence (n, nb), conductance and e.m.f. (N, nb), switches and the like last.
+
+        Their order is batteries, resistors, switches, diodes, loads (as resistances).
+        """
+        groups = (self.batteries, self.resistors, self.switches, self.diodes, self.loads)
+        self.branch_incidence = np.concatenate([g.incidence for g in groups], axis=1)
+        self.branch_ends = [ends for g in groups for ends in g.ends]
+        parts = (self.battery_s, self.resistor_s, self.switch_s, self.diode_s, self.load.conductance_s)
+        self.branch_s = np.concatenate(parts, axis=1)
+        self.branch_log = np.log(np.maximum(self.branch_s, 1e-300))
+        self.branch_emf = np.zeros_like(self.branch_s)
+        fixed, n_sw = len(self.batteries) + len(self.resistors), len(self.switches)
+        self.branch_emf[:, : len(self.batteries)] = self.ocv_v
+        self.branch_emf[:, fixed + n_sw : fixed + n_sw + len(self.diodes)] = self.forward_v
+        self.always = np.ones(fixed, dtype=bool)
+        self.frames: dict[bytes, object] = {}
 
     def _capacitor_trees(self) -> None:
         """Spanning trees of the capacitor graph: T1 (n, nz), T0 (n, nc), component of every node (reference: -1)."""
@@ -141,6 +153,7 @@ class Topology:
         component = np.full(self.n + 1, -2)
         paths: list[list[int]] = [[] for _ in range(self.n + 1)]
         branches = 0
+        tree: list[tuple[int, int]] = []
         roots = 0
         for root in range(self.n + 1):
             if component[root] != -2:
@@ -154,6 +167,7 @@ class Topology:
                         component[child] = component[root]
                         paths[child] = [*paths[parent], branches]
                         branches += 1
+                        tree.append((child, parent))
                         queue.append(child)
         self.component = component
         self.t1 = np.zeros((self.n, branches))
@@ -162,6 +176,10 @@ class Topology:
             self.t1[k - 1, paths[k]] = 1.0
             if component[k] >= 0:
                 self.t0[k - 1, component[k]] = 1.0
+        full = np.zeros((self.n + 1, branches))
+        for k, (child, parent) in enumerate(tree):
+            full[child, k], full[parent, k] = 1.0, -1.0
+        self.tree_incidence: Floats = full[1:]
         self.cap_z = self.capacitors.incidence.T @ self.t1
         matrix = np.einsum("ki,gk,kj->gij", self.cap_z, self.capacitance_f, self.cap_z)
         self.inverse_c = np.linalg.inv(matrix)
@@ -176,46 +194,6 @@ def stamp(incidence: Floats, conductance: Floats) -> Floats:
     """Nodal conductance matrices (g, n, n) of branches with conductance (g, k)."""
     scaled = incidence[None, :, :] * conductance[:, None, :]
     return np.asarray(np.matmul(scaled, incidence.T))
-
-
-def islands(topology: Topology, switches: Bools, diodes: Bools, resistive: Bools) -> tuple[Floats, Floats, list[int]]:
-    """Islands without a conductive path to the reference: columns U (n, k), kept T0 columns, nodes to pin.
-
-    An island is a set of capacitor components joined by conductances. Where an inductor crosses its border the
-    border currents must cancel and its potential follows from the inductors: its indicator is a column of U, and
-    one of its T0 columns is left out. The others are pinned at one node each.
-    """
-    component = topology.component + 1  # slot 0 is the reference's component
-    joined = _Sets(topology.t0.shape[1] + 1)
-    for group, on in (
-        (topology.batteries, None),
-        (topology.resistors, None),
-        (topology.switches, switches),
-        (topology.diodes, diodes),
-        (topology.loads, resistive),
-    ):
-        for k, (first, second) in enumerate(group.ends):
-            if on is None or on[k]:
-                joined.join(int(component[first]), int(component[second]))
-    crossed: set[int] = set()
-    for first, second in topology.inductors.ends:
-        one, two = joined.root(int(component[first])), joined.root(int(component[second]))
-        if one != two:
-            crossed |= {one, two}
-    members: dict[int, list[int]] = {}
-    for k in range(1, topology.t0.shape[1] + 1):
-        members.setdefault(joined.root(k), []).append(k - 1)
-    members.pop(joined.root(0), None)
-    keep = np.ones(topology.t0.shape[1], dtype=bool)
-    columns, pins = [], []
-    for root, columns_of in members.items():
-        if root in crossed:
-            columns.append(topology.t0[:, columns_of].sum(axis=1))
-            keep[columns_of[0]] = False
-        else:
-            pins.append(int(np.flatnonzero(topology.t0[:, columns_of[0]])[0]))
-    u = np.array(columns).T if columns else np.zeros((topology.n, 0))
-    return u, topology.t0[:, keep], pins
 
 
 def pins_at_rest(topology: Topology, switches: Bools, diodes: Bools) -> list[int]:

@@ -1,0 +1,160 @@
+"""Coordinates in which weak branches are not lost beside strong ones.
+
+In node voltages a conductance of 1e-9 S vanishes beside one of 1e7 S at the same node. Here nodes are joined into
+clusters along branches of falling conductance, and each joining gives one coordinate: the voltage between the two
+clusters' chief nodes. A branch then appears only in its own coordinate and in those of stronger ones, so that no
+number is ever added to a much larger one that cancels later. The cluster of larger capacitance keeps its chief node,
+which does the same for the capacitances. All transformations hold -1, 0 and 1 only.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tristrand.physics.circuit.elements import LEAK_S
+from tristrand.physics.circuit.topology import Topology
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
+
+
+@dataclass(slots=True, eq=False, repr=False)
+class Frame:
+    """Node voltages v = basis @ [z, w, p]: capacitor states, algebraic voltages, potentials of islands.
+
+    z' = from_tree @ z and z = to_tree @ z', with z the capacitor tree's branch voltages of the topology. `rows` and `pinned` give
+    the voltage of every branch of the topology and of every pin on [z, w]. `island` (n, k) are the islands that
+    only inductors tie to the rest.
+    """
+
+    basis: Floats
+    rows: Floats  # (nb, nz + nw)
+    pinned: Floats  # (pins, nz + nw)
+    island: Floats
+    to_tree: Floats
+    from_tree: Floats
+    cap_rows: Floats  # (capacitors, nz)
+
+
+def frame_of(topology: Topology, on: NDArray[np.bool_], lanes: Ints) -> Frame:
+    """The frame for these conducting branches, kept by the topology for the next lanes with the same order."""
+    which = np.flatnonzero(on)
+    strength = topology.branch_log[lanes][:, which].mean(axis=0) if which.size else np.zeros(0)
+    capacitance = np.log(topology.capacitance_f[lanes]).mean(axis=0)
+    order = which[np.argsort(-strength, kind="stable")]
+    key = order.tobytes() + b"|" + np.argsort(-capacitance, kind="stable").tobytes()
+    found = topology.frames.get(key)
+    if not isinstance(found, Frame):
+        found = topology.frames[key] = _build(topology, order.tolist(), np.exp(capacitance).tolist())
+    return found
+
+
+class _Clusters:
+    """Nodes joined one branch at a time; node 0 is the reference and always stays chief of its cluster."""
+
+    def __init__(self, topology: Topology, farad: list[float]) -> None:
+        self.n = topology.n
+        self.caps = [(a, b, c) for (a, b), c in zip(topology.capacitors.ends, farad, strict=True)]
+        self.chief = list(range(self.n + 1))
+        self.members = [[k] for k in range(self.n + 1)]
+        self.columns: list[list[int]] = []
+
+    def join(self, first: int, second: int) -> bool:
+        """Join the clusters of two nodes; the members of the one that loses its chief are the new column."""
+        a, b = self.chief[first], self.chief[second]
+        if a == b:
+            return False
+        if a == 0 or (b != 0 and self._weight(a) >= self._weight(b)):
+            a, b = b, a
+        lost = self.members[a]
+        self.columns.append(list(lost))
+        for k in lost:
+            self.chief[k] = b
+        self.members[b] = self.members[b] + lost
+        return True
+
+    def _weight(self, chief: int) -> tuple[float, int]:
+        """Capacitance between a cluster and the rest; its size where that is equal."""
+        inside = self.chief
+        total = sum(c for a, b, c in self.caps if (inside[a] == chief) != (inside[b] == chief))
+        return total, len(self.members[chief])
+
+
+def _build(topology: Topology, order: list[int], farad: list[float]) -> Frame:
+    clusters = _Clusters(topology, farad)
+    for k in order:
+        clusters.join(*topology.branch_ends[k])
+    for k in sorted(range(len(farad)), key=lambda k: -farad[k]):
+        clusters.join(*topology.capacitors.ends[k])
+    crossed = set()
+    for first, second in topology.inductors.ends:
+        if clusters.chief[first] != clusters.chief[second]:
+            crossed |= {clusters.chief[first], clusters.chief[second]}
+    pins, islands = [], []
+    for chief in sorted(set(clusters.chief) - {0}):
+        members = clusters.members[chief]
+        if chief in crossed:
+            islands.append(members)
+        else:
+            pins.append(min(members))
+    for pin in pins:
+        clusters.join(pin, 0)
+    whole = _columns(topology.n, clusters.columns)
+    island = _columns(topology.n, islands)
+    # voltages of the capacitor tree on the coordinates; the weakest that span them become states
+    tree = topology.tree_incidence.T @ whole
+    states = _independent(tree)
+    rest = [k for k in range(whole.shape[1]) if k not in set(states)]
+    to_tree = tree[:, states]
+    from_tree = np.rint(np.linalg.inv(to_tree)) if states else to_tree
+    share = np.rint(from_tree @ tree[:, rest])
+    basis = np.concatenate([whole[:, states], whole[:, rest] - whole[:, states] @ share], axis=1)
+    pinned = np.zeros((len(pins), topology.n))
+    for row, pin in enumerate(pins):
+        pinned[row, pin - 1] = 1.0
+    return Frame(
+        np.concatenate([basis, island], axis=1), topology.branch_incidence.T @ basis, pinned @ basis, island,
+        to_tree, from_tree, topology.cap_z @ to_tree,
+    )  # fmt: skip
+
+
+def _columns(n: int, sets: list[list[int]]) -> Floats:
+    out = np.zeros((n, len(sets)))
+    for column, members in enumerate(sets):
+        out[[k - 1 for k in members], column] = 1.0
+    return out
+
+
+def _independent(tree: Floats) -> list[int]:
+    """Columns that span all others, the last ones (of the weakest branches) taken first."""
+    held: list[tuple[int, Floats]] = []
+    chosen: list[int] = []
+    for k in range(tree.shape[1] - 1, -1, -1):
+        if len(chosen) == tree.shape[0]:
+            break
+        column = tree[:, k].copy()
+        for row, other in held:
+            if column[row]:
+                column -= column[row] / other[row] * other
+        if column.any():
+            held.append((int(np.flatnonzero(column)[0]), column))
+            chosen.append(k)
+    return chosen[::-1]
+
+
+def conductance_matrix(frame: Frame, conductance: Floats) -> Floats:
+    """Σ g r r^T over all branches and pins (g, nz + nw, nz + nw), from conductances (g, nb), 0 where open."""
+    rows = frame.rows
+    out = np.matmul(rows.T[None] * conductance[:, None, :], rows)
+    if frame.pinned.size:
+        out += LEAK_S * (frame.pinned.T @ frame.pinned)
+    return np.asarray(out)
+
+
+def solve_scaled(matrix: Floats, right: Floats) -> Floats:
+    """Solution of symmetric positive definite systems whose unknowns differ by many decades."""
+    d = 1.0 / np.sqrt(np.diagonal(matrix, axis1=1, axis2=2))
+    return np.asarray(d[..., None] * np.linalg.solve(matrix * d[..., None] * d[:, None, :], d[..., None] * right))
