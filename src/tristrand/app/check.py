@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import os
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from itertools import islice
@@ -23,7 +24,7 @@ from tristrand.findings import (
     WayOut,
     apply_waivers,
 )
-from tristrand.rules import RULES, Context, NotApplicable, Open, Rule, Verdict
+from tristrand.rules import RULES, Context, NotApplicable, Open, Outcome, Rule, Verdict
 from tristrand.studies.results import Missing
 
 # Each way out costs a whole check; more than this many are not tried for one finding.
@@ -77,7 +78,7 @@ class Workspace:
     def open(self, folder: Path) -> Design:
         """Read a folder. Raises Unreadable with all problems."""
         given, problems = read_folder(folder)
-        loaded = load_files(given, folder.resolve().name, self.files, tuple(problems))
+        loaded = load_files(given, Path(os.path.realpath(folder)).name, self.files, tuple(problems))
         if loaded.design is None:
             raise Unreadable(loaded.problems)
         return loaded.design
@@ -147,7 +148,7 @@ class _Heard:
 
 def _hear(rule: Rule, design: Design, results: Mapping[str, Any], cache: dict[str, Any]) -> _Heard:
     context = Context(rule, design, results, tuple(design.vehicle.rule_sets), cache)
-    outcomes = tuple(rule.check(context))
+    outcomes = tuple(rule.check(context)) or (_silent(rule, results),)
     verdicts = tuple(o for o in outcomes if isinstance(o, Verdict))
     opened = [o for o in outcomes if isinstance(o, Open)]
     gaps = tuple(dict.fromkeys(m for o in opened for m in o.missing)) if opened else None
@@ -155,6 +156,15 @@ def _hear(rule: Rule, design: Design, results: Mapping[str, Any], cache: dict[st
         verdicts = (*verdicts, _open(context, gaps))
     reasons = tuple(dict.fromkeys(o.reason for o in outcomes if isinstance(o, NotApplicable)))
     return _Heard(verdicts, gaps, reasons)
+
+
+def _silent(rule: Rule, results: Mapping[str, Any]) -> Outcome:
+    """What a rule that found nothing to compare says: open where a case is unsolved, else that it does not apply."""
+    cases = results["operating"].cases.values() if "operating" in rule.needs else ()
+    unsolved = [case.case for case in cases if case.failed]
+    if unsolved:
+        return Open(tuple(Missing("studies/operating", f"an operating point in case {name}") for name in unsolved))
+    return NotApplicable("the design holds nothing that this rule looks at")
 
 
 def judge_design(design: Design, results: Mapping[str, Any]) -> Judged:

@@ -10,7 +10,7 @@ from tristrand.findings.model import Evidence, Finding, Place, WaivedBy
 from tristrand.findings.report import Report
 from tristrand.findings.words import known, plain
 
-FORMAT_VERSION = "1.0"
+FORMAT_VERSION = 1
 
 
 def render_json(report: Report) -> str:

@@ -119,10 +119,13 @@ def temperatures(currents: Sequence[float], pairs: Sequence[tuple[Run, CableData
 def ampacities(run: Run, cable: CableData, balance_a: float) -> tuple[Ampacity, ...]:
     """Every limit that holds for this run: the governing table first, the heat balance where diameters are known."""
     ratings = table_ampacity(
-        cable.metal_mm2, limit_c(run, cable), run.ambient_c, run.bundled,
+        cable.metal_mm2,
+        limit_c(run, cable),
+        run.ambient_c,
+        run.bundled,
         material="aluminium" if cable.metal == "aluminium" else "copper",
         nominal_mm2=None if math.isnan(cable.nominal_mm2) else cable.nominal_mm2,
-    )  # fmt: skip
+    )
     limits = []
     table = ratings.governing
     if table is not None:
@@ -132,12 +135,6 @@ def ampacities(run: Run, cable: CableData, balance_a: float) -> tuple[Ampacity, 
         )
         limits.append(Ampacity(table.table, table.result_a, table.source, detail))
     if not math.isnan(balance_a):
-        limits.append(
-            Ampacity(
-                BALANCE,
-                balance_a,
-                "OWN-COMPARISON#heat balance factor",
-                f"factor {HEAT_BALANCE_FACTOR:g}, bundle factor {bundle_factor(run.bundled):.2f}",
-            )
-        )
+        detail = f"factor {HEAT_BALANCE_FACTOR:g}, bundle factor {bundle_factor(run.bundled):.2f}"
+        limits.append(Ampacity(BALANCE, balance_a, "OWN-COMPARISON#heat balance factor", detail))
     return tuple(limits)

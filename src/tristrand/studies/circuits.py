@@ -238,7 +238,8 @@ def _device(needs: Needs, part_id: str, part: Any) -> Device:
         bleed_ohm=bleed.value if bleed else math.inf,
         with_bus=getattr(part, "starts", "when_released") == "with_bus",
         turn_on_v=turn_on,
-        turn_off_v=_optional(sheet, "turn_off_voltage", turn_on),
+        # Without a turn-on voltage the threshold is unknown as a whole; the studies that need it stay open.
+        turn_off_v=min(_optional(sheet, "turn_off_voltage", turn_on), turn_on),
         soft_start_s=_optional(sheet, "soft_start", 0.0),
         limit_a=_optional(sheet, "input_current_limit", math.inf),
         fixed_ohm=fixed,
@@ -279,7 +280,10 @@ def _lead(needs: Needs, lead_id: str, lead: Any) -> Lead:
 
 
 def cable_ohm_per_m(needs: Needs, name: str) -> float:
-    """Resistance per metre at 20 degC of a cable sheet: its own, else the largest of IEC 60228; nan where neither is there."""
+    """Resistance per metre at 20 degC of a cable sheet.
+
+    Its own value, else the largest of IEC 60228; nan where neither is there.
+    """
     sheet: Any = needs.design.sheets[name]
     if sheet.resistance is not None:
         return float(sheet.resistance.high)

@@ -10,7 +10,7 @@ import math
 from dataclasses import dataclass, replace
 
 from tristrand.design import Design
-from tristrand.physics.adiabatic import ALUMINIUM, COPPER, final_temperature_c
+from tristrand.physics.adiabatic import ALUMINIUM, COPPER, ConductorMetal, final_temperature_c
 from tristrand.physics.conductors import (
     ALUMINIUM_ALPHA,
     ALUMINIUM_RESISTIVITY_OHM_MM2_PER_M,
@@ -32,6 +32,8 @@ from tristrand.studies.results import (
     working,
 )
 from tristrand.studies.topology import protecting_fuses
+
+CONVECTION = "CHURCHILL-CHU-1975#horizontal cylinder, laminar and turbulent"
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,11 +73,14 @@ def inputs(design: Design) -> ConductorInputs:
 def _cable(needs: Needs, name: str) -> CableData:
     sheet = needs.design.sheets[name]
     return CableData(
-        name, sheet.cross_section.to("mm²") if sheet.cross_section else math.nan, sheet.conductor,
-        cable_ohm_per_m(needs, name), sheet.conductor_diameter.value if sheet.conductor_diameter else math.nan,
-        sheet.outer_diameter.value if sheet.outer_diameter else math.nan,
-        sheet.temperature_rating.value if sheet.temperature_rating else math.nan,
-    )  # fmt: skip
+        id=name,
+        nominal_mm2=sheet.cross_section.to("mm²") if sheet.cross_section else math.nan,
+        metal=sheet.conductor,
+        ohm_per_m=cable_ohm_per_m(needs, name),
+        conductor_m=sheet.conductor_diameter.value if sheet.conductor_diameter else math.nan,
+        outer_m=sheet.outer_diameter.value if sheet.outer_diameter else math.nan,
+        rating_c=sheet.temperature_rating.value if sheet.temperature_rating else math.nan,
+    )
 
 
 def _blank(cable: CableData) -> bool:
@@ -84,10 +89,11 @@ def _blank(cable: CableData) -> bool:
 
 def _gaps(needs: Needs, cable: CableData) -> bool:
     for field, value, what in (
-        ("resistance", cable.ohm_per_m, "cross-section or resistance"), ("temperature_rating", cable.rating_c, "temperature rating"),
+        ("resistance", cable.ohm_per_m, "cross-section or resistance"),
+        ("temperature_rating", cable.rating_c, "temperature rating"),
         ("conductor_diameter", cable.conductor_m, "conductor diameter, for the heat balance"),
         ("outer_diameter", cable.outer_m, "outer diameter, for the heat balance"),
-    ):  # fmt: skip
+    ):
         if math.isnan(value):
             needs.of(f"parts/{cable.id}/{field}", None, f"{what} of {cable.id}")
     return _blank(cable)
@@ -137,10 +143,26 @@ def _figures(run: Run, cable: CableData, balance_a: float, operating: OperatingR
     drop = flow.get(case, 0.0) * float(resistance_at_ohm(ohm, limit_c(run, cable), law))
     volts = min(operating.cases[case].lowest_v.values()) if case and operating.cases[case].lowest_v else math.nan
     return ConductorFigures(
-        run.id, run.cable, cable.nominal_mm2, cable.metal_mm2, ohm, run.ambient_c, limit_c(run, cable), limits, smallest,
-        steady.get(steady_case, 0.0), steady_case, math.nan, short.get(short_case, 0.0), short_case,
-        operating.cases[short_case].duration_s if short_case else 0.0, math.nan, drop, drop / volts, case,
-    )  # fmt: skip
+        connection=run.id,
+        cable=run.cable,
+        cross_section_mm2=cable.nominal_mm2,
+        metal_area_mm2=cable.metal_mm2,
+        resistance_20c_ohm=ohm,
+        ambient_c=run.ambient_c,
+        conductor_limit_c=limit_c(run, cable),
+        ampacities=limits,
+        ampacity=smallest,
+        sustained_a=steady.get(steady_case, 0.0),
+        sustained_case=steady_case,
+        sustained_temperature_c=math.nan,
+        short_a=short.get(short_case, 0.0),
+        short_case=short_case,
+        short_duration_s=operating.cases[short_case].duration_s if short_case else 0.0,
+        short_end_temperature_c=math.nan,
+        drop_v=drop,
+        drop_share=drop / volts if volts > 0 else math.nan,
+        drop_case=case,
+    )
 
 
 def _warmed(run: Run, cable: CableData, figure: ConductorFigures, warm_c: float) -> ConductorFigures:
@@ -152,9 +174,9 @@ def _warmed(run: Run, cable: CableData, figure: ConductorFigures, warm_c: float)
     return replace(figure, sustained_temperature_c=warm_c, short_end_temperature_c=end_c)
 
 
-def _after_pulse(pulse_a2s: float, area_mm2: float, start_c: float, metal: object) -> float:
+def _after_pulse(pulse_a2s: float, area_mm2: float, start_c: float, metal: ConductorMetal) -> float:
     try:
-        return float(final_temperature_c(pulse_a2s, area_mm2, start_c, metal))  # type: ignore[arg-type]
+        return float(final_temperature_c(pulse_a2s, area_mm2, start_c, metal))
     except ValueError:
         return math.inf
 
@@ -171,15 +193,37 @@ def _options(run: Run, cables: tuple[CableData, ...]) -> tuple[CableOption, ...]
 
 def _workings(run: Run, cable: CableData, figure: ConductorFigures) -> list[Working]:
     rho = ALUMINIUM_RESISTIVITY_OHM_MM2_PER_M if cable.metal == "aluminium" else COPPER_RESISTIVITY_OHM_MM2_PER_M
+    per_m, read = (cable.ohm_per_m, "Ω/m"), "sheet, or largest value of the table"
     lines = [
-        found(run.id, "r20", f"resistance per metre of {run.cable} at 20 °C", cable.ohm_per_m, "Ω/m", "IEC-60228#class 5", "sheet, or largest value of the table"),
-        working(run.id, "R20", "resistance of the run at 20 °C", "r20*length", figure.resistance_20c_ohm, "Ω", "CLOSED-FORM#resistance of a length", r20=(cable.ohm_per_m, "Ω/m"), length=(run.length_m, "m")),
-        working(run.id, "S", "metal area that gives this resistance", "rho/r20", figure.metal_area_mm2, "mm²", "IEC-60028#resistivity at 20 °C", rho=(rho, "Ω mm²/m"), r20=(cable.ohm_per_m, "Ω/m")),
-    ]  # fmt: skip
+        found(run.id, "r20", f"resistance per metre of {run.cable} at 20 °C", *per_m, "IEC-60228#class 5", read),
+        working(
+            run.id,
+            "R20",
+            "resistance of the run at 20 °C",
+            "r20*length",
+            figure.resistance_20c_ohm,
+            "Ω",
+            "CLOSED-FORM#resistance of a length",
+            r20=per_m,
+            length=(run.length_m, "m"),
+        ),
+        working(
+            run.id,
+            "S",
+            "metal area that gives this resistance",
+            "rho/r20",
+            figure.metal_area_mm2,
+            "mm²",
+            "IEC-60028#resistivity at 20 °C",
+            rho=(rho, "Ω mm²/m"),
+            r20=per_m,
+        ),
+    ]
     for limit in figure.ampacities:
-        lines.append(
-            found(run.id, "I_z", f"ampacity by {limit.name}", limit.current_a, "A", limit.source, limit.detail)
-        )
+        words = f"ampacity by {limit.name}"
+        lines.append(found(run.id, "I_z", words, limit.current_a, "A", limit.source, limit.detail))
     if not math.isnan(figure.sustained_temperature_c):
-        lines.append(found(run.id, "T", f"conductor temperature at {figure.sustained_a:.1f} A, {figure.sustained_case}", figure.sustained_temperature_c, "°C", "CHURCHILL-CHU-1975#horizontal cylinder, laminar and turbulent", "heat balance at the current over its factors"))  # fmt: skip
+        words = f"conductor temperature at {figure.sustained_a:.1f} A, {figure.sustained_case}"
+        how = "heat balance at the current over its factors"
+        lines.append(found(run.id, "T", words, figure.sustained_temperature_c, "°C", CONVECTION, how))
     return lines

@@ -298,6 +298,8 @@ def _resistors(data: DischargeInputs, run: _Run, result: DischargeResult) -> Dis
     lines: list[Working] = []
     resistors = {r.id: r for r in data.circuit.resistors}
     for body in data.bodies:
+        if body.id not in resistors:
+            continue  # it lies on no loop and so never carries current
         ohm = resistors[body.id].ohm.low
         watt = float(closed_form.continuous_power_w(result.start_v, ohm))
         power[body.id], energy[body.id] = watt, watt * HELD_S

@@ -1,4 +1,4 @@
-"""From the circuit of a design to elements of the circuit solver. Element names are the ids of parts and connections."""
+"""From the circuit of a design to elements of the circuit solver, named by the ids of parts and connections."""
 
 from __future__ import annotations
 
@@ -24,7 +24,10 @@ def lead_ohm(lead: Lead, temperature_c: float) -> float:
 
 
 def leads(circuit: HvCircuit, *, hot: bool = False, inductive: bool = False) -> list[Any]:
-    """Connections, fuses and disconnects. ``hot``: conductors at their temperature limit; ``inductive``: with inductance."""
+    """Connections, fuses and disconnects.
+
+    ``hot``: conductors at their temperature limit; ``inductive``: with inductance.
+    """
     elements: list[Any] = []
     for lead in circuit.leads:
         ohm = lead_ohm(lead, lead.limit_c) if hot and lead.cable and not math.isnan(lead.limit_c) else lead.ohm_20c
@@ -42,10 +45,8 @@ def batteries(circuit: HvCircuit, open_v: Mapping[str, Numbers], ohm: Mapping[st
 
 
 def switch(contact: Contact, *, closed: bool) -> Switch:
-    """A contactor in a given state, with its own closing and opening times."""
-    return Switch(
-        contact.id, contact.a, contact.b, max(contact.ohm, LEAST_OHM), closed, contact.close_s, contact.open_s
-    )
+    """A contactor that stays in a given state."""
+    return Switch(contact.id, contact.a, contact.b, max(contact.ohm, LEAST_OHM), closed)
 
 
 def capacitors(devices: tuple[Device, ...], start_v: Numbers = 0.0, end: str = "value") -> list[Any]:
@@ -67,5 +68,13 @@ def load(device: Device, power_w: Numbers) -> Any:
     if math.isfinite(device.fixed_ohm):
         return Resistor(device.id, device.plus, device.minus, device.fixed_ohm)
     return PowerLoad(
-        device.id, device.plus, device.minus, power_w, device.turn_on_v, device.turn_off_v, "off", device.soft_start_s, device.limit_a
-    )  # fmt: skip
+        device.id,
+        device.plus,
+        device.minus,
+        power_w,
+        device.turn_on_v,
+        device.turn_off_v,
+        "off",
+        device.soft_start_s,
+        device.limit_a,
+    )

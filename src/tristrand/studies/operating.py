@@ -1,7 +1,7 @@
 """Currents through every part and cable, and voltages at every part, in each high-voltage case of the vehicle's modes.
 
-The real topology is solved at every corner of the pack with its conductors hot; the largest current and the lowest voltage
-are kept with the corner they occur at.
+The real topology is solved at every corner of the pack with its conductors hot; the largest current and the lowest
+voltage are kept with the corner they occur at.
 """
 
 from __future__ import annotations
@@ -9,20 +9,23 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tristrand.design import Design
+from tristrand.design.model import Case
 from tristrand.physics.circuit import Circuit, CurrentSource, OperatingPoint, operating_point
-from tristrand.studies.circuits import HvCircuit, hv_circuit
+from tristrand.studies.circuits import Device, HvCircuit, PackEnds, hv_circuit
 from tristrand.studies.netlist import batteries, bleeds, leads, load, switch
 from tristrand.studies.results import CaseFlows, Flow, Missing, OperatingResult, PackResult, Working, found
 
-SOLVED = ("charge", "continuous", "peak", "heat")
+SOLVED: tuple[Case, ...] = ("charge", "continuous", "peak", "heat")
 SOLVER = "NUMERICS#circuit solver, operating point"
+METHOD = "circuit solver on the whole topology, conductors at their temperature limit"
 
 
 @dataclass(frozen=True, slots=True)
 class OperatingInputs:
-    """The circuit, and the cases that the vehicle's modes use, each with the modes' names and its duration (0: sustained)."""
+    """The circuit, and the cases that the vehicle's modes use: each with the modes and its duration (0: sustained)."""
 
     circuit: HvCircuit
     cases: tuple[tuple[str, tuple[str, ...], float], ...]
@@ -36,19 +39,14 @@ def inputs(design: Design) -> OperatingInputs:
     cases = []
     for case in SOLVED:
         modes = tuple(key for key, mode in design.vehicle.modes.items() if case in mode.high_voltage)
-        duration = design.high_voltage.case_duration.get(case)  # type: ignore[call-overload]
+        duration = design.high_voltage.case_duration.get(case)
         if modes:
             cases.append((case, modes, duration.value if duration is not None else 0.0))
     limits, missing = [], list(circuit.missing)
-    for part_id in design.parts_of("charger"):
+    for part_id, part in design.parts_of("charger").items():
         current = design.sheet_of(part_id).output_current
         if current is None:
-            missing.append(
-                Missing(
-                    f"parts/{design.high_voltage.parts[part_id].sheet}/output_current",
-                    f"output current of {part_id}",
-                )
-            )
+            missing.append(Missing(f"parts/{part.sheet}/output_current", f"output current of {part_id}"))
         else:
             limits.append((part_id, current.value))
     powerless = [key for key in circuit.devices if not key.power_w]
@@ -66,18 +64,10 @@ def study(data: OperatingInputs, packs: PackResult) -> OperatingResult:
         return OperatingResult(missing=missing)
     corners = [c.name for c in next(iter(packs.packs.values())).corners]
     point = _solve(data, packs, len(corners))
-    cases = {
-        case: _flows(
-            data.circuit,
-            point,
-            case,
-            modes,
-            duration,
-            corners,
-            slice(k * len(corners), (k + 1) * len(corners)),
-        )
-        for k, (case, modes, duration) in enumerate(data.cases)
-    }
+    cases = {}
+    for k, (case, modes, duration) in enumerate(data.cases):
+        lanes = slice(k * len(corners), (k + 1) * len(corners))
+        cases[case] = _flows(data.circuit, point, case, modes, duration, corners, lanes)
     lines = [line for flows in cases.values() for line in _workings(data.circuit, flows)]
     return OperatingResult(tuple(lines), (), (), cases)
 
@@ -108,11 +98,14 @@ def _charger(
     name: str,
     plus: str,
     minus: str,
-    power_w: np.ndarray,
+    power_w: NDArray[np.float64],
     packs: PackResult,
     lanes: int,
 ) -> CurrentSource:
-    """Its power over the open-circuit voltage, at most its rated current: on the high side, since charging lifts the voltage."""
+    """Its power over the open-circuit voltage, at most its rated current.
+
+    On the high side, since charging lifts the voltage.
+    """
     open_v = np.tile([c.open_circuit_v for c in next(iter(packs.packs.values())).corners], lanes // 4)
     limit = dict(data.charge_limit_a).get(name, np.inf)
     return CurrentSource(name, minus, plus, np.minimum(power_w / open_v, limit))
@@ -141,9 +134,10 @@ def _flows(
             size = np.where(good, np.abs(current[lanes]), -1.0)
             at = int(np.argmax(size))
             flows[name] = Flow(float(size[at]), corners[at])
-        for pole in (*circuit.devices, *circuit.packs):
-            volts = (point.voltages_v[pole.plus] - point.voltages_v[pole.minus])[lanes]
-            lowest[pole.id], highest[pole.id] = float(volts[good].min()), float(volts[good].max())
+        poled: tuple[Device | PackEnds, ...] = (*circuit.devices, *circuit.packs)
+        for part in poled:
+            volts = (point.voltages_v[part.plus] - point.voltages_v[part.minus])[lanes]
+            lowest[part.id], highest[part.id] = float(volts[good].min()), float(volts[good].max())
         for pack in circuit.packs:
             volts = (point.voltages_v[pack.plus] - point.voltages_v[pack.minus])[lanes]
             watts = np.where(good, volts * point.currents_a[pack.id][lanes], -np.inf)
@@ -160,37 +154,16 @@ def _flows(
 
 
 def _workings(circuit: HvCircuit, flows: CaseFlows) -> list[Working]:
-    method = "circuit solver on the whole topology, conductors at their temperature limit"
     lines = []
     for pack in circuit.packs:
         flow = flows.flows.get(pack.id)
         if flow is not None:
-            lines.append(
-                found(
-                    pack.id,
-                    "I",
-                    f"pack current, {flows.case}, {flow.corner}",
-                    flow.current_a,
-                    "A",
-                    SOLVER,
-                    method,
-                )
-            )
-            lines.append(
-                found(
-                    pack.id,
-                    "V",
-                    f"lowest pack voltage, {flows.case}",
-                    flows.lowest_v[pack.id],
-                    "V",
-                    SOLVER,
-                    method,
-                )
-            )
+            words, lowest = f"pack current, {flows.case}, {flow.corner}", f"lowest pack voltage, {flows.case}"
+            lines.append(found(pack.id, "I", words, flow.current_a, "A", SOLVER, METHOD))
+            lines.append(found(pack.id, "V", lowest, flows.lowest_v[pack.id], "V", SOLVER, METHOD))
     for lead in circuit.leads:
         flow = flows.flows.get(lead.id)
         if flow is not None and flow.current_a > 0.01:
-            lines.append(
-                found(lead.id, "I", f"current, {flows.case}, {flow.corner}", flow.current_a, "A", SOLVER, method)
-            )
+            words = f"current, {flows.case}, {flow.corner}"
+            lines.append(found(lead.id, "I", words, flow.current_a, "A", SOLVER, METHOD))
     return lines

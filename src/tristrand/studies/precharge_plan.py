@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
-from tristrand.physics.circuit import Battery, Resistor, Signal, Switch, When, const, volt
+from tristrand.physics.circuit import Signal, volt
 from tristrand.studies.circuits import Device, HvCircuit
 from tristrand.studies.opening import Body, Groups, Path, conductors, fed, precharge_paths, stack
 from tristrand.studies.results import Missing
@@ -122,45 +120,3 @@ def plan_of(circuit: HvCircuit) -> Plan | str:
 def _joined(circuit: HvCircuit, closed: set[str]) -> Groups:
     """Terminals joined with these contactors closed."""
     return Groups([*conductors(circuit), *((c.a, c.b) for c in circuit.contacts if c.id in closed)])
-
-
-HAIR_V = 1e-3
-"""How far before a threshold a stall is noted, so that it is noted before the load acts on it."""
-GATE_V = 1e4
-
-
-@dataclass(frozen=True, slots=True)
-class Latch:
-    """A note taken inside the solver: which lanes have a load that started and is about to stop again.
-
-    Such a load would go on stopping and starting for hundreds of cycles. The note is two ideal relays for each
-    load, hung on one node of the circuit so that they carry no current of it: the first picks up as the load
-    starts, the second as the bus then falls to the load's lower threshold. ``stalled`` is 1 V from then on, else 0 V.
-    """
-
-    elements: tuple[Any, ...]
-    commands: tuple[When, ...]
-    stalled: Signal
-
-
-def latch(loads: Sequence[Device], node: str) -> Latch:
-    """The note for these loads; nothing at all where there are none."""
-    if not loads:
-        return Latch((), (), const(0.0))
-    volts = 1 / (1 + 2 * HAIR_V)
-    flag = "~stalled"
-    items: list[Any] = [Battery("~", "~", node, 1.0, HAIR_V), Resistor(f"{flag}:R", flag, node, 1e6)]
-    commands = []
-    for d in loads:
-        on, seen = f"~{d.id}", volt(d.plus, d.minus)
-        items += [
-            Battery(f"{on}:E", f"{on}:E", node, 1.0, HAIR_V), Switch(f"{on}:on", f"{on}:E", on, HAIR_V),
-            Resistor(f"{on}:R", on, node, 1.0), Switch(f"{on}:off", "~", flag, HAIR_V),
-        ]  # fmt: skip
-        # With equal thresholds the load has started for good only once the bus is past them.
-        start_v = d.turn_on_v - HAIR_V if d.turn_on_v - d.turn_off_v > 10 * HAIR_V else d.turn_on_v + 100 * HAIR_V
-        falls = seen + GATE_V * (const(1.0) - (1 / volts) * volt(on, node))
-        commands += [
-            When(seen, start_v, True, f"{on}:on", True), When(falls, d.turn_off_v + HAIR_V, False, f"{on}:off", True),
-        ]  # fmt: skip
-    return Latch(tuple(items), tuple(commands), volt(flag, node))

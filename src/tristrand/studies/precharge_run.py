@@ -31,7 +31,7 @@ from tristrand.studies.opening import (
     fullest,
     lean,
 )
-from tristrand.studies.precharge_plan import GATE_V, Plan, PrechargeInputs, latch, watt_of
+from tristrand.studies.precharge_plan import Plan, PrechargeInputs, watt_of
 from tristrand.studies.results import (
     Corner,
     PackFigures,
@@ -97,17 +97,15 @@ class Run:
         tau_s = float(sum(self.ohm[r][2] for r in plan.path.resistors) * self.bus_f[3])
         self.duration_s = max(FLAT * tau_s, 0.0 if math.isnan(data.timeout_s) else data.timeout_s)
         self.circuit = Circuit(self.elements(slice(None), with_loads=True))
-        self.latch = latch([d for d in circuit.devices if watt_of(d) > 0], plan.device.minus)
         self.transient = self._charge()
-        self.stalled = self._stalled()
+        status = np.asarray(self.transient.status)
+        self.inexact = bool((status == "inexact").any())
+        self.stalled = (status == "dropped") | (status == "hunting")
         self.energy = {r: self._energy_j(r) for r in plan.path.resistors}
         self.resistor = max(plan.path.resistors, key=lambda r: float(self.energy[r].max()))
-        stopped = (np.asarray(self.transient.status) == "stopped") & ~self.stalled
-        self.late = np.where(stopped, self.transient.final_time, np.nan)
-        # Without tolerances all three levels are one, and the run ends on it.
-        one = data.early == data.late
+        self.late = np.where(status == "stopped", self.transient.final_time, np.nan)
         self.rise = self.transient.crossings.get("rise", np.full(10, np.nan))
-        self.target, self.early = (self.late if one else self.transient.crossings[key] for key in ("target", "early"))
+        self.target, self.early = (self.transient.crossings[key] for key in ("target", "early"))
 
     def elements(self, lanes: Any, *, with_loads: bool) -> tuple[Any, ...]:
         """The circuit with the precharge contactor closed and the bypassed one open."""
@@ -142,10 +140,9 @@ class Run:
                 Peak(f"{name}:i", amp(name), absolute=True),
                 Integral(f"{name}:i2t", amp(name), amp(name), stop_s=stop_s),
             ]
-        # The run of a lane ends at the target, or where a load that has started is about to stop again.
-        ends = plan.bus - data.late * plan.pack + GATE_V * self.latch.stalled
-        circuit = Circuit((*self.circuit.elements, *self.latch.elements), self.circuit.reference)
-        return transient(circuit, self.duration_s, self.latch.commands, tuple(probes), Crossing("end", ends))
+        # A load that stops again after its start would go on stopping and starting: such a lane ends at its first stop.
+        end = Crossing("end", plan.bus - data.late * plan.pack)
+        return transient(self.circuit, self.duration_s, (), tuple(probes), end, stop_at_drop=True)
 
     def _energy_j(self, resistor: str) -> Floats:
         """Energy in a resistor up to target or time-out; the rest of a stalled lane as an upper bound."""
@@ -159,11 +156,6 @@ class Run:
             power = (share * np.maximum(self.pack_v - least_v, 0.0)) ** 2 * ohm
             energy = np.where(self.stalled, energy + left_s * power, energy)
         return np.asarray(energy)
-
-    def _stalled(self) -> NDArray[np.bool_]:
-        """Lanes in which a load stops and starts without end."""
-        hunting = np.asarray(self.transient.status) == "hunting"
-        return np.asarray(hunting | (self.transient.final(self.latch.stalled) > 0.5))
 
     def _plateau(self) -> Floats:
         """Share of pack voltage the bus comes to rest at, or is held at by a load that stops and starts."""

@@ -88,7 +88,7 @@ def looped(some: tuple[Edge, ...]) -> frozenset[str]:
 
 
 def protecting_fuses(circuit: HvCircuit) -> Mapping[str, tuple[str, ...]]:
-    """For every connection the fuses that lie in all of its loops through a pack: with one of them open no pack feeds it."""
+    """For every connection the fuses in all of its loops through a pack: with one of them open no pack feeds it."""
     return _protecting(edges(circuit))
 
 
@@ -146,9 +146,15 @@ def _blocks(some: tuple[Edge, ...]) -> list[set[str]]:
 
 
 def _leave(
-    above: str, node: str, came_by: int, low: dict[str, int], order: dict[str, int], pending: list[int],
-    some: tuple[Edge, ...], found: list[set[str]],
-) -> None:  # fmt: skip
+    above: str,
+    node: str,
+    came_by: int,
+    low: dict[str, int],
+    order: dict[str, int],
+    pending: list[int],
+    some: tuple[Edge, ...],
+    found: list[set[str]],
+) -> None:
     low[above] = min(low[above], low[node])
     if low[node] >= order[above]:
         block: set[str] = set()

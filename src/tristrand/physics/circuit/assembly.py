@@ -53,6 +53,7 @@ class System:
     to_j: Floats  # (g, mj, nL) and
     to_j0: Floats  # (g, mj): j = to_j i_L + to_j0, flux kept
     frame: Frame
+    conductance: Floats  # (g, nb) of the branches, 0 where open
 
     @property
     def m(self) -> int:
@@ -63,7 +64,7 @@ class System:
         """The same for some of the lanes."""
         return System(
             self.f[where], self.coords[where], self.inductor_a[where], self.load_a[where], self.load_v[where],
-            self.to_j[where], self.to_j0[where], self.frame,
+            self.to_j[where], self.to_j0[where], self.frame, self.conductance[where],
         )  # fmt: skip
 
     def across(self, incidence: Floats) -> Floats:
@@ -123,7 +124,7 @@ def assemble(topology: Topology, regime: Regime, lanes: Ints) -> System:
             coords[:, k:] = -np.linalg.pinv(scaled @ cut.T, hermitian=True) @ (scaled @ emf)
     load_v = (topology.loads.incidence.T @ frame.basis) @ coords
     none = np.zeros((g, n_p, 0))
-    return _fold(topology, regime, lanes, System(f, coords, i_l, none, load_v, to_j, to_j0, frame))
+    return _fold(topology, regime, lanes, System(f, coords, i_l, none, load_v, to_j, to_j0, frame, conductance))
 
 
 def _independent(cut: Floats, source_cut: Floats, source_a: Floats) -> tuple[Floats, Floats]:
@@ -144,7 +145,7 @@ def _fold(topology: Topology, regime: Regime, lanes: Ints, raw: System) -> Syste
     n_p = len(topology.loads)
     m = raw.m
     if not n_p:
-        return System(raw.f, raw.coords, raw.inductor_a, raw.load_v[:, :, : m + 1], raw.load_v, raw.to_j, raw.to_j0, raw.frame)
+        return System(raw.f, raw.coords, raw.inductor_a, raw.load_v[:, :, : m + 1], raw.load_v, raw.to_j, raw.to_j0, raw.frame, raw.conductance)
     powered = regime.powered
     q = m + 1 + powered.size
     law = np.zeros((lanes.size, n_p, q))  # i_p of every load on [x, 1, i_powered]
@@ -165,7 +166,7 @@ def _fold(topology: Topology, regime: Regime, lanes: Ints, raw: System) -> Syste
     resistive = np.flatnonzero(regime.loads == RESISTIVE)
     if resistive.size:
         load_a[:, resistive] = load_v[:, resistive] * topology.load.conductance_s[np.ix_(lanes, resistive)][:, :, None]
-    return System(apply(raw.f), apply(raw.coords), apply(raw.inductor_a), load_a, load_v, raw.to_j, raw.to_j0, raw.frame)
+    return System(apply(raw.f), apply(raw.coords), apply(raw.inductor_a), load_a, load_v, raw.to_j, raw.to_j0, raw.frame, raw.conductance)
 
 
 def _sliding(topology: Topology, lanes: Ints, raw: System, law: Floats, slide: Ints) -> Floats:

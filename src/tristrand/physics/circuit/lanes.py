@@ -23,7 +23,7 @@ from tristrand.physics.circuit.assembly import (
     signal_row,
 )
 from tristrand.physics.circuit.elements import LEAK_S, Circuit, CircuitError
-from tristrand.physics.circuit.modes import Modes
+from tristrand.physics.circuit.modes import Modes, imbalance
 from tristrand.physics.circuit.results import Record
 from tristrand.physics.circuit.signals import At, Command, Crossing, Integral, Peak, Probe, When
 from tristrand.physics.circuit.states import (
@@ -41,6 +41,9 @@ Floats = NDArray[np.float64]
 
 #: State changes of diodes and loads in one lane after which it is called hunting.
 MOST_EVENTS = 400
+#: Relative error of a mode's rate (or, for slower modes, its product with the duration) that ends a lane.
+INEXACT = 1e-6
+DRAWING = (POWER, RAMP, LIMIT, CAPPED)
 
 
 @dataclass(slots=True)
@@ -80,12 +83,14 @@ class Lanes:
         probes: Sequence[Probe],
         stop: Crossing | None,
         rtol: float,
+        stop_at_drop: bool,
     ) -> None:
         if not (np.isfinite(duration_s) and duration_s > 0):
             raise CircuitError(f"duration_s must be finite and greater than 0, given is {duration_s!r}")
         self.topology = t = Topology(circuit)
         self.n = n = t.lanes
         self.duration, self.rtol, self.stop = float(duration_s), rtol, stop
+        self.stop_at_drop = stop_at_drop
         self.ats = [c for c in commands if isinstance(c, At)]
         self.whens = [c for c in commands if isinstance(c, When)]
         for command in commands:
@@ -98,6 +103,8 @@ class Lanes:
             )
         self.probes = list(probes)
         self.crossing_probes = [p for p in probes if isinstance(p, Crossing)]
+        # rounding may leave the value just short of the level where the run ends on it
+        self.like_stop = [k for k, c in enumerate(self.crossing_probes) if stop is not None and _same(c, stop)]
         self.peak_probes = [p for p in probes if isinstance(p, Peak)]
         self.integral_probes = [p for p in probes if isinstance(p, Integral)]
         self.watched = watched_by(n, self.whens, stop, probes)
@@ -296,12 +303,14 @@ class Lanes:
 
     def _settle(self, lanes: Ints) -> None:
         """Bring diodes and loads to states that agree with the circuit as it now is."""
-        attempts = 40
+        attempts, settled = 40, lanes
         for attempt in range(attempts):
             again: list[int] = []
             for group in self._groups(lanes):
                 again.extend(self._settle_group(group, one_at_a_time=attempt > 8))
             if not again:
+                if self.stop_at_drop:
+                    self._stop_held(settled)
                 return
             lanes = np.array(sorted(again), dtype=np.intp)
         for lane in lanes:
@@ -370,17 +379,44 @@ class Lanes:
                 self.breaks[self.first_soft + index, lane] = self.time[lane] + t.load.soft_s[lane, index]
             if state == OFF:
                 self.breaks[self.first_soft + index, lane] = np.inf
-            self.loads[lane, index] = state
+            before, self.loads[lane, index] = int(self.loads[lane, index]), state
             shown = float(t.load.on_v[lane, index]) if state == SLIDE else volts
             self._note(lane, f"{t.loads.names[index]} {STATE_WORDS[state]} at {shown:.6g} V")
+            if self.stop_at_drop and state == OFF and before in DRAWING:
+                self._end(lane, "dropped", f"stopped: {t.loads.names[index]} drops out")
             if self.changes[lane] > MOST_EVENTS // 2:
                 self.band[lane] = min(self.band[lane, 0], volts), max(self.band[lane, 1], volts)
         if self.changes[lane] > MOST_EVENTS:
             low, high = self.band[lane]
             self._hunt(lane, f"between {low:.6g} V and {high:.6g} V" if high >= low else "without rest")
 
+    def _stop_held(self, lanes: Ints) -> None:
+        """End the lanes in which a load is held at its threshold."""
+        for row, k in np.argwhere(self.loads[lanes] == SLIDE):
+            self._end(int(lanes[row]), "dropped", f"stopped: {self.topology.loads.names[k]} is held at its threshold")
+
+    def _inexact(self, p: Prepared) -> NDArray[np.bool_]:
+        """Lanes of which a mode does not keep energy; they end here."""
+        if p.modes is None or (p.regime.loads == SLIDE).any():  # a held load makes the equations lopsided
+            return np.zeros(p.lanes.size, dtype=bool)
+        rate = np.abs(p.modes.rate)
+        error = imbalance(self.topology, p.lanes, p.system, p.modes) / np.maximum(rate, 1.0 / self.duration)
+        wrong: NDArray[np.bool_] = ~(error.max(axis=1, initial=0.0) <= INEXACT)
+        for row in np.flatnonzero(wrong):
+            self._end(int(p.lanes[row]), "inexact", f"not solved: values too far apart, a rate is off by {error[row].max():.1g}")
+        return wrong
+
     def _hunt(self, lane: int, words: str) -> None:
+        self._end(lane, "hunting", f"hunting {words}")
+
+    def _end(self, lane: int, status: str, words: str) -> None:
         if self.running[lane]:
             self.running[lane] = False
-            self.status[lane] = "hunting"
-            self._note(lane, f"hunting {words}")
+            self.status[lane] = status
+            self._note(lane, words)
+
+
+def _same(one: Crossing, other: Crossing) -> bool:
+    """Whether two crossings ask the same."""
+    alike = one.signal == other.signal and one.rising == other.rising and one.start_s <= other.start_s
+    return alike and np.array_equal(np.asarray(one.level), np.asarray(other.level))

@@ -8,6 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tristrand.physics.circuit.assembly import Ints, System
+from tristrand.physics.circuit.elements import LEAK_S
+from tristrand.physics.circuit.topology import Topology
 
 Floats = NDArray[np.float64]
 Modal = NDArray[np.float64] | NDArray[np.complex128]
@@ -16,33 +18,27 @@ Modal = NDArray[np.float64] | NDArray[np.complex128]
 DEFECTIVE = 1e6
 #: Relative change of the matrix entries that parts equal eigenvalues; far below any tolerance of the solver.
 JITTER = 1e-10
-EPSILON = float(np.finfo(float).eps)
 
 
-#: Ratio of eigenvalues from which they are polished, and their error estimated.
+#: Ratio of eigenvalues from which they are polished and checked.
 WIDE = 1e4
 
 
 @dataclass(slots=True, eq=False, repr=False)
 class Modes:
-    """Eigenvalues (g, m), eigenvectors and their inverse (g, m, m), drive β (g, m) and b (g, m, p), error (g, m).
-
-    `error` [1/s] is what rounding may have done to an eigenvalue, in a linear estimate.
-    """
+    """Eigenvalues (g, m), eigenvectors and their inverse (g, m, m), drive β (g, m) and b (g, m, p)."""
 
     rate: Modal
     vectors: Modal
     inverse: Modal
     drive: Modal
     feed: Modal
-    error: Floats
 
     def take(self, where: Ints) -> Modes:
         """The same for some of the lanes."""
         return Modes(
-            self.rate[where], self.vectors[where], self.inverse[where], self.drive[where], self.feed[where],
-            self.error[where],
-        )  # fmt: skip
+            self.rate[where], self.vectors[where], self.inverse[where], self.drive[where], self.feed[where]
+        )
 
 
 def modes_of(system: System) -> Modes:
@@ -58,13 +54,40 @@ def modes_of(system: System) -> Modes:
         kind = np.result_type(rate, new_rate)
         rate, vectors, inverse = rate.astype(kind), vectors.astype(kind), inverse.astype(kind)
         rate[bad], vectors[bad], inverse[bad] = new_rate, new_vectors, _inverse(new_vectors)
-    error = np.zeros(a.shape[:2])
-    size = np.abs(rate)
-    if m > 1 and (size.max(axis=1) > WIDE * size.min(axis=1)).any():
+    if _wide(rate):
         rate, vectors, inverse = _polished(a, rate, vectors, inverse)
-        error = EPSILON * m * np.einsum("gij,gjk,gki->gi", np.abs(inverse), np.abs(a), np.abs(vectors))
     drive = (inverse @ system.f[:, :, m, None])[..., 0]
-    return Modes(rate, vectors, inverse, drive, inverse @ system.f[:, :, m + 1 :], error)
+    return Modes(rate, vectors, inverse, drive, inverse @ system.f[:, :, m + 1 :])
+
+
+def imbalance(topology: Topology, lanes: Ints, system: System, modes: Modes) -> Floats:
+    """How far each mode (g, m) is from keeping energy, in 1/s of its eigenvalue.
+
+    Multiplied by itself the mode of C v' + G v + A i = 0, L i' = A^T v - R i must give
+    λ (Σ C v² - Σ L i²) + Σ G v² + 2 v A i - Σ R i² = 0. The sums run over the elements as given, and to first order
+    an error of the mode's shape drops out: what remains is the error of λ, wherever in the assembly it arose.
+    """
+    m, frame = system.m, system.frame
+    if not _wide(modes.rate):
+        return np.zeros((lanes.size, m))
+    shape = system.coords[:, :, :m] @ modes.vectors
+    nk = frame.rows.shape[1]
+    volts, cap_v = frame.rows @ shape[:, :nk], frame.cap_rows @ modes.vectors[:, : frame.cap_rows.shape[1]]
+    amps = system.inductor_a[:, :, :m] @ modes.vectors
+    along = (topology.inductors.incidence.T @ frame.basis[:, :nk]) @ shape[:, :nk]
+    conductance, farad = system.conductance[:, :, None], topology.capacitance_f[lanes][:, :, None]
+    henry, ohm = topology.inductance_h[lanes][:, :, None], topology.inductor_ohm[lanes][:, :, None]
+    store = (farad * cap_v**2).sum(axis=1) - (henry * amps**2).sum(axis=1)
+    loss = (conductance * volts**2).sum(axis=1) + (2 * along * amps - ohm * amps**2).sum(axis=1)
+    if frame.pinned.size:
+        loss = loss + LEAK_S * ((frame.pinned @ shape[:, :nk]) ** 2).sum(axis=1)
+    size = (farad * np.abs(cap_v) ** 2).sum(axis=1) + (henry * np.abs(amps) ** 2).sum(axis=1)
+    return np.asarray(np.abs(modes.rate * store + loss) / np.maximum(size, 1e-300))
+
+
+def _wide(rate: Modal) -> bool:
+    size = np.abs(rate)
+    return rate.shape[1] > 1 and bool((size.max(axis=1) > WIDE * size.min(axis=1)).any())
 
 
 def _eig(a: Floats) -> tuple[Modal, Modal]:

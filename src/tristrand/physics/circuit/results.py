@@ -31,7 +31,8 @@ class Transient:
     """Outcome of `transient`, every array with one value per lane.
 
     crossings: time [s] by probe name, nan when never. peaks: (value, time [s]). integrals: value. status:
-    "completed", "stopped" (by the stop condition) or "hunting" (too many state changes; the log says in which band).
+    "completed", "stopped" (by the stop condition), "dropped" (by stop_at_drop), "hunting" (too many state changes; the
+    log says in which band) or "inexact" (values too far apart; no number of that lane may be used).
     """
 
     lanes: int

@@ -42,6 +42,7 @@ def transient(
     probes: Sequence[Probe] = (),
     stop: Crossing | None = None,
     rtol: float = 1e-8,
+    stop_at_drop: bool = False,
 ) -> Transient:
     """Course of the circuit from t = 0 to `duration_s` [s], or to `stop`.
 
@@ -52,9 +53,17 @@ def transient(
     loses it at once, flux shared by L; the log says so. Capacitors joined without resistance at the start share
     their charge.
 
+    With `stop_at_drop` a lane also ends, status "dropped", where a power load that has started turns off again or
+    is held at its threshold (SLIDE): from there on such loads go on stopping and starting, or rest. The event names
+    the load; `final` gives the state at that moment. A load with below="resistive" does not turn off.
+
+    Time constants may lie any number of decades apart. Every mode is checked against the energy of the elements as
+    given; a lane in which one is off by more than INEXACT ends there and then, status "inexact", and its probes
+    count for nothing.
+
     Raises CircuitError for unknown names, times that are not finite, or a load fed through inductance alone.
     """
-    return _Run(circuit, duration_s, commands, probes, stop, rtol).result()
+    return _Run(circuit, duration_s, commands, probes, stop, rtol, stop_at_drop).result()
 
 
 @dataclass(slots=True)
@@ -108,6 +117,12 @@ class _Run(Lanes):
         p = self._prepare(lanes)
         if p.modes is None:
             p.modes = modes_of(p.system)
+            wrong = self._inexact(p)
+            if wrong.any():
+                p = p.take(np.flatnonzero(~wrong))
+                lanes = p.lanes
+                if not lanes.size:
+                    return lanes
         x, _ = self._state(p)
         horizon = np.minimum(self.breaks[:, lanes].min(axis=0, initial=np.inf), self.duration) - self.time[lanes]
         panel: Panel
@@ -269,6 +284,8 @@ class _Run(Lanes):
             else:
                 self.running[lane] = False
                 self.status[lane] = "stopped"
+                twins = [k for k in self.like_stop if np.isnan(self.crossed[lane, k])]
+                self.crossed[lane, twins] = self.time[lane]
         done = self.time[lanes] >= self.duration
         moved = self._due(lanes[~done])
         self.running[lanes[done]] = False

@@ -19,7 +19,25 @@ from tristrand.studies.results.strand import (
 )
 
 __all__ = [
-    "Ampacity", "CableOption", "CaseFlows", "ConductorFigures", "ConductorsResult", "Corner", "DischargeCase",
-    "DischargeResult", "Flow", "Input", "Missing", "OperatingResult", "Outcome", "PackFigures", "PackResult",
-    "PrechargeAttempt", "PrechargeResult", "Series", "Working", "found", "working",
-]  # fmt: skip
+    "Ampacity",
+    "CableOption",
+    "CaseFlows",
+    "ConductorFigures",
+    "ConductorsResult",
+    "Corner",
+    "DischargeCase",
+    "DischargeResult",
+    "Flow",
+    "Input",
+    "Missing",
+    "OperatingResult",
+    "Outcome",
+    "PackFigures",
+    "PackResult",
+    "PrechargeAttempt",
+    "PrechargeResult",
+    "Series",
+    "Working",
+    "found",
+    "working",
+]

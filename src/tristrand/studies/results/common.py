@@ -18,9 +18,9 @@ class Input:
 class Working:
     """One line of calculation about one object.
 
-    ``formula`` is plain arithmetic over the inputs' symbols (``ln``, ``exp``, ``sqrt``, ``min``, ``max``, ``log10`` allowed) and
-    gives ``value`` in ``unit`` when the inputs are put in as shown. Where the value comes from the circuit solver or from a
-    printed table, ``formula`` is empty and ``method`` says so.
+    ``formula`` is plain arithmetic over the inputs' symbols (``ln``, ``exp``, ``sqrt``, ``min``, ``max``, ``log10``
+    allowed) and gives ``value`` in ``unit`` when the inputs are put in as shown. Where the value comes from the circuit
+    solver or from a printed table, ``formula`` is empty and ``method`` says so.
     """
 
     about: str

@@ -138,9 +138,9 @@ class ConductorsResult(Outcome):
 class PrechargeAttempt:
     """One lane of the precharge: pack and tolerances at one combination of their ends.
 
-    Times are nan where the level is never reached. ``target_late_s``: both sensors err so that the supervisor sees the target
-    late; ``residual_v``: pack minus bus at the moment the contactor closes with the sensors erring the other way, the
-    contactor's own closing time included.
+    Times are nan where the level is never reached. ``target_late_s``: both sensors err so that the supervisor sees the
+    target late; ``residual_v``: pack minus bus at the moment the contactor closes with the sensors erring the other
+    way, the contactor's own closing time included.
     """
 
     name: str
@@ -162,11 +162,12 @@ class PrechargeAttempt:
 class PrechargeResult(Outcome):
     """Precharge of the real circuit over the ends of its tolerances, and the surge at closing.
 
-    ``contactor`` is empty where the circuit has no way round a main contactor; ``missing`` then says what it lacks. ``slowest_s``
-    is nan where a lane never reaches the target. ``fastest_fault_s`` is the longest time to the target with the largest bus
-    capacitance missing, of the lanes that reach it: ``earliest_s`` must lie between it and ``fastest_s``. ``other_paths``: precharge contactors of further
-    paths, not looked at. ``held_open``: main contactors that wait until the bus is up, since they would feed it directly.
-    ``fed_directly``: devices on a pack's poles with no contactor between: no part of the bus.
+    ``contactor`` is empty where the circuit has no way round a main contactor; ``missing`` then says what it lacks.
+    ``slowest_s`` is nan where a lane never reaches the target. ``fastest_fault_s`` is the longest time to the target
+    with the largest bus capacitance missing, of the lanes that reach it: ``earliest_s`` must lie between it and
+    ``fastest_s``. ``other_paths``: precharge contactors of further paths, not looked at. ``held_open``: main contactors
+    that wait until the bus is up, since they would feed it directly. ``fed_directly``: devices on a pack's poles with
+    no contactor between: no part of the bus.
     """
 
     contactor: str = ""
@@ -210,7 +211,10 @@ class PrechargeResult(Outcome):
 
 @dataclass(frozen=True, slots=True)
 class DischargeCase:
-    """One way in which the circuit opens. ``seconds`` is the longest time to 60 V over all bus devices; nan = never within the time looked at."""
+    """One way in which the circuit opens.
+
+    ``seconds`` is the longest time to 60 V over all bus devices; nan = never within the time looked at.
+    """
 
     name: str
     active: bool
