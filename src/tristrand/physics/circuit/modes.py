@@ -113,7 +113,16 @@ def _polished(a: Floats, rate: Modal, vectors: Modal, inverse: Modal) -> tuple[M
     mix = np.where(np.isfinite(mix) & (np.abs(mix) < 1e-3), mix, 0.0)
     mix[:, np.arange(rate.shape[1]), np.arange(rate.shape[1])] = 0.0
     vectors = vectors + vectors @ mix
-    return np.where(np.abs(now - rate) < 0.5 * np.abs(rate).max(axis=1, keepdims=True), now, rate), vectors, _inverse(vectors)
+    near = np.abs(now - rate) < 0.5 * np.abs(rate).max(axis=1, keepdims=True)
+    rate, was = np.where(near, now, rate), rate
+    if np.iscomplexobj(was):
+        # rounding must not part conjugate pairs, nor make a real mode ring
+        alone, second = was.imag == 0, was.imag < 0
+        rate = np.where(alone, rate.real, rate)
+        vectors = np.where(alone[:, None, :], vectors.real, vectors)
+        rate[:, 1:] = np.where(second[:, 1:], rate[:, :-1].conj(), rate[:, 1:])
+        vectors[:, :, 1:] = np.where(second[:, None, 1:], vectors[:, :, :-1].conj(), vectors[:, :, 1:])
+    return rate, vectors, _inverse(vectors)
 
 
 def _inverse(vectors: Modal) -> Modal:
