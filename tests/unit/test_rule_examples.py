@@ -44,7 +44,7 @@ def test_starter_has_no_error() -> None:
     loaded = load_files(BASE, "starter")
     assert loaded.design is not None
     judged = judge_design(loaded.design, PIPELINE.run(loaded.design))
-    assert judged.failing() == set()
+    assert judged.failing() == {}
     assert judged.open == {}
 
 

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from itertools import islice
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeAlias
 
 from tristrand import __version__
 from tristrand.app.pipeline import Pipeline
@@ -29,6 +29,7 @@ from tristrand.studies.results import Missing
 
 # Each way out costs a whole check; more than this many are not tried for one finding.
 MOST_TRIES = 6
+Name: TypeAlias = tuple[str, str, str]
 SLOW = frozenset({"precharge", "discharge"})
 NOT_COMPUTED = "a result that was not computed"
 
@@ -49,11 +50,13 @@ class Judged:
     open: dict[str, tuple[str, ...]]
     not_applicable: dict[str, str]
 
-    def failing(self) -> set[tuple[str, str, str]]:
-        """Errors as (code, object, quantity): what a change must not add to."""
-        return {
-            _identity(v.finding) for v in self.verdicts if v.finding.kind == "fail" and v.finding.severity == "error"
-        }
+    def failing(self) -> dict[Name, Finding]:
+        """Every failure by code, object and quantity: what a change may neither add to nor make worse."""
+        return {_identity(v.finding): v.finding for v in self.verdicts if v.finding.kind == "fail"}
+
+    def errors(self) -> set[Name]:
+        """The names of the failures that are errors."""
+        return {name for name, finding in self.failing().items() if finding.severity == "error"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,31 +112,44 @@ class Workspace:
         return finding
 
     def _holds(self, design: Design, judged: Judged, finding: Finding, way: WayOut) -> bool:
-        """Whether the changed design no longer has this failure and has no error it did not have before."""
+        """Whether the changed design lost this failure, has no new error or warning, and none that it had got worse."""
         try:
             changed = load_files(apply_edits(design.files, way.edits), design.name, self.files).design
         except EditError:
             return False
         if changed is None:
             return False
-        sought, known = _identity(finding), judged.failing()
+        sought, before = _identity(finding), judged.failing()
         own = next(rule for rule in RULES if rule.code == finding.code)
         results = self.pipeline.later(changed)
         cache: dict[str, Any] = {}
-        # The rule itself, then what needs no transient: most changes that do not hold fall before the slow studies.
+        # The rule itself, then what needs no transient: most changes that fail do so before the slow studies.
         others = sorted(
-            (r for r in RULES if r.severity == "error" and r is not own), key=lambda r: bool(SLOW & {*r.needs})
+            (r for r in RULES if r.severity != "note" and r is not own), key=lambda r: bool(SLOW & {*r.needs})
         )
-        for rule in (own, *others):
+        for rule in [own, *others]:
             heard = _hear(rule, changed, results, cache)
-            failing = {_identity(v.finding) for v in heard.verdicts if v.finding.kind == "fail"}
-            newly_open = heard.gaps is not None and rule.code not in judged.open
-            if sought in failing or newly_open or (rule.severity == "error" and failing - known):
+            if heard.gaps is not None and rule.code not in judged.open:
                 return False
+            for after in (v.finding for v in heard.verdicts if v.finding.kind == "fail"):
+                name = _identity(after)
+                if name == sought or name not in before or _worse(after, before[name]):
+                    return False
         return True
 
 
-def _identity(finding: Finding) -> tuple[str, str, str]:
+def _worse(after: Finding, before: Finding) -> bool:
+    """Whether a failure that stood before is further from its limit now."""
+    if not after.evidence or not before.evidence:
+        return False
+    now, then = after.evidence[0], before.evidence[0]
+    if now.value is None or then.value is None:
+        return now.value is None and then.value is not None
+    hair = 1e-6 * abs(then.value)
+    return now.value < then.value - hair if now.relation in (">=", ">") else now.value > then.value + hair
+
+
+def _identity(finding: Finding) -> Name:
     return finding.code, finding.place.object, finding.evidence[0].quantity if finding.evidence else ""
 
 

@@ -1,13 +1,22 @@
-"""HV130 to HV134 and HV143: whether precharge ends, and whether its windows tell a healthy car from a faulty one."""
+"""HV130 to HV134, HV142, HV143: whether precharge ends, whether its windows tell a fault, how contactors rest."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterable
 
-from tristrand.findings import Edit, WayOut
+from tristrand.findings import Edit, Evidence, WayOut
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
-from tristrand.rules.view import HV_FILE, PARTS, PRECHARGE, SETTINGS, no_precharge_result, precharge_of, release_loads
+from tristrand.rules.view import (
+    HV_FILE,
+    PARTS,
+    PRECHARGE,
+    SETTINGS,
+    circuit_of,
+    no_precharge_result,
+    precharge_of,
+    release_loads,
+)
 from tristrand.studies.results import Missing, PrechargeResult
 
 
@@ -152,7 +161,11 @@ def precharge_window_too_fast(ctx: Context) -> Iterable[Outcome]:
     elif math.isnan(result.fastest_s):
         yield NotApplicable("precharge does not reach its target at all (HV131)")
     else:
-        sooner = f"{math.floor(0.8 * result.fastest_s * 1000):g} ms"
+        sooner_s = math.floor(0.8 * result.fastest_s * 1000) / 1000
+        # A window that no longer sees a missing capacitor is no way out.
+        useful = math.isnan(result.fastest_fault_s) or sooner_s > result.fastest_fault_s
+        sooner = f"{sooner_s * 1000:g} ms"
+        ways = [WayOut(f"set earliest to {sooner}", (Edit(HV_FILE, "precharge/earliest", sooner),))] if useful else []
         yield ctx.compare(
             f"{SETTINGS}/earliest",
             "fastest healthy precharge",
@@ -164,7 +177,7 @@ def precharge_window_too_fast(ctx: Context) -> Iterable[Outcome]:
             subject="precharge",
             bad="may end sooner than the window allows",
             good="never ends sooner than the window allows",
-            ways_out=lambda: [WayOut(f"set earliest to {sooner}", (Edit(HV_FILE, "precharge/earliest", sooner),))],
+            ways_out=lambda: ways,
         )
 
 
@@ -239,3 +252,30 @@ def rise_check_too_strict(ctx: Context) -> Iterable[Outcome]:
             bad="may fail the early look",
             good="passes the early look",
         )
+
+
+@rule(
+    "HV142",
+    "contactor-rests-wrong",
+    "error",
+    checks="Main and precharge contactors rest open; discharge contactors rest closed.",
+    why="Without coil current the pack must be off the bus and the discharge on it: that is what a broken wire leaves.",
+    sources=("FSAE-2026#EV.5.4.2", "FSAE-2026#EV.5.4.3", "FSAE-2026#EV.5.6.3", "PRACTICE#resting states"),
+    failing=((HV_FILE, "parts/k_plus/rests", "closed"),),
+    waivable=False,
+)
+def contactor_rests_wrong(ctx: Context) -> Iterable[Outcome]:
+    """The field `rests` of every contactor."""
+    for contact in circuit_of(ctx).contacts:
+        wrong = contact.rests_closed != (contact.role == "discharge")
+        state = "closed" if contact.rests_closed else "open"
+        effect = "the bus then stays charged" if contact.role == "discharge" else "the bus then stays live"
+        evidence = Evidence("rests in the wrong state", float(wrong), "", "<=", 0.0, "PRACTICE#resting states")
+        yield ctx.finding(
+            "fail" if wrong else "pass",
+            f"{PARTS}/{contact.id}",
+            f"{contact.id} rests {state} without coil current" + (f": {effect}" if wrong else ""),
+            evidence,
+        )
+    if not circuit_of(ctx).contacts:
+        yield NotApplicable("there is no contactor")

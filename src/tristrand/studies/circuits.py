@@ -208,8 +208,8 @@ def _contact(needs: Needs, part_id: str, part: Any) -> Contact:
         a=f"{part_id}.a",
         b=f"{part_id}.b",
         ohm=needs.number(part_id, "contact_resistance", "contact resistance"),
-        close_s=needs.number(part_id, "close_time", "closing time"),
-        open_s=needs.number(part_id, "open_time", "opening time"),
+        close_s=needs.span(part_id, "close_time", "closing time").high,
+        open_s=needs.span(part_id, "open_time", "opening time").high,
     )
 
 
@@ -235,7 +235,7 @@ def _device(needs: Needs, part_id: str, part: Any) -> Device:
         plus=f"{part_id}.plus",
         minus=f"{part_id}.minus",
         farad=farad,
-        bleed_ohm=bleed.value if bleed else math.inf,
+        bleed_ohm=bleed.high if bleed else math.inf,
         with_bus=getattr(part, "starts", "when_released") == "with_bus",
         turn_on_v=turn_on,
         # Without a turn-on voltage the threshold is unknown as a whole; the studies that need it stay open.
@@ -243,7 +243,7 @@ def _device(needs: Needs, part_id: str, part: Any) -> Device:
         soft_start_s=_optional(sheet, "soft_start", 0.0),
         limit_a=_optional(sheet, "input_current_limit", math.inf),
         fixed_ohm=fixed,
-        power_w=tuple((case, datum.value) for case, datum in part.power.items()),
+        power_w=tuple((case, datum.high) for case, datum in part.power.items()),
     )
 
 

@@ -47,7 +47,6 @@ from tristrand.studies.opening import (
     orders_of,
     usable,
 )
-from tristrand.studies.slices import bare
 from tristrand.studies.results import (
     DischargeCase,
     DischargeResult,
@@ -59,6 +58,7 @@ from tristrand.studies.results import (
     found,
     working,
 )
+from tristrand.studies.slices import bare
 
 Floats = NDArray[np.float64]
 
@@ -196,7 +196,8 @@ class _Run:
             when = np.array([order.opens.get(name, NEVER_S) for order in self.orders] * 2)
             commands.append(At(when, name, False))
         working_first = np.repeat([0.0, NEVER_S], self.count)
-        commands += [At(working_first, c.id, True) for c in self.circuit.role("discharge")]
+        # A discharge contactor that rests open stays open when its coil loses its supply.
+        commands += [At(working_first, c.id, True) for c in self.circuit.role("discharge") if c.rests_closed]
         probes = [Crossing(name, signal, TOUCH_LIMIT_V, rising=False) for name, signal in self.measured.items()]
         return transient(circuit, LOOKED_AT_S, commands, tuple(probes))
 
@@ -295,6 +296,7 @@ def _resistors(data: DischargeInputs, run: _Run, result: DischargeResult) -> Dis
     power: dict[str, float] = {}
     energy: dict[str, float] = {}
     hot: dict[str, float] = {}
+    steady: dict[str, float] = {}
     lines: list[Working] = []
     resistors = {r.id: r for r in data.circuit.resistors}
     for body in data.bodies:
@@ -330,6 +332,21 @@ def _resistors(data: DischargeInputs, run: _Run, result: DischargeResult) -> Dis
         if all(map(math.isfinite, (body.thermal_k_per_w, body.heat_j_per_k, body.ambient_c))):
             rise = -watt * body.thermal_k_per_w * math.expm1(-HELD_S / (body.thermal_k_per_w * body.heat_j_per_k))
             hot[body.id] = body.ambient_c + rise
+            steady[body.id] = body.ambient_c + watt * body.thermal_k_per_w
+            lines.append(
+                working(
+                    body.id,
+                    "T_end",
+                    "temperature if left on for ever",
+                    "T_a + P*R_th",
+                    steady[body.id],
+                    "°C",
+                    "CLOSED-FORM-HEAT#one node, step of power",
+                    T_a=(body.ambient_c, "°C"),
+                    P=(watt, "W"),
+                    R_th=(body.thermal_k_per_w, "K/W"),
+                )
+            )
             lines.append(
                 working(
                     body.id,
@@ -351,6 +368,7 @@ def _resistors(data: DischargeInputs, run: _Run, result: DischargeResult) -> Dis
         resistor_power_w=power,
         resistor_energy_15s_j=energy,
         resistor_temperature_15s_c=hot,
+        resistor_steady_c=steady,
         workings=(*result.workings, *lines),
     )
     return _largest(data, run, result) if math.isfinite(data.within_s) else result

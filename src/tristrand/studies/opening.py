@@ -232,7 +232,9 @@ def bodies(design: Design, role: str) -> tuple[Body, ...]:
         ambient = ambient_of(design, part.ambient)
         if math.isnan(ambient):
             missing.append(Missing("vehicle/ambient", f"air temperature round {part_id}"))
-        numbers = [d.value if d is not None else math.nan for d in data]
+        # The end of each tolerance that makes the resistor hotter or weaker.
+        ends = ("low", "low", "high", "low")
+        numbers = [getattr(d, end) if d is not None else math.nan for d, end in zip(data, ends, strict=True)]
         out.append(Body(part_id, numbers[0], numbers[1], numbers[2], numbers[3], ambient, tuple(missing)))
     return tuple(out)
 

@@ -36,21 +36,25 @@ from tristrand.studies.opening import (
 )
 from tristrand.studies.precharge_plan import Plan, PrechargeInputs, plan_of, watt_of
 from tristrand.studies.precharge_run import SENSORS, SOLVER, Run
-from tristrand.studies.slices import bare
 from tristrand.studies.results import (
     Missing,
     PackFigures,
     PackResult,
     PrechargeResult,
+    Working,
     found,
     working,
 )
+from tristrand.studies.slices import bare
 
 PULSES = "CLOSED-FORM-HEAT#geometric series of decaying pulses"
 
 
 OVER = 6.0
 """Time constants, of all capacitance and all inductance, after which a closing surge is over."""
+
+LEAST_RISE = 0.10
+"""A share below this may be read on a shorted bus (offset of the sensors): common practice, no source."""
 
 _SETTINGS = (
     ("target", "share of pack voltage at which the last main contactor closes"),
@@ -170,7 +174,9 @@ def _rise(data: PrechargeInputs, run: Run, result: PrechargeResult) -> Precharge
     words = f"longest time to {100 * data.rise_share:g} % of pack voltage, sensors erring late"
     line = found(run.resistor, "t_rise", words, slowest, "s", SOLVER, "circuit solver on the whole topology")
     lines = (*result.workings, line) if math.isfinite(slowest) else result.workings
-    return replace(result, rise_after_s=data.rise_after_s, rise_share=data.rise_share, rise_slowest_s=slowest, workings=lines)
+    return replace(
+        result, rise_after_s=data.rise_after_s, rise_share=data.rise_share, rise_slowest_s=slowest, workings=lines
+    )
 
 
 def _shorted(data: PrechargeInputs, run: Run, body: Body, result: PrechargeResult) -> PrechargeResult:
@@ -192,15 +198,62 @@ def _shorted(data: PrechargeInputs, run: Run, body: Body, result: PrechargeResul
         words = "longest time-out that saves the resistor on a shorted bus"
         given = {"E": (body.pulse_energy_j, "J"), **given}
         lines.append(working(body.id, "t_short", words, time, seconds, "s", joule, **given))
-    return replace(result, short_power_w=watt, short_timeout_s=seconds, workings=(*result.workings, *lines))
+    fault, line = _faulty(data, body, watt)
+    return replace(
+        result,
+        short_power_w=watt,
+        short_timeout_s=seconds,
+        fault_energy_j=fault,
+        workings=(*result.workings, *lines, *line),
+    )
+
+
+def _faulty(data: PrechargeInputs, body: Body, short_w: float) -> tuple[float, tuple[Working, ...]]:
+    """The most energy any short or leak on the bus puts into the resistor before the supervisor gives up.
+
+    A fault that keeps the bus below the share of the early look is given up there; one that lets it pass leaves at
+    most the rest of the pack voltage on the resistor until the time-out. A share that a shorted bus may read is no
+    look at all.
+    """
+    words = "most energy in the resistor on a faulty bus until precharge is given up"
+    if math.isnan(data.timeout_s):
+        return math.nan, ()
+    if math.isnan(data.rise_share) or data.rise_share < LEAST_RISE or data.rise_after_s >= data.timeout_s:
+        energy = short_w * data.timeout_s
+        given = {"P": (short_w, "W"), "T": (data.timeout_s, "s")}
+        return energy, (working(body.id, "E_fault", words, "P*T", energy, "J", "CLOSED-FORM#Joule's law", **given),)
+    share = data.rise_share * data.early / data.target
+    energy = short_w * (data.rise_after_s + (1 - share) ** 2 * (data.timeout_s - data.rise_after_s))
+    given = {
+        "P": (short_w, "W"),
+        "t": (data.rise_after_s, "s"),
+        "s": (share, "1"),
+        "T": (data.timeout_s, "s"),
+    }
+    law = "P*(t + (1 - s)**2*(T - t))"
+    return energy, (working(body.id, "E_fault", words, law, energy, "J", "CLOSED-FORM#Joule's law", **given),)
 
 
 def _heat(data: PrechargeInputs, body: Body, result: PrechargeResult) -> PrechargeResult:
-    """Temperature after the allowed attempts in a row, and the spacing the resistor bears for ever."""
-    known = (body.heat_j_per_k, body.thermal_k_per_w, result.pulse_energy_j, body.ambient_c)
-    if not all(math.isfinite(x) for x in known):
-        return result
-    energy, lines = result.pulse_energy_j, []
+    """Temperature after the allowed attempts in a row, healthy and on a faulty bus, and the spacing borne for ever."""
+    healthy, wait_s, lines = _series_of(data, body, result.pulse_energy_j, "")
+    worst = max(result.pulse_energy_j, result.fault_energy_j)
+    faulty, wait_faulty_s, more = _series_of(data, body, worst, " on a faulty bus")
+    return replace(
+        result,
+        temperature_after_attempts_c=healthy,
+        lockout_s=wait_s,
+        temperature_after_faulty_attempts_c=faulty,
+        lockout_faulty_s=wait_faulty_s,
+        workings=(*result.workings, *lines, *more),
+    )
+
+
+def _series_of(data: PrechargeInputs, body: Body, energy: float, where: str) -> tuple[float, float, list[Working]]:
+    """Temperature after the attempts, shortest spacing for ever, and their workings, for one energy of an attempt."""
+    warm_c, wait_s, lines = math.nan, math.nan, []
+    if not all(math.isfinite(x) for x in (body.heat_j_per_k, body.thermal_k_per_w, energy, body.ambient_c)):
+        return warm_c, wait_s, []
     given = {
         "T_a": (body.ambient_c, "°C"),
         "E": (energy, "J"),
@@ -214,21 +267,21 @@ def _heat(data: PrechargeInputs, body: Body, result: PrechargeResult) -> Prechar
             law = "T_a + E/C*(1 - exp(-n*t/(R*C)))/(1 - exp(-t/(R*C)))"
             store = (body.heat_j_per_k, body.thermal_k_per_w)
             rise = float(pulses.rise_after_pulses_k(count, energy, *store, data.pause_s))
-        result = replace(result, temperature_after_attempts_c=body.ambient_c + rise)
-        words, more = (
-            f"temperature after {data.attempts} attempts in a row",
-            {"n": (count, "1"), "t": (data.pause_s, "s")},
-        )
-        value = result.temperature_after_attempts_c
-        lines.append(working(body.id, "T", words, law, value, "°C", PULSES, **more, **given))
+        warm_c = body.ambient_c + rise
+        more = {"n": (count, "1"), "t": (data.pause_s, "s")}
+        if data.pause_s <= 0:
+            given_now = {key: value for key, value in {**more, **given}.items() if key not in ("t", "R")}
+        else:
+            given_now = {**more, **given}
+        words = f"temperature after {data.attempts} attempts in a row{where}"
+        lines.append(working(body.id, "T", words, law, warm_c, "°C", PULSES, **given_now))
     cap = body.limit_c - body.ambient_c
     if cap > 0 and energy / body.heat_j_per_k < cap:
         wait_s = float(pulses.lockout_s(energy, body.heat_j_per_k, body.thermal_k_per_w, cap))
-        result = replace(result, lockout_s=wait_s)
-        words = "shortest spacing of attempts that stays below the temperature limit for ever"
+        words = f"shortest spacing of attempts that stays below the temperature limit for ever{where}"
         law, given = "-R*C*ln(1 - E/C/(T_max - T_a))", {"T_max": (body.limit_c, "°C"), **given}
         lines.append(working(body.id, "t_lock", words, law, wait_s, "s", PULSES, **given))
-    return replace(result, workings=(*result.workings, *lines))
+    return warm_c, wait_s, lines
 
 
 def _surge(data: PrechargeInputs, packs: PackResult, run: Run, result: PrechargeResult) -> PrechargeResult:

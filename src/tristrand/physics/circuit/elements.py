@@ -6,6 +6,7 @@ Every number is a float, or an array with one value per lane (a lane is one vari
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import ClassVar
 
@@ -164,8 +165,19 @@ Element = Battery | Resistor | Inductor | Capacitor | Switch | Diode | PowerLoad
 ELEMENT_TYPES = (Battery, Resistor, Inductor, Capacitor, Switch, Diode, PowerLoad, CurrentSource)
 
 
+#: For one float, the quick way; nan and what else is refused go the long way to their words.
+_LOWEST: dict[str, Callable[[float], bool]] = {
+    "any": math.isfinite,
+    "positive": lambda value: 0.0 < value < math.inf,
+    "not negative": lambda value: 0.0 <= value < math.inf,
+    "positive or infinite": lambda value: value > 0.0,
+}
+
+
 def _value_fault(value: object, limit: str) -> str | None:
     """What is wrong with one number, or None."""
+    if type(value) is float and _LOWEST[limit](value):
+        return None
     try:
         array = np.asarray(value, dtype=float)
     except (TypeError, ValueError):
@@ -262,8 +274,8 @@ class Circuit:
             found = _element_faults(element)
             faults.extend(found)
             for name in element.limits if not found else ():
-                size = np.asarray(getattr(element, name)).size
-                if np.ndim(getattr(element, name)) and size > 1:
+                value = getattr(element, name)
+                if type(value) is not float and np.ndim(value) and (size := np.asarray(value).size) > 1:
                     counts.setdefault(size, f"{element.name}.{name} has {size}")
         if len(counts) > 1:
             faults.append("the numbers of lanes differ: " + ", ".join(counts.values()))

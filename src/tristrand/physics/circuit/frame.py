@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tristrand.physics.circuit.elements import LEAK_S
+from tristrand.physics.circuit.structure import MOST_FRAMES
 from tristrand.physics.circuit.topology import Topology
 
 Floats = NDArray[np.float64]
@@ -43,11 +44,13 @@ def frame_of(topology: Topology, on: NDArray[np.bool_], lanes: Ints) -> Frame:
     """The frame for these conducting branches, kept by the topology for the next lanes with the same order."""
     which = np.flatnonzero(on)
     strength = topology.branch_log[lanes][:, which].mean(axis=0) if which.size else np.zeros(0)
-    capacitance = np.log(topology.capacitance_f[lanes]).mean(axis=0)
+    capacitance = topology.capacitance_log[lanes].mean(axis=0)
     order = which[np.argsort(-strength, kind="stable")]
     key = order.tobytes() + b"|" + np.argsort(-capacitance, kind="stable").tobytes()
     found = topology.frames.get(key)
     if not isinstance(found, Frame):
+        if len(topology.frames) >= MOST_FRAMES:
+            topology.frames.clear()
         found = topology.frames[key] = _build(topology, order.tolist(), np.exp(capacitance).tolist())
     return found
 

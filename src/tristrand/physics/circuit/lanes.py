@@ -56,6 +56,7 @@ class Prepared:
     exits: Exits
     watch: Floats  # (g, W, q)
     modes: Modes | None = None
+    both: tuple[Floats, Floats] | None = None
 
     def take(self, where: Ints) -> Prepared:
         """The same for some of the lanes."""
@@ -108,6 +109,8 @@ class Lanes:
         self.peak_probes = [p for p in probes if isinstance(p, Peak)]
         self.integral_probes = [p for p in probes if isinstance(p, Integral)]
         self.watched = watched_by(n, self.whens, stop, probes)
+        first = self.watched.conditions + self.watched.crossings + self.watched.peaks
+        self.integrands = [(a - first, None if b is None else b - first) for a, b in self.watched.factors]
         self.time = np.zeros(n)
         self.z, self.i_l = t.initial_states()
         self.i_l = self.i_l.copy()
@@ -298,6 +301,16 @@ class Lanes:
         row = p.exits.row.copy()
         row[:, :, m] += np.where(p.exits.ramp != 0, p.exits.ramp * np.clip(elapsed / soft, 0.0, 1.0), 0.0)
         return row, np.where(p.exits.ramp != 0, p.exits.ramp / soft, 0.0)
+
+    def _all_rows(self, p: Prepared) -> tuple[Floats, Floats]:
+        """Exit rows and watched rows (g, S, q) in one, and their slopes (g, S)."""
+        if p.both is None or p.exits.ramp.any():
+            rows, slope = self._exit_rows(p)
+            p.both = (
+                np.concatenate([rows, p.watch], axis=1),
+                np.concatenate([slope, np.zeros(p.watch.shape[:2])], axis=1),
+            )
+        return p.both
 
     # --- consistency after a change --------------------------------------------------------------------------
 

@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from tristrand.physics.circuit.assembly import LIMIT, OFF, POWER, RESISTIVE, SLIDE, Bytes, Ints
 from tristrand.physics.circuit.elements import LEAK_S, Circuit, CircuitError
-from tristrand.physics.circuit.topology import Bools, Topology, pins_at_rest, stamp
+from tristrand.physics.circuit.structure import Bools, pins_at_rest, stamp
+from tristrand.physics.circuit.topology import Topology
 from tristrand.sources import cites
 
 Floats = NDArray[np.float64]

@@ -41,6 +41,10 @@ class LinearRows:
             self.rate[lane],
         )
 
+    def part(self, columns: slice) -> LinearRows:
+        """Some of the signals."""
+        return LinearRows(self.start[:, columns], self.slope[:, columns], self.weight[:, columns], self.rate)
+
     def at(self, tau: Floats) -> tuple[Floats, Floats]:
         """Values and derivatives (g, S, T) at τ (g, T)."""
         value = self.start[..., None] + self.slope[..., None] * tau[:, None, :]
@@ -185,6 +189,13 @@ class RadauRows:
             self.step[lane],
             self.tableau,
         )
+
+    def part(self, columns: slice) -> RadauRows:
+        """Some of the signals."""
+        return RadauRows(
+            self.nodes[:, columns], self.slope[:, columns], self.share[:, columns],
+            self.load_v, self.power, self.step, self.tableau,
+        )  # fmt: skip
 
     def at(self, tau: Floats) -> tuple[Floats, Floats]:
         """Values and derivatives (g, S, T) at τ (g, T)."""
