@@ -55,6 +55,9 @@ def fault(said: str, mend: str = "") -> PydanticCustomError:
     return PydanticCustomError("design", "{said}", {"said": said, "mend": mend})
 
 
+KEPT = 4096
+
+
 class Q:
     """Field annotation: a number with a unit of ``dimension``; ``above`` excludes its bound, the others do not."""
 
@@ -67,6 +70,7 @@ class Q:
         most: float | None = None,
     ) -> None:
         self.dimension, self.above, self.least, self.most = dimension, above, least, most
+        self._kept: dict[tuple[str, str, str], Datum] = {}
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
         return core_schema.with_info_plain_validator_function(
@@ -96,6 +100,8 @@ class Q:
             return raw
         context = info.context or {}
         basis, source = context.get("basis", ""), context.get("source", "")
+        if isinstance(raw, str) and (raw, basis, source) in self._kept:
+            return self._kept[raw, basis, source]
         if isinstance(raw, dict):
             raw, basis, source = self.detailed(raw, basis, source)
         example = DIMENSIONS[self.dimension].example
@@ -107,7 +113,11 @@ class Q:
         except UnitError as error:
             raise fault(error.message, error.hint or f"write for example {example}") from None
         self.check(got.value, got.low, got.high, visible(got.text, 60))
-        return Datum(got.value, got.low, got.high, got.unit, got.text, self.dimension, basis, source)
+        datum = Datum(got.value, got.low, got.high, got.unit, got.text, self.dimension, basis, source)
+        if isinstance(raw, str) and len(self._kept) < KEPT:
+            # The same text in the same kind of field is the same value: most of a changed design is unchanged.
+            self._kept[raw, basis, source] = datum
+        return datum
 
     def detailed(self, raw: dict[str, Any], basis: str, source: str) -> tuple[Any, str, str]:
         """Value, basis and source of the long form {value, basis, source}."""

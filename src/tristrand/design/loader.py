@@ -7,6 +7,7 @@ import re
 import stat
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +19,7 @@ from tristrand.design.migrations import VersionError, migrate
 from tristrand.design.model import TERMINALS, HighVoltage, Vehicle, Waivers
 from tristrand.design.sheets import Sheet
 from tristrand.design.tree import Design
-from tristrand.design.yamltext import MAX_BYTES, Problem, Tree, YamlText, decode, parse_yaml, visible
+from tristrand.design.yamltext import MAX_BYTES, Problem, Span, Tree, YamlText, decode, parse_yaml, visible
 
 MAX_FILES = 500
 MOST_PROBLEMS = 200  # of one file; a report nobody reads to the end helps nobody
@@ -159,12 +160,10 @@ def load_files(
     sheets = {_stem(file): item for file, item in parsed.items() if file.startswith("parts/")}
     good = {key: item.value for key, item in sheets.items() if item.value is not None}
     vehicle, high_voltage, waivers = (parsed.get(file) for file in _TOP)
-    spans = {
-        f"{_prefix(file)}/{pointer}" if pointer else _prefix(file): span
-        for file, item in parsed.items()
-        if item.yaml
-        for pointer, span in item.yaml.spans.items()
-    }
+    spans: dict[str, Span] = {}
+    for file, item in parsed.items():
+        if item.yaml:
+            spans.update(_placed(file, item.yaml.text))
     if high_voltage is not None:
         # A sheet that exists but cannot be read is no missing sheet: its own problem is told already.
         kinds = {_stem(p.file): "" for p in problems if p.file.startswith("parts/")}
@@ -180,6 +179,15 @@ def load_files(
     digest = hashlib.sha256("".join(f"{file}:{parsed[file].digest}\n" for file in sorted(parsed)).encode()).hexdigest()
     entries = tuple(waivers.value.waivers) if waivers is not None else ()
     return Loaded(Design(name, vehicle.value, high_voltage.value, good, entries, spans, dict(files), digest), ())
+
+
+@lru_cache(maxsize=512)
+def _placed(file: str, text: str) -> Mapping[str, Span]:
+    """The spans of a file by pointers of the whole design; kept, since most files of a changed design are unchanged."""
+    prefix = _prefix(file)
+    return {
+        f"{prefix}/{pointer}" if pointer else prefix: span for pointer, span in parse_yaml(file, text).spans.items()
+    }
 
 
 def _stem(file: str) -> str:

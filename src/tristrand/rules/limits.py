@@ -2,6 +2,10 @@
 
 The logic stands in the rules. How each source was read stands in sources.toml. Where two sets in force differ, the
 stricter one counts and is named.
+
+The keys in FLOOR guard life. For them the workshop's row is a floor: it is considered whatever sets are in force, so
+that to choose other sets can make such a limit stricter but never switch its rule off or loosen it. Where the floor is
+the stricter one, the finding's source shows it.
 """
 
 from __future__ import annotations
@@ -99,10 +103,25 @@ LIMITS: tuple[Limit, ...] = (
 )
 
 
+FLOOR_SET = "workshop"
+FLOOR: frozenset[str] = frozenset(
+    {
+        "both_poles",
+        "discharge_time_s",
+        "fuse_not_above_cable",
+        "fuse_share",
+        "pack_fuse",
+        "precharge_share",
+        "service_disconnect",
+    }
+)
+
+
 @lru_cache(maxsize=512)
 def strictest(key: str, rule_sets: tuple[str, ...]) -> Limit | None:
-    """The limit of this key that asks most, among the sets in force; the first of equals in the order of the sets."""
-    rows = [row for name in rule_sets for row in LIMITS if row.key == key and row.rule_set == name]
+    """The limit of this key that asks most, among the sets in force and the floor; of equals the first of the sets."""
+    names = (*rule_sets, FLOOR_SET) if key in FLOOR else rule_sets
+    rows = [row for name in names for row in LIMITS if row.key == key and row.rule_set == name]
     if not rows:
         return None
     return min(rows, key=lambda row: row.value) if rows[0].sense == "most" else max(rows, key=lambda row: row.value)

@@ -87,7 +87,7 @@ class Context:
     cache: dict[str, Any] = field(default_factory=dict)
 
     def limit(self, key: str = "") -> Limit | None:
-        """The strictest limit that the rule sets in force set; None where none does."""
+        """The strictest limit that the rule sets in force and the floor set; None where none does."""
         return strictest(key or self.rule.limit, self.rule_sets)
 
     def open(self, missing: Iterable[Missing]) -> Open:
@@ -130,14 +130,21 @@ class Context:
         ways_out: Callable[[], Iterable[WayOut]] | None = None,
         basis: str = "",
         note: str = "",
-    ) -> Verdict:
-        """Compare a value (or an interval) with a limit and say it: ``bad`` on fail or review, ``good`` on pass."""
+    ) -> Verdict | Open:
+        """Compare a value (or an interval) with a limit and say it: ``bad`` on fail or review, ``good`` on pass.
+
+        Where the value or the limit is not a number nothing is known: the rule stays open.
+        """
         low, high = value if isinstance(value, tuple) else (value, value)
+        if math.isnan(low) or math.isnan(high):
+            return Open((Missing(pointer, quantity),))
+        if math.isnan(limit):
+            return Open((Missing(pointer, f"limit of {quantity}"),))
         kind = judge(low, high, relation, limit)
         worst = high if relation in ("<=", "<") else low
         ends = (low, high) if low != high else (None, None)
         evidence = Evidence(
-            quantity, _plain(worst), unit, relation, _plain(limit), source, ends[0], ends[1], basis, note
+            quantity, worst, unit, relation, limit, source, ends[0], ends[1], basis, note
         )
         if kind == "pass":
             message = f"{subject} {good}"
@@ -148,10 +155,6 @@ class Context:
         return self.finding(
             kind, pointer, message, evidence, related=related, ways_out=ways_out if kind == "fail" else None
         )
-
-
-def _plain(value: float) -> float | None:
-    return None if math.isnan(value) else value
 
 
 REGISTRY: dict[str, Rule] = {}

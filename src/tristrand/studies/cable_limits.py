@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TypeAlias
 
 import numpy as np
@@ -40,8 +41,13 @@ class CableData:
     @property
     def metal_mm2(self) -> float:
         """Metal area that gives this resistance."""
-        rho = ALUMINIUM_RESISTIVITY_OHM_MM2_PER_M if self.metal == "aluminium" else COPPER_RESISTIVITY_OHM_MM2_PER_M
-        return float(metal_area_mm2(self.ohm_per_m, rho))
+        return _metal_mm2(self.metal, self.ohm_per_m)
+
+
+@lru_cache(maxsize=1024)
+def _metal_mm2(metal: str, ohm_per_m: float) -> float:
+    rho = ALUMINIUM_RESISTIVITY_OHM_MM2_PER_M if metal == "aluminium" else COPPER_RESISTIVITY_OHM_MM2_PER_M
+    return float(metal_area_mm2(ohm_per_m, rho))
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,6 +122,7 @@ def temperatures(currents: Sequence[float], pairs: Sequence[tuple[Run, CableData
     return _WARMTHS([_row(a, run, cable) for a, (run, cable) in zip(scaled, pairs, strict=True)])
 
 
+@lru_cache(maxsize=8192)
 def ampacities(run: Run, cable: CableData, balance_a: float) -> tuple[Ampacity, ...]:
     """Every limit that holds for this run: the governing table first, the heat balance where diameters are known."""
     ratings = table_ampacity(

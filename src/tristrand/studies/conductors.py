@@ -118,8 +118,8 @@ def study(data: ConductorInputs, operating: OperatingResult) -> ConductorsResult
 
 
 def _needs_thicker(run: Run, figure: ConductorFigures) -> bool:
-    """Only where a rule may ask for a way out: too thin for its current, or for the fuse before a loaded cable."""
-    fuse = run.fuse_a if math.isfinite(run.fuse_a) and figure.sustained_a > 0.05 else 0.0
+    """Only where a rule may ask for a way out: too thin for its current, or for its fuse."""
+    fuse = run.fuse_a if math.isfinite(run.fuse_a) else 0.0
     return figure.ampacity.current_a < max(figure.sustained_a, fuse)
 
 
@@ -132,6 +132,8 @@ def _figures(run: Run, cable: CableData, balance_a: float, operating: OperatingR
     )
     ohm = cable.ohm_per_m * run.length_m
     flow = {case: flows.flows[run.id].current_a for case, flows in operating.cases.items() if run.id in flows.flows}
+    # A case without current here names no case: the lead is idle in it.
+    flow = {case: current for case, current in flow.items() if current > 0}
     steady = {c: a for c, a in flow.items() if operating.cases[c].duration_s == 0}
     short = {c: a for c, a in flow.items() if operating.cases[c].duration_s > 0}
     steady_case = max(steady, key=steady.__getitem__, default="")

@@ -17,10 +17,13 @@ from tristrand.physics.circuit import Circuit, CurrentSource, OperatingPoint, op
 from tristrand.studies.circuits import Device, HvCircuit, PackEnds, hv_circuit
 from tristrand.studies.netlist import batteries, bleeds, leads, load, switch
 from tristrand.studies.results import CaseFlows, Flow, Missing, OperatingResult, PackResult, Working, found
+from tristrand.studies.topology import feeds
 
 SOLVED: tuple[Case, ...] = ("charge", "continuous", "peak", "heat")
 SOLVER = "NUMERICS#circuit solver, operating point"
 METHOD = "circuit solver on the whole topology, conductors at their temperature limit"
+# Below this the solver's rounding is no current of the car's.
+LEAST_A = 1e-3
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,10 +87,12 @@ def _solve(data: OperatingInputs, packs: PackResult, corners: int) -> OperatingP
         {k: np.tile([c.resistance_ohm for c in f.corners], tile) for k, f in packs.packs.items()},
     )
     elements += [switch(c, closed=c.role == "main") for c in circuit.contacts]
+    fed = feeds(circuit)
     for device in circuit.devices:
         power = np.repeat([device.power_in(case) for case in names], corners)
         if device.kind == "charger":
-            elements.append(_charger(data, device.id, device.plus, device.minus, power, packs, lanes))
+            if fed[device.id].way == "right":
+                elements.append(_charger(data, device, power, packs, fed[device.id].packs))
         elif power.any():
             elements.append(load(device, power))
     return operating_point(Circuit((*elements, *bleeds(circuit.devices))))
@@ -95,20 +100,19 @@ def _solve(data: OperatingInputs, packs: PackResult, corners: int) -> OperatingP
 
 def _charger(
     data: OperatingInputs,
-    name: str,
-    plus: str,
-    minus: str,
+    device: Device,
     power_w: NDArray[np.float64],
     packs: PackResult,
-    lanes: int,
+    stack: tuple[str, ...],
 ) -> CurrentSource:
-    """Its power over the open-circuit voltage, at most its rated current.
+    """Its power over the open-circuit voltage of the packs in series that it charges, at most its rated current.
 
     On the high side, since charging lifts the voltage.
     """
-    open_v = np.tile([c.open_circuit_v for c in next(iter(packs.packs.values())).corners], lanes // 4)
-    limit = dict(data.charge_limit_a).get(name, np.inf)
-    return CurrentSource(name, minus, plus, np.minimum(power_w / open_v, limit))
+    open_v = np.sum([[c.open_circuit_v for c in packs.packs[name].corners] for name in stack], axis=0)
+    limit = dict(data.charge_limit_a).get(device.id, np.inf)
+    current_a = np.minimum(power_w / np.tile(open_v, len(power_w) // len(open_v)), limit)
+    return CurrentSource(device.id, device.minus, device.plus, current_a)
 
 
 def _flows(
@@ -133,7 +137,7 @@ def _flows(
         for name, current in point.currents_a.items():
             size = np.where(good, np.abs(current[lanes]), -1.0)
             at = int(np.argmax(size))
-            flows[name] = Flow(float(size[at]), corners[at])
+            flows[name] = Flow(float(size[at]), corners[at]) if size[at] >= LEAST_A else Flow(0.0, "")
         poled: tuple[Device | PackEnds, ...] = (*circuit.devices, *circuit.packs)
         for part in poled:
             volts = (point.voltages_v[part.plus] - point.voltages_v[part.minus])[lanes]
@@ -142,14 +146,15 @@ def _flows(
             volts = (point.voltages_v[pack.plus] - point.voltages_v[pack.minus])[lanes]
             watts = np.where(good, volts * point.currents_a[pack.id][lanes], -np.inf)
             power[pack.id] = float(watts.max())
-        first = circuit.packs[0]
-        pack_v = (point.voltages_v[first.plus] - point.voltages_v[first.minus])[lanes]
+        fed = feeds(circuit)
         for device in circuit.devices:
-            if flows.get(device.id, Flow(0.0, "")).current_a > 0:
+            feed = fed[device.id]
+            if feed.way == "right" and flows.get(device.id, Flow(0.0, "")).current_a > 0:
+                pack_v = (point.voltages_v[feed.top] - point.voltages_v[feed.bottom])[lanes]
                 loss = np.abs(pack_v - (point.voltages_v[device.plus] - point.voltages_v[device.minus])[lanes])
                 drop_v[device.id] = float(loss[good].max())
                 drop_share[device.id] = float((loss / pack_v)[good].max())
-        worst = flows[first.id].corner
+        worst = max((flows[p.id] for p in circuit.packs), key=lambda flow: flow.current_a).corner
     return CaseFlows(case, modes, duration, flows, lowest, highest, drop_v, drop_share, power, worst, failed)
 
 

@@ -1,4 +1,4 @@
-"""Who is connected with whom: islands, loops through the pack, and which fuse lies in every loop of a conductor.
+"""Who is connected with whom: islands, packs in series, loops through a pack, and the fuses that protect a conductor.
 
 Graph questions only, on the ids and terminals of an HvCircuit; nothing electrical is computed here.
 """
@@ -7,11 +7,15 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from types import MappingProxyType
 
-from tristrand.studies.circuits import HvCircuit
+from tristrand.studies.circuits import Device, HvCircuit
+from tristrand.studies.opening import Groups, conductors, stack
+
+# What a fault current from a pack's plus terminal reaches a cable through.
+CONDUCTING = frozenset({"lead", "fuse", "service_disconnect", "contactor"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,21 +91,149 @@ def looped(some: tuple[Edge, ...]) -> frozenset[str]:
     return frozenset(edge for block in _blocks(some) if len(block) > 1 for edge in block)
 
 
+def closed(circuit: HvCircuit) -> Groups:
+    """Terminals joined while driving: connections, fuses, service disconnects and main contactors conduct."""
+    return Groups([*conductors(circuit), *((c.a, c.b) for c in circuit.role("main"))])
+
+
+@dataclass(frozen=True, slots=True)
+class Chain:
+    """Packs in series, from the highest to the lowest, and the sum of their voltages [V]."""
+
+    packs: tuple[str, ...]
+    volts: float
+
+
+def chains(circuit: HvCircuit, volts: Mapping[str, float]) -> tuple[Chain, ...]:
+    """For every pack the chain of packs in series through it with the largest sum of ``volts``, main contactors closed.
+
+    A pack whose minus terminal is joined to the plus terminal of another stands on it; a device need not be there.
+    Chains that are alike are given once, in the order of the file.
+    """
+    groups = closed(circuit)
+    ends = {p.id: (groups.of(p.plus), groups.of(p.minus)) for p in circuit.packs if p.id in volts}
+
+    def longest(pack: str, down: bool, seen: tuple[str, ...]) -> Chain:
+        at = ends[pack][1 if down else 0]
+        nexts = [k for k, pair in ends.items() if k not in seen and pair[0 if down else 1] == at]
+        best = max((longest(k, down, (*seen, k)) for k in nexts), key=lambda c: c.volts, default=Chain((), 0.0))
+        return Chain((pack, *best.packs), volts[pack] + best.volts)
+
+    found: dict[tuple[str, ...], Chain] = {}
+    for pack in ends:
+        below = longest(pack, True, (pack,))
+        above = longest(pack, False, below.packs)
+        packs = (*reversed(above.packs[1:]), *below.packs)
+        found.setdefault(packs, Chain(packs, above.volts + below.volts - volts[pack]))
+    return tuple(found.values())
+
+
+def turned(device: Device) -> Device:
+    """The device with its poles exchanged."""
+    return replace(device, plus=device.minus, minus=device.plus)
+
+
+@dataclass(frozen=True, slots=True)
+class Feed:
+    """How a device hangs on packs with main contactors closed: ``right``, ``swapped`` or ``none``.
+
+    ``top`` and ``bottom`` are the terminals of the stack that feeds it, ``packs`` its packs.
+    """
+
+    way: str
+    top: str
+    bottom: str
+    packs: tuple[str, ...]
+
+
+def feeds(circuit: HvCircuit) -> dict[str, Feed]:
+    """For every device the stack of packs across its two poles."""
+    groups = closed(circuit)
+    found = {}
+    for device in circuit.devices:
+        right, wrong = stack(circuit, groups, device), stack(circuit, groups, turned(device))
+        way = "right" if right[2] else "swapped" if wrong[2] else "none"
+        found[device.id] = Feed(way, *(wrong if way == "swapped" else right))
+    return found
+
+
 def protecting_fuses(circuit: HvCircuit) -> Mapping[str, tuple[str, ...]]:
-    """For every connection the fuses in all of its loops through a pack: with one of them open no pack feeds it."""
+    """For every connection that a pack feeds the fuses that protect it: each alone clears a fault on it.
+
+    Fuses stand in one pole, as a rule the plus: a fault from a plus-side conductor to the chassis (with the minus at
+    the chassis by an earlier fault) or to the minus is fed from the pack's plus terminal only. So for a plus-side lead,
+    one that a pack's plus reaches through leads, fuses, disconnects and contactors, the protecting fuses are those
+    whose removal parts it from every pack's plus that way; a fuse at its far end sees nothing of such a fault. A lead
+    that no fuse parts so lies ahead of the first fuse: for it, and for every minus-side lead, the fuses count that lie
+    in all of its loops through a pack, those in the minus side among them. For the other packs in parallel see
+    ``feeding_fuses``.
+    """
     return _protecting(edges(circuit))
+
+
+def feeding_fuses(circuit: HvCircuit) -> Mapping[str, tuple[tuple[str, ...], ...]]:
+    """For plus-side leads that several packs feed: for each such pack the fuses that part the lead from its plus.
+
+    Only leads which every feeding pack reaches through a fuse are named: a fault there draws the sum of one fuse of
+    each pack.
+    """
+    return _feeding(edges(circuit))
+
+
+def resistor_limited(circuit: HvCircuit) -> frozenset[str]:
+    """Leads whose loops through a pack all pass a resistor, and which no pack's plus reaches but through one.
+
+    A lead ahead of the resistor is not among them: a fault on it is fed without the resistor.
+    """
+    every = edges(circuit)
+    plus = _reached(every, tuple(e.a for e in every if e.kind == "pack"))
+    bare = tuple(e for e in every if e.kind != "resistor")
+    live: set[str] = set()
+    all_loops: set[str] = set()
+    for pack in (e for e in every if e.kind == "pack"):
+        live |= on_loops(_without(bare, pack.id), pack.a, pack.b)
+        all_loops |= on_loops(_without(every, pack.id), pack.a, pack.b)
+    return frozenset(e.id for e in every if e.kind == "lead" and e.id in all_loops - live - plus)
+
+
+def _reached(every: tuple[Edge, ...], starts: tuple[str, ...]) -> set[str]:
+    """Ids of the leads that the starts reach through what conducts."""
+    some = tuple(e for e in every if e.kind in CONDUCTING)
+    live = {node for group in groups(some) if group & set(starts) for node in group}
+    return {e.id for e in some if e.kind == "lead" and e.a in live}
 
 
 @lru_cache(maxsize=64)
 def _protecting(every: tuple[Edge, ...]) -> Mapping[str, tuple[str, ...]]:
     packs = [e for e in every if e.kind == "pack"]
     fuses = [e.id for e in every if e.kind == "fuse"]
+    starts = tuple(p.a for p in packs)
+    plus = _reached(every, starts)
+    parted = {f: plus - _reached(_without(every, f), starts) for f in fuses}
     with_all = [on_loops(_without(every, p.id), p.a, p.b) for p in packs]
     without = {f: [on_loops(_without(every, p.id, f), p.a, p.b) for p in packs] for f in fuses}
     found: dict[str, tuple[str, ...]] = {}
     for lead in every:
-        if lead.kind == "lead" and any(lead.id in loops for loops in with_all):
-            found[lead.id] = tuple(f for f, loops in without.items() if not any(lead.id in ids for ids in loops))
+        on_loop = any(lead.id in loops for loops in with_all)
+        if lead.kind == "lead" and (on_loop or lead.id in plus):
+            ahead = tuple(f for f, ids in parted.items() if lead.id in ids)
+            around = tuple(f for f, loops in without.items() if not any(lead.id in ids for ids in loops))
+            found[lead.id] = ahead or (around if on_loop else ())
+    return MappingProxyType(found)
+
+
+@lru_cache(maxsize=64)
+def _feeding(every: tuple[Edge, ...]) -> Mapping[str, tuple[tuple[str, ...], ...]]:
+    fuses = [e.id for e in every if e.kind == "fuse"]
+    by_pack = []
+    for pack in (e for e in every if e.kind == "pack"):
+        reach = _reached(every, (pack.a,))
+        by_pack.append((reach, {f: reach - _reached(_without(every, f), (pack.a,)) for f in fuses}))
+    found = {}
+    for lead in every:
+        ways = [tuple(f for f, ids in parted.items() if lead.id in ids) for reach, parted in by_pack if lead.id in reach]
+        if len(ways) > 1 and all(ways):
+            found[lead.id] = tuple(ways)
     return MappingProxyType(found)
 
 

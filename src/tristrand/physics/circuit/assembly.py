@@ -7,7 +7,7 @@ currents. All matrices carry the lanes first. i_p are the currents of loads in t
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,11 +29,15 @@ DRAWING_POWER = (POWER, RAMP)
 
 @dataclass(frozen=True, slots=True)
 class Regime:
-    """Positions of switches (nsw,), diodes (nd,) and loads (np,), shared by a group of lanes."""
+    """Positions of diodes (nd,) and loads (np,), shared by a group of lanes, and of switches (g, nsw), lane by lane."""
 
     switches: Bytes
     diodes: Bytes
     loads: Bytes
+
+    def take(self, where: Ints) -> Regime:
+        """The same for some of the lanes."""
+        return Regime(self.switches[where], self.diodes, self.loads)
 
     @property
     def powered(self) -> Ints:
@@ -64,33 +68,38 @@ class System:
         """The same for some of the lanes."""
         return System(
             self.f[where], self.coords[where], self.inductor_a[where], self.load_a[where], self.load_v[where],
-            self.to_j[where], self.to_j0[where], self.frame, self.conductance[where],
+            self.to_j[where], self.to_j0[where], self.frame.take(where), self.conductance[where],
         )  # fmt: skip
 
     def across(self, incidence: Floats) -> Floats:
         """Voltage (g, q) along a column (n,) of incidence."""
-        return np.asarray((incidence @ self.frame.basis) @ self.coords)
+        return np.asarray(((incidence @ self.frame.basis)[:, None] @ self.coords)[:, 0])
 
 
 def assemble(topology: Topology, regime: Regime, lanes: Ints) -> System:
     """Equations of the regime for the given lanes; CircuitError when a load hangs on inductance alone."""
-    on = np.concatenate([topology.always, regime.switches == 1, regime.diodes == 1, regime.loads == RESISTIVE])
+    on = np.empty((lanes.size, topology.branch_s.shape[1]), dtype=bool)
+    fixed, n_sw = topology.always.size, regime.switches.shape[1]
+    on[:, :fixed] = True
+    on[:, fixed : fixed + n_sw] = regime.switches
+    on[:, fixed + n_sw :] = np.concatenate([regime.diodes == 1, regime.loads == RESISTIVE])
     frame = frame_of(topology, on, lanes)
     conductance = topology.branch_s[lanes] * on
     matrix = conductance_matrix(frame, conductance)
-    s = (conductance * topology.branch_emf[lanes]) @ frame.rows
+    s = ((conductance * topology.branch_emf[lanes])[:, None] @ frame.rows)[:, 0]
     island, drop = frame.island, topology.loads.incidence
     if island.shape[1] and np.any(island.T @ drop[:, ~np.isin(regime.loads, (OFF, STARVED, RESISTIVE))]):
         raise CircuitError(
             "a power load is fed through inductance alone; give its terminals a capacitance or the inductance none"
         )
-    g, nz, k = lanes.size, frame.to_tree.shape[0], frame.rows.shape[1]
-    basis = frame.basis[:, :k]
-    a_l, drop = basis.T @ topology.inductors.incidence, basis.T @ drop
-    n_l, n_p = a_l.shape[1], drop.shape[1]
+    g, nz, k = lanes.size, frame.to_tree.shape[1], frame.rows.shape[2]
+    basis = frame.basis[:, :, :k]
+    down = basis.swapaxes(1, 2)
+    a_l, drop = down @ topology.inductors.incidence, down @ drop
+    n_l, n_p = a_l.shape[2], drop.shape[2]
     inductance, ohm = topology.inductance_h[lanes], topology.inductor_ohm[lanes]
     if len(topology.sources):
-        s -= topology.source_a[lanes] @ (topology.sources.incidence.T @ basis)
+        s -= (topology.source_a[lanes][:, None] @ (topology.sources.incidence.T @ basis))[:, 0]
     cut = island.T @ topology.inductors.incidence
     free, i0 = _independent(cut, island.T @ topology.sources.incidence, topology.source_a[lanes])
     nj = free.shape[1]
@@ -101,7 +110,7 @@ def assemble(topology: Topology, regime: Regime, lanes: Ints) -> System:
     push = -(a_l @ i_l) if n_l else np.zeros((g, k, m + 1 + n_p))
     push[:, :, m] += s
     push[:, :, m + 1 :] -= drop
-    coords = np.zeros((g, frame.basis.shape[1], m + 1 + n_p))
+    coords = np.zeros((g, frame.basis.shape[2], m + 1 + n_p))
     coords[:, np.arange(nz), np.arange(nz)] = 1.0
     if k > nz:  # voltages without capacitance follow from the currents
         right = push[:, nz:].copy()
@@ -109,12 +118,12 @@ def assemble(topology: Topology, regime: Regime, lanes: Ints) -> System:
         coords[:, nz:k] = solve_scaled(matrix[:, nz:, nz:], right)
     f = np.empty((g, m, m + 1 + n_p))
     cap_rows = frame.cap_rows
-    mass_c = np.matmul(cap_rows.T[None] * topology.capacitance_f[lanes][:, None, :], cap_rows)
+    mass_c = np.matmul(cap_rows.swapaxes(1, 2) * topology.capacitance_f[lanes][:, None, :], cap_rows)
     f[:, :nz] = solve_scaled(mass_c, push[:, :nz] - matrix[:, :nz] @ coords[:, :k]) if nz else 0.0
     flux = free.T[None] * inductance[:, None, :]
     to_j, to_j0 = np.zeros((g, nj, n_l)), np.zeros((g, nj))
     if n_l:
-        emf = a_l.T @ coords[:, :k] - ohm[:, :, None] * i_l
+        emf = a_l.swapaxes(1, 2) @ coords[:, :k] - ohm[:, :, None] * i_l
         mass = np.matmul(flux, free)
         f[:, nz:] = solve_scaled(mass, free.T @ emf) if nj else 0.0
         to_j = solve_scaled(mass, flux) if nj else to_j
@@ -145,7 +154,7 @@ def _fold(topology: Topology, regime: Regime, lanes: Ints, raw: System) -> Syste
     n_p = len(topology.loads)
     m = raw.m
     if not n_p:
-        return System(raw.f, raw.coords, raw.inductor_a, raw.load_v[:, :, : m + 1], raw.load_v, raw.to_j, raw.to_j0, raw.frame, raw.conductance)
+        return replace(raw, load_a=raw.load_v[:, :, : m + 1])
     powered = regime.powered
     q = m + 1 + powered.size
     law = np.zeros((lanes.size, n_p, q))  # i_p of every load on [x, 1, i_powered]
@@ -166,7 +175,10 @@ def _fold(topology: Topology, regime: Regime, lanes: Ints, raw: System) -> Syste
     resistive = np.flatnonzero(regime.loads == RESISTIVE)
     if resistive.size:
         load_a[:, resistive] = load_v[:, resistive] * topology.load.conductance_s[np.ix_(lanes, resistive)][:, :, None]
-    return System(apply(raw.f), apply(raw.coords), apply(raw.inductor_a), load_a, load_v, raw.to_j, raw.to_j0, raw.frame, raw.conductance)
+    return System(
+        apply(raw.f), apply(raw.coords), apply(raw.inductor_a), load_a, load_v,
+        raw.to_j, raw.to_j0, raw.frame, raw.conductance,
+    )  # fmt: skip
 
 
 def _sliding(topology: Topology, lanes: Ints, raw: System, law: Floats, slide: Ints) -> Floats:
@@ -180,8 +192,8 @@ def _sliding(topology: Topology, lanes: Ints, raw: System, law: Floats, slide: I
     for row, k in enumerate(slide):
         first, second = topology.loads.ends[k]
         if topology.component[first] == topology.component[second]:
-            branch = topology.loads.incidence[:, k] @ topology.t1 @ raw.frame.to_tree
-            held[:, row] = np.einsum("i,giq->gq", branch, raw.f[:, : branch.size])
+            branch = (topology.loads.incidence[:, k] @ topology.t1) @ raw.frame.to_tree
+            held[:, row] = (branch[:, None] @ raw.f[:, : branch.shape[1]])[:, 0]
     rest = held[:, :, m + 1 :] @ law  # the sliding rows of law are still zero here
     rest[:, :, : m + 1] += held[:, :, : m + 1]
     return np.asarray(-np.linalg.solve(held[:, :, m + 1 + slide], rest), dtype=float)
@@ -197,7 +209,7 @@ def signal_row(topology: Topology, regime: Regime, lanes: Ints, system: System, 
         if k is None:
             raise CircuitError(f"no node is named {name!r}; the nodes are {', '.join(topology.node)}")
         if k:
-            row += factor * (system.frame.basis[k - 1] @ system.coords)
+            row += factor * (system.frame.basis[:, None, k - 1] @ system.coords)[:, 0]
     for name, factor in signal.amps:
         row += factor * current_row(topology, regime, lanes, system, name)
     return row
@@ -215,12 +227,12 @@ def current_row(topology: Topology, regime: Regime, lanes: Ints, system: System,
     if (k := topology.inductors.index.get(name)) is not None:
         return system.inductor_a[:, k]
     if (k := topology.capacitors.index.get(name)) is not None:
-        cap = system.frame.cap_rows[k]
-        rate = cap @ system.f[:, : cap.size]
+        cap = system.frame.cap_rows[:, None, k]
+        rate = (cap @ system.f[:, : cap.shape[2]])[:, 0]
         return np.asarray(rate * topology.capacitance_f[lanes, k][:, None])
     if (k := topology.switches.index.get(name)) is not None:
         row = system.across(topology.switches.incidence[:, k])
-        return np.asarray(row * (topology.switch_s[lanes, k] * float(regime.switches[k]))[:, None])
+        return np.asarray(row * (topology.switch_s[lanes, k] * regime.switches[:, k])[:, None])
     if (k := topology.diodes.index.get(name)) is not None:
         row = system.across(topology.diodes.incidence[:, k])
         row[:, m] -= topology.forward_v[lanes, k]

@@ -26,22 +26,48 @@ Ints = NDArray[np.intp]
 class Frame:
     """Node voltages v = basis @ [z, w, p]: capacitor states, algebraic voltages, potentials of islands.
 
-    z' = from_tree @ z and z = to_tree @ z', with z the capacitor tree's branch voltages of the topology. `rows` and `pinned` give
-    the voltage of every branch of the topology and of every pin on [z, w]. `island` (n, k) are the islands that
-    only inductors tie to the rest.
+    to_tree @ z are the branch voltages of the topology's capacitor tree, and from_tree leads back. `rows` gives
+    the voltage of every branch of the topology on [z, w]. `island` (n, k) are the islands that
+    only inductors tie to the rest. The first axis of the others is 1, or the lanes where their switches differ.
     """
 
-    basis: Floats
-    rows: Floats  # (nb, nz + nw)
-    pinned: Floats  # (pins, nz + nw)
-    island: Floats
-    to_tree: Floats
+    basis: Floats  # (1, n, nz + nw + islands)
+    rows: Floats  # (1, nb, nz + nw)
+    pins: Floats  # (1, nz + nw, nz + nw): conductance of the pins
+    to_tree: Floats  # (1, nz, nz)
     from_tree: Floats
-    cap_rows: Floats  # (capacitors, nz)
+    cap_rows: Floats  # (1, capacitors, nz)
+    island: Floats
+
+    def take(self, where: Ints) -> Frame:
+        """The same for some of the lanes."""
+        if self.basis.shape[0] == 1:
+            return self
+        return Frame(
+            self.basis[where], self.rows[where], self.pins[where], self.to_tree[where], self.from_tree[where],
+            self.cap_rows[where], self.island,
+        )  # fmt: skip
 
 
 def frame_of(topology: Topology, on: NDArray[np.bool_], lanes: Ints) -> Frame:
-    """The frame for these conducting branches, kept by the topology for the next lanes with the same order."""
+    """The frame for the conducting branches `on` (g, nb); patterns may differ where there are no islands."""
+    found: dict[bytes, list[int]] = {}
+    for row, pattern in enumerate(on):
+        found.setdefault(pattern.tobytes(), []).append(row)
+    frames = [_kept(topology, on[rows[0]], lanes[rows]) for rows in found.values()]
+    if len(frames) == 1:
+        return frames[0]
+    which = np.empty(lanes.size, dtype=np.intp)
+    for k, rows in enumerate(found.values()):
+        which[rows] = k
+    pieces = (np.concatenate(arrays)[which] for arrays in zip(*((
+        f.basis, f.rows, f.pins, f.to_tree, f.from_tree, f.cap_rows
+    ) for f in frames), strict=True))  # fmt: skip
+    return Frame(*pieces, frames[0].island)
+
+
+def _kept(topology: Topology, on: NDArray[np.bool_], lanes: Ints) -> Frame:
+    """The frame for one pattern, kept by the structure for the next lanes with the same order of strengths."""
     which = np.flatnonzero(on)
     strength = topology.branch_log[lanes][:, which].mean(axis=0) if which.size else np.zeros(0)
     capacitance = topology.capacitance_log[lanes].mean(axis=0)
@@ -118,10 +144,12 @@ def _build(topology: Topology, order: list[int], farad: list[float]) -> Frame:
     pinned = np.zeros((len(pins), topology.n))
     for row, pin in enumerate(pins):
         pinned[row, pin - 1] = 1.0
-    return Frame(
-        np.concatenate([basis, island], axis=1), topology.branch_incidence.T @ basis, pinned @ basis, island,
+    pin_rows = pinned @ basis
+    parts = (
+        np.concatenate([basis, island], axis=1), topology.branch_incidence.T @ basis, LEAK_S * pin_rows.T @ pin_rows,
         to_tree, from_tree, topology.cap_z @ to_tree,
     )  # fmt: skip
+    return Frame(*(part[None] for part in parts), island)
 
 
 def _columns(n: int, sets: list[list[int]]) -> Floats:
@@ -150,11 +178,7 @@ def _independent(tree: Floats) -> list[int]:
 
 def conductance_matrix(frame: Frame, conductance: Floats) -> Floats:
     """Σ g r r^T over all branches and pins (g, nz + nw, nz + nw), from conductances (g, nb), 0 where open."""
-    rows = frame.rows
-    out = np.matmul(rows.T[None] * conductance[:, None, :], rows)
-    if frame.pinned.size:
-        out += LEAK_S * (frame.pinned.T @ frame.pinned)
-    return np.asarray(out)
+    return np.asarray(np.matmul(frame.rows.swapaxes(1, 2) * conductance[:, None, :], frame.rows) + frame.pins)
 
 
 def solve_scaled(matrix: Floats, right: Floats) -> Floats:

@@ -64,7 +64,7 @@ class Prepared:
             return self
         e = self.exits
         return Prepared(
-            self.regime,
+            self.regime.take(where),
             self.lanes[where],
             self.system.take(where),
             Exits(e.what, e.row[where], e.ramp[where], e.tolerance[where]),
@@ -198,8 +198,10 @@ class Lanes:
     # --- groups of equal regime ------------------------------------------------------------------------------
 
     def _groups(self, lanes: Ints) -> list[Ints]:
-        """Lanes split by the positions of switches, diodes and loads."""
-        key = np.concatenate([self.switches[lanes], self.diodes[lanes], self.loads[lanes]], axis=1)
+        """Lanes split by the positions of diodes and loads, and with inductors by those of switches too."""
+        key = np.concatenate([self.diodes[lanes], self.loads[lanes]], axis=1)
+        if len(self.topology.inductors):  # they may be left without a path, which changes the number of states
+            key = np.concatenate([self.switches[lanes], key], axis=1)
         if lanes.size == 1 or (key == key[0]).all():
             return [lanes]
         found: dict[bytes, list[int]] = {}
@@ -210,11 +212,11 @@ class Lanes:
     def _prepare(self, lanes: Ints) -> Prepared:
         """Equations and rows of the regime these lanes share, kept for later panels."""
         lane = int(lanes[0])
-        regime = Regime(self.switches[lane].copy(), self.diodes[lane].copy(), self.loads[lane].copy())
-        key = regime.switches.tobytes() + b"|" + regime.diodes.tobytes() + b"|" + regime.loads.tobytes()
+        regime = Regime(self.switches[lanes], self.diodes[lane].copy(), self.loads[lane].copy())
+        key = regime.diodes.tobytes() + b"|" + regime.loads.tobytes()
         for held in self.cache.get(key, ()):
             where = np.minimum(np.searchsorted(held.lanes, lanes), held.lanes.size - 1)
-            if (held.lanes[where] == lanes).all():
+            if (held.lanes[where] == lanes).all() and (held.regime.switches[where] == regime.switches).all():
                 return held.take(where)
         system = assemble(self.topology, regime, lanes)
         exits = exits_of(self.topology, regime, lanes, system)
@@ -239,7 +241,7 @@ class Lanes:
         """
         i_l = self.i_l[p.lanes]
         j = (p.system.to_j @ i_l[..., None])[..., 0] + p.system.to_j0
-        x = np.concatenate([self.z[p.lanes] @ p.system.frame.from_tree.T, j], axis=1)
+        x = np.concatenate([(p.system.frame.from_tree @ self.z[p.lanes][..., None])[..., 0], j], axis=1)
         if j.shape[1] == i_l.shape[1]:
             return x, set()
         now = self._inductor_currents(p.system, x)
@@ -416,7 +418,8 @@ class Lanes:
         error = imbalance(self.topology, p.lanes, p.system, p.modes) / np.maximum(rate, 1.0 / self.duration)
         wrong: NDArray[np.bool_] = ~(error.max(axis=1, initial=0.0) <= INEXACT)
         for row in np.flatnonzero(wrong):
-            self._end(int(p.lanes[row]), "inexact", f"not solved: values too far apart, a rate is off by {error[row].max():.1g}")
+            words = f"not solved: values too far apart, a rate is off by {error[row].max():.1g}"
+            self._end(int(p.lanes[row]), "inexact", words)
         return wrong
 
     def _hunt(self, lane: int, words: str) -> None:

@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tristrand.physics.circuit.assembly import Ints, System
-from tristrand.physics.circuit.elements import LEAK_S
 from tristrand.physics.circuit.topology import Topology
 
 Floats = NDArray[np.float64]
@@ -71,16 +70,16 @@ def imbalance(topology: Topology, lanes: Ints, system: System, modes: Modes) -> 
     if not _wide(modes.rate):
         return np.zeros((lanes.size, m))
     shape = system.coords[:, :, :m] @ modes.vectors
-    nk = frame.rows.shape[1]
-    volts, cap_v = frame.rows @ shape[:, :nk], frame.cap_rows @ modes.vectors[:, : frame.cap_rows.shape[1]]
+    nk = frame.rows.shape[2]
+    volts, cap_v = frame.rows @ shape[:, :nk], frame.cap_rows @ modes.vectors[:, : frame.cap_rows.shape[2]]
     amps = system.inductor_a[:, :, :m] @ modes.vectors
-    along = (topology.inductors.incidence.T @ frame.basis[:, :nk]) @ shape[:, :nk]
+    along = (topology.inductors.incidence.T @ frame.basis[:, :, :nk]) @ shape[:, :nk]
     conductance, farad = system.conductance[:, :, None], topology.capacitance_f[lanes][:, :, None]
     henry, ohm = topology.inductance_h[lanes][:, :, None], topology.inductor_ohm[lanes][:, :, None]
     store = (farad * cap_v**2).sum(axis=1) - (henry * amps**2).sum(axis=1)
     loss = (conductance * volts**2).sum(axis=1) + (2 * along * amps - ohm * amps**2).sum(axis=1)
-    if frame.pinned.size:
-        loss = loss + LEAK_S * ((frame.pinned @ shape[:, :nk]) ** 2).sum(axis=1)
+    if frame.pins.any():
+        loss = loss + (shape[:, :nk] * (frame.pins @ shape[:, :nk])).sum(axis=1)
     size = (farad * np.abs(cap_v) ** 2).sum(axis=1) + (henry * np.abs(amps) ** 2).sum(axis=1)
     return np.asarray(np.abs(modes.rate * store + loss) / np.maximum(size, 1e-300))
 
@@ -91,7 +90,7 @@ def _wide(rate: Modal) -> bool:
 
 
 def _eig(a: Floats) -> tuple[Modal, Modal]:
-    """Eigenvalues and vectors, the fast states put first: the iteration keeps small eigenvalues only if they end last."""
+    """Eigenvalues and vectors, with the fast states put first: the iteration then keeps the slow modes' accuracy."""
     order = np.argsort(-np.abs(np.diagonal(a, axis1=1, axis2=2)).max(axis=0), kind="stable")
     rate, vectors = np.linalg.eig(a[:, order[:, None], order])
     back = np.empty_like(order)

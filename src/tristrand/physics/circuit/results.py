@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from tristrand.physics.circuit.assembly import Ints, Regime, System, signal_row
+from tristrand.physics.circuit.assembly import Ints, Regime, signal_row
 from tristrand.physics.circuit.panels import Panel
 from tristrand.physics.circuit.signals import Signal
 from tristrand.physics.circuit.topology import Topology
@@ -85,7 +85,8 @@ class Transient:
             start, end = record.start[k], record.end[k]
             inside = (times >= start) & (times <= end)
             if inside.any():
-                row = signal_row(self.topology, record.regime, record.lanes[k : k + 1], _one(record, k), signal)
+                one = np.array([k])
+                row = signal_row(self.topology, record.regime.take(one), record.lanes[one], record.panel.system.take(one), signal)
                 rows = record.panel.rows(np.repeat(row[:, None], record.lanes.size, axis=0))
                 pair = rows.pairs(np.array([k]), np.array([0]))
                 out[inside] = pair.at((times[inside] - start)[None])[0][0, 0]
@@ -105,6 +106,3 @@ class Transient:
             return self.final_time[lane : lane + 1].copy()
         return np.unique(np.concatenate([*pieces, self.final_time[lane : lane + 1]]))
 
-
-def _one(record: Record, k: int) -> System:
-    return record.panel.system.take(np.array([k]))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -50,7 +50,7 @@ class Topology(Structure):
         self.__dict__.update(vars(structure_of(circuit)))
         self.circuit = circuit
         self.lanes = circuit.lanes
-        self._held = {kind: [e for e in circuit.elements if type(e) is kind] for kind in KINDS}
+        self._held: dict[type, list[Any]] = {k: [e for e in circuit.elements if type(e) is k] for k in KINDS}
         self.ocv_v = self._values(Battery, "ocv_v")
         self.battery_s = 1.0 / self._values(Battery, "resistance_ohm")
         self.resistor_s = 1.0 / self._values(Resistor, "resistance_ohm")
@@ -70,7 +70,7 @@ class Topology(Structure):
         self._branches()
 
     def _of(self, kind: type[Kind]) -> list[Kind]:
-        return self._held[kind]  # type: ignore[return-value]
+        return self._held[kind]
 
     def _values(self, kind: type[Kind], name: str) -> Floats:
         """One parameter of all elements of a kind as (N, k)."""

@@ -269,7 +269,7 @@ class _Run(Lanes):
         x = outcome.panel.state(end)
         start = self.time[lanes].copy()
         nz = self.z.shape[1]
-        self.z[lanes], self.i_l[lanes] = x[:, :nz] @ p.system.frame.to_tree.T, self._inductor_currents(p.system, x)
+        self.z[lanes], self.i_l[lanes] = (p.system.frame.to_tree @ x[:, :nz, None])[..., 0], self._inductor_currents(p.system, x)
         # the horizon is one of the breaks less the time: take the break itself, so that no rounding is left over
         goal = np.minimum(self.breaks[:, lanes].min(axis=0, initial=np.inf), self.duration)
         self.time[lanes] = np.where(end >= horizon, goal, start + end)
