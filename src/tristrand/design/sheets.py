@@ -116,6 +116,17 @@ class CellVoltage(Strict):
         return self
 
 
+class Overload(Strict):
+    """A current above the continuous rating, and how long the part stands it starting warm from that rating."""
+
+    current: Current
+    time: Annotated[Datum, Q("time", above=0)]
+
+
+# Every entry is one point of the maker's overload curve; a shorter time than the entry's is covered by it.
+OVERLOAD = Field(default_factory=list, description="currents above the continuous rating, each with its longest time")
+
+
 class PackSheet(SheetHead):
     """A battery pack of like cells in series and parallel."""
 
@@ -131,6 +142,9 @@ class PackSheet(SheetHead):
     )
     discharge_current: Current | None = Field(default=None, description="continuous limit of the pack")
     discharge_current_peak: Current | None = Field(default=None, description="limit for cases with a duration")
+    discharge_peak_time: Annotated[Datum, Q("time", above=0)] | None = Field(
+        default=None, description="how long the peak may last"
+    )
     charge_current: Current | None = None
 
 
@@ -144,6 +158,7 @@ class FuseSheet(SheetHead):
     continuous_share: Annotated[Datum, Q("fraction", above=0, most=1)] | None = Field(
         default=None, description="share of the rated current it may carry for ever"
     )
+    overload: list[Overload] = OVERLOAD
 
 
 class ContactorSheet(SheetHead):
@@ -156,6 +171,7 @@ class ContactorSheet(SheetHead):
         default=None, description="largest current it may close onto (capacitive make)"
     )
     make_joule_integral: Annotated[Datum, Q("joule_integral", above=0)] | None = None
+    overload: list[Overload] = OVERLOAD
     contact_resistance: Resistance | None = None
     close_time: Duration | None = None
     open_time: Duration | None = None
@@ -167,6 +183,7 @@ class DisconnectSheet(SheetHead):
     kind: Literal["service_disconnect"]
     rated_voltage: Voltage | None = None
     continuous_current: Current | None = None
+    overload: list[Overload] = OVERLOAD
     contact_resistance: Resistance | None = None
 
 
@@ -196,6 +213,9 @@ class InverterSheet(SheetHead):
     bleed_resistance: Resistance | None = Field(default=None, description="built-in resistance across the bus")
     continuous_current: Current | None = Field(default=None, description="direct current at the bus terminals")
     peak_current: Current | None = None
+    peak_time: Annotated[Datum, Q("time", above=0)] | None = Field(
+        default=None, description="how long the peak may last"
+    )
 
 
 class ConverterSheet(SheetHead):
@@ -211,6 +231,7 @@ class ConverterSheet(SheetHead):
     soft_start: Duration | None = None
     input_current_limit: Current | None = None
     continuous_current: Current | None = None
+    overload: list[Overload] = OVERLOAD
 
     @model_validator(mode="after")
     def _order(self) -> ConverterSheet:
@@ -233,6 +254,7 @@ class HeaterSheet(SheetHead):
     input_capacitance: Capacitance | None = None
     turn_on_voltage: Voltage | None = None
     continuous_current: Current | None = None
+    overload: list[Overload] = OVERLOAD
 
 
 class ChargerSheet(SheetHead):

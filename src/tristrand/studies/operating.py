@@ -6,6 +6,7 @@ voltage are kept with the corner they occur at.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -13,7 +14,7 @@ from numpy.typing import NDArray
 
 from tristrand.design import Design
 from tristrand.design.model import Case
-from tristrand.physics.circuit import Circuit, CurrentSource, OperatingPoint, operating_point
+from tristrand.physics.circuit import Circuit, CurrentSource, OperatingPoint, Resistor, operating_point
 from tristrand.studies.circuits import Device, HvCircuit, PackEnds, hv_circuit
 from tristrand.studies.netlist import batteries, bleeds, leads, load, switch
 from tristrand.studies.results import CaseFlows, Flow, Missing, OperatingResult, PackResult, Working, found
@@ -24,6 +25,8 @@ SOLVER = "NUMERICS#circuit solver, operating point"
 METHOD = "circuit solver on the whole topology, conductors at their temperature limit"
 # Below this the solver's rounding is no current of the car's.
 LEAST_A = 1e-3
+# A part that is off: of no weight beside any built-in resistance across the bus.
+OFF_OHM = 1e9
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,14 +47,14 @@ def inputs(design: Design) -> OperatingInputs:
         modes = tuple(key for key, mode in design.vehicle.modes.items() if case in mode.high_voltage)
         duration = design.high_voltage.case_duration.get(case)
         if modes:
-            cases.append((case, modes, duration.value if duration is not None else 0.0))
+            cases.append((case, modes, duration.high if duration is not None else 0.0))
     limits, missing = [], list(circuit.missing)
     for part_id, part in design.parts_of("charger").items():
         current = design.sheet_of(part_id).output_current
         if current is None:
             missing.append(Missing(f"parts/{part.sheet}/output_current", f"output current of {part_id}"))
         else:
-            limits.append((part_id, current.value))
+            limits.append((part_id, current.high))
     powerless = [key for key in circuit.devices if not key.power_w]
     missing += [Missing(f"high_voltage/parts/{d.id}/power", f"power of {d.id} in each case") for d in powerless]
     # Capacitance does not matter to a steady state.
@@ -93,6 +96,10 @@ def _solve(data: OperatingInputs, packs: PackResult, corners: int) -> OperatingP
         if device.kind == "charger":
             if fed[device.id].way == "right":
                 elements.append(_charger(data, device, power, packs, fed[device.id].packs))
+        elif math.isfinite(device.fixed_ohm):
+            # A plain resistance draws what the voltage drives through it where a power is given; else it is off.
+            ohm = np.where(power > 0, device.fixed_ohm, OFF_OHM)
+            elements.append(Resistor(device.id, device.plus, device.minus, ohm))
         elif power.any():
             elements.append(load(device, power))
     return operating_point(Circuit((*elements, *bleeds(circuit.devices))))
@@ -132,6 +139,7 @@ def _flows(
     drop_v: dict[str, float] = {}
     drop_share: dict[str, float] = {}
     power: dict[str, float] = {}
+    off: dict[str, tuple[str, ...]] = {}
     worst = ""
     if good.any():
         for name, current in point.currents_a.items():
@@ -149,13 +157,18 @@ def _flows(
         fed = feeds(circuit)
         for device in circuit.devices:
             feed = fed[device.id]
+            drawn = point.currents_a.get(device.id)
+            if feed.way == "right" and device.power_in(case) > 0 and drawn is not None:
+                idle = good & (np.abs(drawn[lanes]) < LEAST_A)
+                if idle.any():
+                    off[device.id] = tuple(name for name, none in zip(corners, idle, strict=True) if none)
             if feed.way == "right" and flows.get(device.id, Flow(0.0, "")).current_a > 0:
                 pack_v = (point.voltages_v[feed.top] - point.voltages_v[feed.bottom])[lanes]
                 loss = np.abs(pack_v - (point.voltages_v[device.plus] - point.voltages_v[device.minus])[lanes])
                 drop_v[device.id] = float(loss[good].max())
                 drop_share[device.id] = float((loss / pack_v)[good].max())
         worst = max((flows[p.id] for p in circuit.packs), key=lambda flow: flow.current_a).corner
-    return CaseFlows(case, modes, duration, flows, lowest, highest, drop_v, drop_share, power, worst, failed)
+    return CaseFlows(case, modes, duration, flows, lowest, highest, drop_v, drop_share, power, worst, failed, off)
 
 
 def _workings(circuit: HvCircuit, flows: CaseFlows) -> list[Working]:

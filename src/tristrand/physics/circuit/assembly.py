@@ -78,11 +78,7 @@ class System:
 
 def assemble(topology: Topology, regime: Regime, lanes: Ints) -> System:
     """Equations of the regime for the given lanes; CircuitError when a load hangs on inductance alone."""
-    on = np.empty((lanes.size, topology.branch_s.shape[1]), dtype=bool)
-    fixed, n_sw = topology.always.size, regime.switches.shape[1]
-    on[:, :fixed] = True
-    on[:, fixed : fixed + n_sw] = regime.switches
-    on[:, fixed + n_sw :] = np.concatenate([regime.diodes == 1, regime.loads == RESISTIVE])
+    on = _conducting(topology, regime, lanes)
     frame = frame_of(topology, on, lanes)
     conductance = topology.branch_s[lanes] * on
     matrix = conductance_matrix(frame, conductance)
@@ -134,6 +130,15 @@ def assemble(topology: Topology, regime: Regime, lanes: Ints) -> System:
     load_v = (topology.loads.incidence.T @ frame.basis) @ coords
     none = np.zeros((g, n_p, 0))
     return _fold(topology, regime, lanes, System(f, coords, i_l, none, load_v, to_j, to_j0, frame, conductance))
+
+
+def _conducting(topology: Topology, regime: Regime, lanes: Ints) -> NDArray[np.bool_]:
+    """Which branches conduct, (g, nb)."""
+    on = np.ones((lanes.size, topology.branch_s.shape[1]), dtype=bool)
+    fixed, n_sw = topology.always.size, regime.switches.shape[1]
+    on[:, fixed : fixed + n_sw] = regime.switches
+    on[:, fixed + n_sw :] = np.concatenate([regime.diodes == 1, regime.loads == RESISTIVE])
+    return on
 
 
 def _independent(cut: Floats, source_cut: Floats, source_a: Floats) -> tuple[Floats, Floats]:

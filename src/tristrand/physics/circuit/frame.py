@@ -51,19 +51,20 @@ class Frame:
 
 def frame_of(topology: Topology, on: NDArray[np.bool_], lanes: Ints) -> Frame:
     """The frame for the conducting branches `on` (g, nb); patterns may differ where there are no islands."""
+    if (on == on[0]).all():
+        return _kept(topology, on[0], lanes)
     found: dict[bytes, list[int]] = {}
     for row, pattern in enumerate(on):
         found.setdefault(pattern.tobytes(), []).append(row)
     frames = [_kept(topology, on[rows[0]], lanes[rows]) for rows in found.values()]
-    if len(frames) == 1:
-        return frames[0]
     which = np.empty(lanes.size, dtype=np.intp)
-    for k, rows in enumerate(found.values()):
-        which[rows] = k
-    pieces = (np.concatenate(arrays)[which] for arrays in zip(*((
-        f.basis, f.rows, f.pins, f.to_tree, f.from_tree, f.cap_rows
-    ) for f in frames), strict=True))  # fmt: skip
-    return Frame(*pieces, frames[0].island)
+    for k, members in enumerate(found.values()):
+        which[members] = k
+    basis, rows, pins, to_tree, from_tree, cap_rows = (
+        np.concatenate([getattr(f, name) for f in frames])[which]
+        for name in ("basis", "rows", "pins", "to_tree", "from_tree", "cap_rows")
+    )
+    return Frame(basis, rows, pins, to_tree, from_tree, cap_rows, frames[0].island)
 
 
 def _kept(topology: Topology, on: NDArray[np.bool_], lanes: Ints) -> Frame:
@@ -145,11 +146,15 @@ def _build(topology: Topology, order: list[int], farad: list[float]) -> Frame:
     for row, pin in enumerate(pins):
         pinned[row, pin - 1] = 1.0
     pin_rows = pinned @ basis
-    parts = (
-        np.concatenate([basis, island], axis=1), topology.branch_incidence.T @ basis, LEAK_S * pin_rows.T @ pin_rows,
-        to_tree, from_tree, topology.cap_z @ to_tree,
-    )  # fmt: skip
-    return Frame(*(part[None] for part in parts), island)
+    return Frame(
+        np.concatenate([basis, island], axis=1)[None],
+        (topology.branch_incidence.T @ basis)[None],
+        (LEAK_S * pin_rows.T @ pin_rows)[None],
+        to_tree[None],
+        from_tree[None],
+        (topology.cap_z @ to_tree)[None],
+        island,
+    )
 
 
 def _columns(n: int, sets: list[list[int]]) -> Floats:

@@ -1,4 +1,4 @@
-"""The state of all lanes of a transient: what is known in advance, groups of equal regime, and changes of state."""
+"""The state of all lanes of a transient: what is known in advance, and groups of equal regime."""
 
 from __future__ import annotations
 
@@ -14,7 +14,6 @@ from tristrand.physics.circuit.assembly import (
     OFF,
     POWER,
     RAMP,
-    SLIDE,
     STARVED,
     Ints,
     Regime,
@@ -22,29 +21,19 @@ from tristrand.physics.circuit.assembly import (
     assemble,
     signal_row,
 )
-from tristrand.physics.circuit.elements import LEAK_S, Circuit, CircuitError
-from tristrand.physics.circuit.modes import Modes, imbalance
+from tristrand.physics.circuit.elements import Circuit, CircuitError
+from tristrand.physics.circuit.modes import Modes
 from tristrand.physics.circuit.results import Record
 from tristrand.physics.circuit.signals import At, Command, Crossing, Integral, Peak, Probe, When
 from tristrand.physics.circuit.states import (
-    STATE_WORDS,
     Exits,
     exits_of,
-    next_load_state,
     start_load_states,
-    supply,
 )
 from tristrand.physics.circuit.topology import Topology
 from tristrand.physics.circuit.watch import watched_by
 
 Floats = NDArray[np.float64]
-
-#: State changes of diodes and loads in one lane after which it is called hunting.
-MOST_EVENTS = 400
-#: Relative error of a mode's rate (or, for slower modes, its product with the duration) that ends a lane.
-INEXACT = 1e-6
-DRAWING = (POWER, RAMP, LIMIT, CAPPED)
-
 
 @dataclass(slots=True)
 class Prepared:
@@ -313,123 +302,6 @@ class Lanes:
                 np.concatenate([slope, np.zeros(p.watch.shape[:2])], axis=1),
             )
         return p.both
-
-    # --- consistency after a change --------------------------------------------------------------------------
-
-    def _settle(self, lanes: Ints) -> None:
-        """Bring diodes and loads to states that agree with the circuit as it now is."""
-        attempts, settled = 40, lanes
-        for attempt in range(attempts):
-            again: list[int] = []
-            for group in self._groups(lanes):
-                again.extend(self._settle_group(group, one_at_a_time=attempt > 8))
-            if not again:
-                if self.stop_at_drop:
-                    self._stop_held(settled)
-                return
-            lanes = np.array(sorted(again), dtype=np.intp)
-        for lane in lanes:
-            self._hunt(int(lane), "diodes and loads find no common state")
-
-    def _settle_group(self, lanes: Ints, one_at_a_time: bool) -> list[int]:
-        p = self._prepare(lanes)
-        x, taken = self._state(p)
-        if taken:
-            return list(lanes)
-        u = np.concatenate([x, np.ones((lanes.size, 1)), np.zeros((lanes.size, p.regime.powered.size))], axis=1)
-        changed: set[int] = set()
-        if p.regime.powered.size:
-            probe = p.system.load_v[:, p.regime.powered]
-            watts = self._power(p)[..., 0]
-            volts, good = supply(probe, x, watts)
-            u[:, x.shape[1] + 1 :] = watts / volts
-            for row in np.flatnonzero(~good):
-                self._collapse(int(lanes[row]), p.regime, probe[row])
-                changed.add(int(lanes[row]))
-        rows, _ = self._exit_rows(p)
-        value = (rows @ u[..., None])[..., 0]
-        for row, k in np.argwhere(value > p.exits.tolerance):
-            lane = int(lanes[row])
-            if (lane in changed and one_at_a_time) or not self._still(lane, p.regime):
-                continue
-            changed.add(lane)
-            self._leave(lane, p, int(row), int(k), u[row])
-        return [lane for lane in changed if self.running[lane]]
-
-    def _still(self, lane: int, regime: Regime) -> bool:
-        """Whether the loads of the lane are as they were when its exits were found."""
-        return bool((self.loads[lane] == regime.loads).all())
-
-    def _collapse(self, lane: int, regime: Regime, probe: Floats) -> None:
-        """A load asks more than its supply can give at any voltage: it is off until something changes."""
-        which = regime.powered
-        direct = np.abs(np.diagonal(probe[:, -which.size :])) > 0
-        watts = np.where(direct | ~direct.any(), self.topology.load.power_w[lane, which], -1.0)
-        k = int(which[int(np.argmax(watts))])
-        self.loads[lane, k] = STARVED
-        self.step[lane] = np.nan
-        words = f"{self.topology.loads.names[k]} cannot be supplied: it asks more than the circuit can give"
-        self._note(lane, words)
-        # fed through the pin of a floating island alone it is simply not connected; else it would try again for ever
-        if np.abs(probe[:, -which.size :]).max() < 0.1 / LEAK_S:
-            self._hunt(lane, f"because {words}")
-
-    def _leave(self, lane: int, p: Prepared, row: int, k: int, u: Floats) -> None:
-        """Take exit k of the lane."""
-        t = self.topology
-        exit_ = p.exits.what[k]
-        self.changes[lane] += 1
-        self.step[lane] = np.nan
-        if not exit_.load:
-            self.diodes[lane, exit_.index] ^= 1
-            words = "conducts" if self.diodes[lane, exit_.index] else "blocks"
-            self._note(lane, f"{t.diodes.names[exit_.index]} {words}")
-            self._wake(lane)
-        else:
-            index = exit_.index
-            volts = float(p.system.load_v[row, index] @ u)
-            state = next_load_state(t, int(self.loads[lane, index]), index, lane, exit_.upward, volts)
-            if state == RAMP and self.loads[lane, index] == OFF:
-                self.on_time[lane, index] = self.time[lane]
-                self.breaks[self.first_soft + index, lane] = self.time[lane] + t.load.soft_s[lane, index]
-            if state == OFF:
-                self.breaks[self.first_soft + index, lane] = np.inf
-            before, self.loads[lane, index] = int(self.loads[lane, index]), state
-            shown = float(t.load.on_v[lane, index]) if state == SLIDE else volts
-            self._note(lane, f"{t.loads.names[index]} {STATE_WORDS[state]} at {shown:.6g} V")
-            if self.stop_at_drop and state == OFF and before in DRAWING:
-                self._end(lane, "dropped", f"stopped: {t.loads.names[index]} drops out")
-            if self.changes[lane] > MOST_EVENTS // 2:
-                self.band[lane] = min(self.band[lane, 0], volts), max(self.band[lane, 1], volts)
-        if self.changes[lane] > MOST_EVENTS:
-            low, high = self.band[lane]
-            self._hunt(lane, f"between {low:.6g} V and {high:.6g} V" if high >= low else "without rest")
-
-    def _stop_held(self, lanes: Ints) -> None:
-        """End the lanes in which a load is held at its threshold."""
-        for row, k in np.argwhere(self.loads[lanes] == SLIDE):
-            self._end(int(lanes[row]), "dropped", f"stopped: {self.topology.loads.names[k]} is held at its threshold")
-
-    def _inexact(self, p: Prepared) -> NDArray[np.bool_]:
-        """Lanes of which a mode does not keep energy; they end here."""
-        if p.modes is None or (p.regime.loads == SLIDE).any():  # a held load makes the equations lopsided
-            return np.zeros(p.lanes.size, dtype=bool)
-        rate = np.abs(p.modes.rate)
-        error = imbalance(self.topology, p.lanes, p.system, p.modes) / np.maximum(rate, 1.0 / self.duration)
-        wrong: NDArray[np.bool_] = ~(error.max(axis=1, initial=0.0) <= INEXACT)
-        for row in np.flatnonzero(wrong):
-            words = f"not solved: values too far apart, a rate is off by {error[row].max():.1g}"
-            self._end(int(p.lanes[row]), "inexact", words)
-        return wrong
-
-    def _hunt(self, lane: int, words: str) -> None:
-        self._end(lane, "hunting", f"hunting {words}")
-
-    def _end(self, lane: int, status: str, words: str) -> None:
-        if self.running[lane]:
-            self.running[lane] = False
-            self.status[lane] = status
-            self._note(lane, words)
 
 
 def _same(one: Crossing, other: Crossing) -> bool:

@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from tristrand.physics.circuit.assembly import LIMIT, OFF, POWER, RESISTIVE, SLIDE, Bytes, Ints
 from tristrand.physics.circuit.elements import LEAK_S, Circuit, CircuitError
-from tristrand.physics.circuit.structure import Bools, pins_at_rest, stamp
+from tristrand.physics.circuit.frame import Frame, frame_of
+from tristrand.physics.circuit.structure import Bools, pins_at_rest
 from tristrand.physics.circuit.topology import Topology
 from tristrand.sources import cites
 
@@ -36,10 +37,11 @@ class OperatingPoint:
 class _Port:
     """The circuit seen from its loads: v = a + e i, and node voltages likewise; lanes first."""
 
-    volts0: Floats  # (g, n + nL) node voltages and inductor currents without loads
+    volts0: Floats  # (g, n + nL) coordinates of the frame and inductor currents without loads
     volts1: Floats  # (g, n + nL, p)
     a: Floats
     e: Floats
+    frame: Frame
 
 
 @cites("NUMERICS#own composition: nodal equations reduced to the load terminals, Newton's iteration")
@@ -74,6 +76,7 @@ class _Steady:
         self.loads = np.zeros((n, p), dtype=np.uint8)
         self.current = np.zeros((n, p))
         self.solution = np.full((n, topology.n + len(topology.inductors)), np.nan)
+        self.branch_v = np.full(topology.branch_s.shape, np.nan)
         self.reason = [""] * n
         self.good = np.ones(n, dtype=bool)
         self.iterations = np.zeros(n, dtype=int)
@@ -99,34 +102,36 @@ class _Steady:
             found.setdefault(self.diodes[lane].tobytes(), []).append(int(lane))
         return [np.array(group, dtype=np.intp) for group in found.values()]
 
-    def _matrix(self, lanes: Ints, diodes: Bools) -> tuple[Floats, Floats]:
-        """Nodal equations with the inductor currents as unknowns of their own: matrix and right side."""
+    def _matrix(self, lanes: Ints, diodes: Bools) -> tuple[Floats, Floats, Frame]:
+        """Kirchhoff's laws in the coordinates of a frame, with the inductor currents as unknowns of their own."""
         t = self.t
         on = np.concatenate([t.always, self.switches, diodes, np.zeros(len(t.loads), dtype=bool)])
+        frame = frame_of(t, np.broadcast_to(on, (lanes.size, on.size)), lanes)
+        rows, basis = t.branch_incidence.T @ frame.basis[0], frame.basis[0]
         conductance = t.branch_s[lanes] * on
-        g = stamp(t.branch_incidence, conductance)
-        s = (conductance * t.branch_emf[lanes]) @ t.branch_incidence.T - t.source_a[lanes] @ t.sources.incidence.T
-        pins = pins_at_rest(t, self.switches, diodes)
-        g[:, pins, pins] += LEAK_S
+        pins = basis[pins_at_rest(t, self.switches, diodes)]
         size = t.n + len(t.inductors)
         matrix = np.zeros((lanes.size, size, size))
-        matrix[:, : t.n, : t.n] = g
-        matrix[:, : t.n, t.n :] = t.inductors.incidence
-        matrix[:, t.n :, : t.n] = t.inductors.incidence.T
+        matrix[:, : t.n, : t.n] = np.matmul(rows.T * conductance[:, None, :], rows) + LEAK_S * (pins.T @ pins)
+        matrix[:, : t.n, t.n :] = basis.T @ t.inductors.incidence
+        matrix[:, t.n :, : t.n] = t.inductors.incidence.T @ basis
         k = np.arange(t.n, size)
         matrix[:, k, k] = -t.inductor_ohm[lanes]
-        return matrix, np.concatenate([s, np.zeros((lanes.size, len(t.inductors)))], axis=1)
+        s = (conductance * t.branch_emf[lanes]) @ rows - t.source_a[lanes] @ (t.sources.incidence.T @ basis)
+        return matrix, np.concatenate([s, np.zeros((lanes.size, len(t.inductors)))], axis=1), frame
 
     def _port(self, lanes: Ints) -> _Port:
         t = self.t
-        matrix, right = self._matrix(lanes, self.diodes[lanes[0]])
-        drop = np.concatenate([t.loads.incidence, np.zeros((len(t.inductors), len(t.loads)))])
+        matrix, right, frame = self._matrix(lanes, self.diodes[lanes[0]])
+        drop = np.concatenate([frame.basis[0].T @ t.loads.incidence, np.zeros((len(t.inductors), len(t.loads)))])
         sides = np.concatenate([right[..., None], np.broadcast_to(-drop, (lanes.size, *drop.shape))], axis=2)
         try:
-            answer = np.linalg.solve(matrix, sides)
+            size = np.abs(np.diagonal(matrix, axis1=1, axis2=2))[..., None]
+            d = 1.0 / np.sqrt(np.where(size > 0, size, 1.0))
+            answer = d * np.linalg.solve(matrix * d * d.swapaxes(1, 2), d * sides)
         except np.linalg.LinAlgError as error:
             raise CircuitError("inductors without resistance form a loop: give one of them a resistance") from error
-        return _Port(answer[..., 0], answer[..., 1:], answer[..., 0] @ drop, drop.T @ answer[..., 1:])
+        return _Port(answer[..., 0], answer[..., 1:], answer[..., 0] @ drop, drop.T @ answer[..., 1:], frame)
 
     def _solve_loads(self, lanes: Ints) -> None:
         """Load states and currents of lanes that share their diode states."""
@@ -152,7 +157,11 @@ class _Steady:
         for row in busy:
             self._fail(int(lanes[row]), "no operating point: the loads find no common state")
         self.loads[lanes], self.current[lanes] = state, current
-        self.solution[lanes] = port.volts0 + np.einsum("gnp,gp->gn", port.volts1, current)
+        found = port.volts0 + np.einsum("gnp,gp->gn", port.volts1, current)
+        basis, n = port.frame.basis[0], self.t.n
+        self.solution[lanes] = np.concatenate([found[:, :n] @ basis.T, found[:, n:]], axis=1)
+        # straight from the coordinates: the difference of two node voltages would lose the small ones
+        self.branch_v[lanes] = found[:, :n] @ (self.t.branch_incidence.T @ basis).T
 
     def _restate(self, lanes: Ints, busy: Ints, state: Bytes, volts: Floats, current: Floats) -> Ints:
         """Move loads whose voltage or current does not fit their state; rows that changed."""
@@ -251,17 +260,20 @@ class _Steady:
         t = self.t
         self.solution[~self.good] = np.nan
         self.current[~self.good] = np.nan
+        self.branch_v[~self.good] = np.nan
         v = self.solution[:, : t.n]
         reference = np.where(self.good, 0.0, np.nan)
         voltages = {name: (v[:, k - 1] if k else reference) for name, k in t.node.items()}
-        diode = (v @ t.diodes.incidence - t.forward_v) * t.diode_s * self.diodes
+        flow = (t.branch_emf - self.branch_v) * t.branch_s
+        ends = np.cumsum([0, len(t.batteries), len(t.resistors), len(t.switches), len(t.diodes)])
+        battery, resistor, switch, diode = (flow[:, i:j] for i, j in zip(ends[:-1], ends[1:], strict=True))
         parts = (
-            (t.batteries, (t.ocv_v - v @ t.batteries.incidence) * t.battery_s, -1.0),
-            (t.resistors, (v @ t.resistors.incidence) * t.resistor_s, 1.0),
+            (t.batteries, battery, -1.0),
+            (t.resistors, -resistor, 1.0),
             (t.inductors, self.solution[:, t.n :], 1.0),
             (t.capacitors, np.where(self.good[:, None], 0.0, np.nan) * t.capacitance_f, 1.0),
-            (t.switches, (v @ t.switches.incidence) * t.switch_s * self.switches, 1.0),
-            (t.diodes, diode, 1.0),
+            (t.switches, -switch * self.switches, 1.0),
+            (t.diodes, -diode * self.diodes, 1.0),
             (t.loads, self.current, 1.0),
             (t.sources, t.source_a * np.where(self.good, 1.0, np.nan)[:, None], 1.0),
         )

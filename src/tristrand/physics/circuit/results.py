@@ -86,7 +86,8 @@ class Transient:
             inside = (times >= start) & (times <= end)
             if inside.any():
                 one = np.array([k])
-                row = signal_row(self.topology, record.regime.take(one), record.lanes[one], record.panel.system.take(one), signal)
+                regime, system = record.regime.take(one), record.panel.system.take(one)
+                row = signal_row(self.topology, regime, record.lanes[one], system, signal)
                 rows = record.panel.rows(np.repeat(row[:, None], record.lanes.size, axis=0))
                 pair = rows.pairs(np.array([k]), np.array([0]))
                 out[inside] = pair.at((times[inside] - start)[None])[0][0, 0]

@@ -9,8 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tristrand.physics.circuit.assembly import Ints
+from tristrand.physics.circuit.changes import Changes
 from tristrand.physics.circuit.elements import Circuit
-from tristrand.physics.circuit.lanes import Lanes, Prepared
+from tristrand.physics.circuit.lanes import Prepared
 from tristrand.physics.circuit.modes import modes_of
 from tristrand.physics.circuit.panels import LinearPanel, Panel, RadauPanel
 from tristrand.physics.circuit.radau import STAGES, radau_step, radau_tableau
@@ -79,7 +80,7 @@ class _Outcome:
     panel: Panel
 
 
-class _Run(Lanes):
+class _Run(Changes):
     """Runs every lane to its end."""
 
     def result(self) -> Transient:
@@ -269,7 +270,8 @@ class _Run(Lanes):
         x = outcome.panel.state(end)
         start = self.time[lanes].copy()
         nz = self.z.shape[1]
-        self.z[lanes], self.i_l[lanes] = (p.system.frame.to_tree @ x[:, :nz, None])[..., 0], self._inductor_currents(p.system, x)
+        self.z[lanes] = (p.system.frame.to_tree @ x[:, :nz, None])[..., 0]
+        self.i_l[lanes] = self._inductor_currents(p.system, x)
         # the horizon is one of the breaks less the time: take the break itself, so that no rounding is left over
         goal = np.minimum(self.breaks[:, lanes].min(axis=0, initial=np.inf), self.duration)
         self.time[lanes] = np.where(end >= horizon, goal, start + end)

@@ -58,8 +58,10 @@ class CaseFlows:
     """One high-voltage case solved at every corner of the pack.
 
     ``flows`` is keyed by element (a connection or a part); ``lowest_v`` and ``highest_v`` by part with two poles.
-    ``drop_v`` is the largest pack voltage less device voltage, ``drop_share`` the same as a share of the pack voltage.
-    ``duration_s`` is 0 for a sustained case. ``failed`` names the corners without an operating point, with the reason.
+    ``drop_v`` is the largest voltage of the packs in series that feed a device less the device's voltage,
+    ``drop_share`` the same as a share of it. ``duration_s`` is 0 for a sustained case. ``failed`` names the corners
+    without an operating point, with the reason; ``stays_off`` the devices that are asked for power in the case but draw
+    nothing, with the corners.
     """
 
     case: str
@@ -73,6 +75,7 @@ class CaseFlows:
     pack_power_w: dict[str, float]
     worst_corner: str
     failed: dict[str, str]
+    stays_off: dict[str, tuple[str, ...]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
