@@ -70,7 +70,7 @@ CASES = [
     (H, "length: 1.5 m,", "length: {value: 1 m, basis: [a]},", "length: {", "is no basis", "measured"),
     (H, "length: 1.5 m,", "length: {value: 1 m, source: 5},", "length: {", "'source' must be a text", "quotes"),
     (H, "length: 1.5 m,", "length: 1.5 m ± 2 m,", "length: 1.5 m ±", "tolerance included", "tolerance smaller"),
-    (H, "target: 95 %", "target: 195 %", "target: 195", "must be at most 1", "number"),
+    (H, "target: 96 %", "target: 195 %", "target: 195", "must be at most 1", "number"),
     (H, "maximum: 100 %", "maximum: 100", "maximum: 100", "as a fraction would be 10000 %", "95 %"),
     # whole numbers
     (H, "bundled: 2", "bundled: '2'", "bundled: '2'", "a whole number is needed here, not '2'", "without quotes: 2"),

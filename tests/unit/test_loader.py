@@ -143,8 +143,6 @@ def every_optional() -> list[tuple[str, tuple[str, ...]]]:
 
 # Nothing is left open without these, and why. A last part "*" stands for every datum of the sheet.
 NOT_OPEN = {
-    "high_voltage/parts/drive/power/continuous": "a case without a power is a case in which the part takes none",
-    "high_voltage/parts/drive/power/peak": "a case without a power is a case in which the part takes none",
     "high_voltage/parts/dcdc/power/precharge": "a case without a power is a case in which the part takes none",
     "high_voltage/parts/dcdc/power/continuous": "a case without a power is a case in which the part takes none",
     "high_voltage/parts/dcdc/power/peak": "a case without a power is a case in which the part takes none",

@@ -431,7 +431,7 @@ def test_precharge_plot_has_both_attempts_target_and_windows() -> None:
 
 def test_precharge_plot_draws_one_panel_when_nothing_reaches_the_target() -> None:
     slow = rising("slowest", 0.1, 300.0)
-    same = [replace(s, name=s.name.replace("slowest", "fastest")) for s in slow]
+    same = [s._replace(name=s.name.replace("slowest", "fastest")) for s in slow]
     plot = plots.precharge(PrechargeResult(series=(*slow, *same), target=0.95, timeout_s=40.0))
     assert plot is not None
     (panel,) = plot.spec["vconcat"]
@@ -441,7 +441,7 @@ def test_precharge_plot_draws_one_panel_when_nothing_reaches_the_target() -> Non
 
 
 def test_precharge_plot_tells_where_a_stalled_attempt_is_cut_and_lifts_close_labels() -> None:
-    cut = [replace(s, name=f"{s.name}, up to where a load first stops") for s in rising("slowest", 0.1, 300.0)]
+    cut = [s._replace(name=f"{s.name}, up to where a load first stops") for s in rising("slowest", 0.1, 300.0)]
     result = PrechargeResult(series=tuple(cut), target=0.95, earliest_s=0.05, rise_after_s=0.06, timeout_s=0.5)
     plot = plots.precharge(result)
     assert plot is not None

@@ -113,6 +113,8 @@ def plain(value: Any) -> Any:
     """Dataclasses, tuples and arrays as JSON knows them; nan and infinity become null."""
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
         return {f.name: plain(getattr(value, f.name)) for f in dataclasses.fields(value)}
+    if isinstance(value, tuple) and hasattr(value, "_asdict"):
+        return {key: plain(item) for key, item in value._asdict().items()}
     if isinstance(value, dict):
         return {str(key): plain(item) for key, item in value.items()}
     if isinstance(value, (list, tuple, set)):

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import re
-import tempfile
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 
@@ -171,6 +170,8 @@ def _candidates(parsed: YamlText, pointer: str, new: str) -> Iterator[str]:
 def write_atomic(path: Path, data: bytes) -> None:
     """Write a file so that a reader sees either the old or the new text, never a part. A link stays a link."""
     path = Path(os.path.realpath(path))
+    import tempfile  # a check writes nothing
+
     handle, name = tempfile.mkstemp(dir=path.parent, prefix=".tristrand.")
     try:
         with os.fdopen(handle, "wb") as file:

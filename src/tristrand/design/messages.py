@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Mapping, Sequence
 from itertools import islice
 from typing import Any, Literal, get_args, get_origin
@@ -22,6 +21,8 @@ def nearest(word: str, names: Sequence[str]) -> str:
     """The known name closest to ``word``, or ""."""
     short = str(word)[:WORD]
     same = [name for name in islice(names, MOST_NAMES) if name.casefold() == short.casefold()]
+    import difflib  # only needed once something is wrong
+
     found = same or difflib.get_close_matches(short, list(islice(names, MOST_NAMES)), n=1, cutoff=0.5)
     return found[0] if found else ""
 

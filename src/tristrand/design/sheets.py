@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from itertools import pairwise
-from typing import Annotated, Literal, TypeAlias
+from typing import Annotated, Any, Literal, TypeAlias
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
@@ -124,7 +124,7 @@ class Overload(Strict):
 
 
 # Every entry is one point of the maker's overload curve; a shorter time than the entry's is covered by it.
-OVERLOAD = Field(default_factory=list, description="currents above the continuous rating, each with its longest time")
+OVERLOAD: Any = Field(default_factory=list, description="currents above the rating, each with its longest time")
 
 
 class PackSheet(SheetHead):

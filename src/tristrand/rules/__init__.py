@@ -2,6 +2,7 @@
 
 from tristrand.rules import (
     cables,
+    currents,
     discharging,
     fuses,
     pack_and_power,
@@ -29,6 +30,7 @@ __all__ = [
     "Rule",
     "Verdict",
     "cables",
+    "currents",
     "discharging",
     "fuses",
     "pack_and_power",

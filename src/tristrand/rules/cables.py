@@ -1,4 +1,4 @@
-"""HV109, HV110 and HV125 to HV127: what a cable must be, what it carries, how warm it gets and what it loses."""
+"""HV109, HV110, HV113 and HV125 to HV127: what a cable must be, what it carries, how warm it gets, what it loses."""
 
 from __future__ import annotations
 
@@ -86,6 +86,63 @@ def insulation_temperature_class(ctx: Context) -> Iterable[Outcome]:
 
 
 @rule(
+    "HV113",
+    "bundled-count",
+    "warning",
+    needs=OPERATING,
+    checks="No more loaded cables share a route than each cable's `bundled` says.",
+    why="Cables in a bundle heat each other: an ampacity found for two is too much for each of six.",
+    sources=("33CFR183#183.435(b)", "DESIGN#bundled"),
+    failing=(
+        (HV_FILE, "connections/W10/route", "left sill"),
+        (HV_FILE, "connections/W11/route", "left sill"),
+        (HV_FILE, "connections/W13/route", "left sill"),
+    ),
+    passing=(
+        (HV_FILE, "connections/W10/route", "left sill"),
+        (HV_FILE, "connections/W11/route", "left sill"),
+    ),
+)
+def bundled_count(ctx: Context) -> Iterable[Outcome]:
+    """Cables with the same text in ``route`` that carry current in one and the same case count as loaded together."""
+    routes: dict[str, list[str]] = {}
+    for name, lead in ctx.design.high_voltage.connections.items():
+        if lead.cable and lead.route.strip():
+            routes.setdefault(lead.route.strip(), []).append(name)
+    if not routes:
+        yield NotApplicable("no cable names its route")
+        return
+    operating = ctx.results["operating"]
+    if not operating.cases:
+        yield ctx.open(operating.missing)
+        return
+    for route, names in routes.items():
+        together = [
+            [n for n in names if n in case.flows and case.flows[n].current_a > 0] for case in operating.cases.values()
+        ]
+        loaded = max(together, key=len)
+        for name in names:
+            said = ctx.design.high_voltage.connections[name].bundled
+            # An idle cable heats no other, and its own ampacity is not asked for.
+            if not any(name in case for case in together):
+                continue
+            most = max(len(case) for case in together if name in case)
+            yield ctx.compare(
+                f"{LEADS}/{name}",
+                f"loaded cables on the route {route}",
+                float(most),
+                "",
+                "<=",
+                float(said),
+                "DESIGN#bundled",
+                subject=f"cable {name}",
+                bad=f"shares its route with more loaded cables than its bundle of {said} says ({', '.join(loaded)})",
+                good="shares its route with no more loaded cables than its bundle says",
+                related=((f"{LEADS}/{name}/bundled", "the bundle"),),
+            )
+
+
+@rule(
     "HV125",
     "cable-ampacity",
     "error",
@@ -97,6 +154,7 @@ def insulation_temperature_class(ctx: Context) -> Iterable[Outcome]:
     ),
     sources=("33CFR183#183.425 Table 5", "OWN-COMPARISON#heat balance factor", "FSAE-2026#EV.6.3.1"),
     failing=((HV_FILE, "connections/W10/cable", "hv-4"),),
+    waivable=False,
 )
 def cable_ampacity(ctx: Context) -> Iterable[Outcome]:
     """Sustained cases; the folder's next thicker cables are the ways out."""
@@ -141,6 +199,7 @@ def cable_ampacity(ctx: Context) -> Iterable[Outcome]:
         (HV_FILE, "connections/W11/cable", "hv-16"),
     ),
     passing=((HV_FILE, "case_duration/peak", "10 s"),),
+    waivable=False,
 )
 def cable_short_time_heating(ctx: Context) -> Iterable[Outcome]:
     """Adiabatic upper bound: nothing of the pulse's heat is lost.
@@ -151,11 +210,9 @@ def cable_short_time_heating(ctx: Context) -> Iterable[Outcome]:
     if conductors.missing and not conductors.conductors:
         yield ctx.open(conductors.missing)
         return
-    judged = False
-    for figure in conductors.conductors.values():
-        if figure.short_a <= 0 or figure.sustained_a > figure.ampacity.current_a:
-            continue
-        judged = True
+    short = [figure for figure in conductors.conductors.values() if figure.short_a > 0]
+    judged = [figure for figure in short if not figure.sustained_a > figure.ampacity.current_a]
+    for figure in judged:
         yield ctx.compare(
             f"{LEADS}/{figure.connection}",
             f"conductor temperature after {figure.short_duration_s:g} s of {figure.short_case}",
@@ -170,7 +227,16 @@ def cable_short_time_heating(ctx: Context) -> Iterable[Outcome]:
             related=((f"{LEADS}/{figure.connection}/cable", "the cable"),),
         )
     if not judged:
-        yield NotApplicable("no case has a duration")
+        cases = ctx.results["operating"].cases.values()
+        unsolved = [c.case for c in cases if c.duration_s > 0 and not c.flows]
+        if unsolved:
+            yield ctx.open([Missing("studies/operating", f"an operating point in case {name}") for name in unsolved])
+        elif not any(c.duration_s > 0 for c in cases):
+            yield NotApplicable("no case that a mode uses has a duration")
+        elif not short:
+            yield NotApplicable("no cable carries current in a case with a duration")
+        else:
+            yield NotApplicable("every cable concerned carries too much sustained current already: see HV125")
 
 
 @rule(

@@ -4,9 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from tristrand.design.model import Case
 from tristrand.findings import Evidence
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
-from tristrand.rules.view import PARTS
+from tristrand.rules.view import HV_FILE, PARTS
+from tristrand.studies.results import Missing
+
+DRIVING: tuple[Case, ...] = ("continuous", "peak", "heat")
 
 
 @rule(
@@ -95,3 +99,39 @@ def values_assumed(ctx: Context) -> Iterable[Outcome]:
         )
     else:
         yield ctx.finding("pass", PARTS, "no data sheet in use rests on assumed or estimated values", evidence)
+
+
+@rule(
+    "HV192",
+    "case-without-power",
+    "error",
+    checks=(
+        "Every inverter says its power in every driving case that a mode uses, 0 W where it rests; no inverter and no "
+        "charger draws power in precharge. For every other device a case that is left out means that it is off."
+    ),
+    why="A case forgotten at the largest load is computed without it: cables, fuses and pack then seem to have room.",
+    sources=("DESIGN#power in each case",),
+    failing=((HV_FILE, "parts/drive/power/precharge", "100 W"),),
+)
+def case_without_power(ctx: Context) -> Iterable[Outcome]:
+    """Open where an entry is missing; failed where a power in precharge is given that no study models."""
+    used = {case for mode in ctx.design.vehicle.modes.values() for case in mode.high_voltage}
+    parts = {**ctx.design.parts_of("inverter"), **ctx.design.parts_of("charger")}
+    if not parts:
+        yield NotApplicable("there is no inverter and no charger")
+    for part_id, part in parts.items():
+        at = f"{PARTS}/{part_id}/power"
+        driving = [case for case in DRIVING if case in used] if part.kind == "inverter" else []
+        gaps = [case for case in driving if case not in part.power]
+        if gaps:
+            yield ctx.open(
+                [Missing(f"{at}/{case}", f"power of {part_id} in case {case}, 0 W where it rests") for case in gaps]
+            )
+        watts = part.power["precharge"].high if "precharge" in part.power else 0.0
+        evidence = Evidence("power in precharge", watts, "W", "<=", 0.0, "DESIGN#power in each case")
+        if watts > 0:
+            words = "draws power in precharge, which is not modelled: model it as dcdc or heater that starts with_bus"
+            yield ctx.finding("fail", f"{at}/precharge", f"{part_id} {words}", evidence)
+        elif not gaps:
+            said = "says its power in every driving case" if driving else "draws no power in precharge"
+            yield ctx.finding("pass", f"{PARTS}/{part_id}", f"{part_id} {said}", evidence)

@@ -1,19 +1,19 @@
-"""HV101 to HV108: what each part is rated for against what the circuit asks of it."""
+"""HV101 to HV105 and HV108: what each part is rated for against what the circuit asks of it."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from typing import Any
 
 from tristrand.design.model import Junction
-from tristrand.findings import WayOut
+from tristrand.findings import Evidence
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
-from tristrand.rules.view import HV_FILE, OPERATING, PARTS, highest_v, other_sheets, sheet_pointer
-from tristrand.studies.results import Missing
+from tristrand.rules.view import HV_FILE, OPERATING, PARTS, better, highest_v, sheet_pointer, stacks
+from tristrand.studies.results import CaseFlows, Missing
 
 
 def _rated_voltage(ctx: Context, kinds: tuple[str, ...], source: str) -> Iterator[Outcome]:
-    """Rated voltage of every part of some kinds against the highest pack voltage."""
+    """Rated voltage of every part of some kinds against the highest voltage of the packs, those in series added up."""
     highest = highest_v(ctx)
     if highest is None:
         yield ctx.open(ctx.results["pack"].missing)
@@ -41,12 +41,13 @@ def _rated_voltage(ctx: Context, kinds: tuple[str, ...], source: str) -> Iterato
             bad=f"is rated for less than the pack's highest voltage of {highest:.1f} V",
             good="stands the pack's highest voltage",
             related=((pointer, "its data sheet"),),
-            ways_out=None if ranged else _better(ctx, part_id, "rated_voltage", highest),
+            ways_out=None if ranged else better(ctx, part_id, "rated_voltage", highest),
         )
 
 
-def _better(ctx: Context, part_id: str, field: str, least: float) -> Callable[[], Iterable[WayOut]]:
-    return lambda: other_sheets(ctx, part_id, field, least)
+def _by(ctx: Context, clause: str) -> str:
+    """The clause where its rule set is in force, else the data sheet, which holds in every car."""
+    return clause if "fsae-2026" in ctx.rule_sets else "DATASHEET#rated voltage"
 
 
 @rule(
@@ -54,15 +55,16 @@ def _better(ctx: Context, part_id: str, field: str, least: float) -> Callable[[]
     "part-voltage-rating",
     "error",
     needs=("pack",),
-    checks="Every part is rated for at least the highest voltage of the pack.",
+    checks="Every part is rated for at least the highest voltage of the pack, packs in series added up.",
     why="Above its rated voltage a contactor no longer breaks the arc, and capacitors and transistors fail short.",
     sources=("FSAE-2026#EV.5.2.1", "DATASHEET#rated voltage"),
     failing=(("parts/inverter-60.yaml", "voltage/maximum", "340 V"),),
+    waivable=False,
 )
 def part_voltage_rating(ctx: Context) -> Iterable[Outcome]:
     """All kinds but fuses and cables, which have rules of their own."""
     kinds = ("contactor", "service_disconnect", "resistor", "inverter", "dcdc", "heater", "charger")
-    yield from _rated_voltage(ctx, kinds, "FSAE-2026#EV.5.2.1")
+    yield from _rated_voltage(ctx, kinds, _by(ctx, "FSAE-2026#EV.5.2.1"))
 
 
 @rule(
@@ -70,15 +72,15 @@ def part_voltage_rating(ctx: Context) -> Iterable[Outcome]:
     "fuse-dc-voltage",
     "error",
     needs=("pack",),
-    checks="Every fuse has a direct-current rating of at least the highest voltage of the pack.",
+    checks="Every fuse is rated for direct current of at least the pack's highest voltage, packs in series added up.",
     why="A fuse below its voltage melts but keeps the arc, and burns its box instead of opening.",
-    sources=("FSAE-2026#EV.6.6.2a",),
+    sources=("FSAE-2026#EV.6.6.2a", "DATASHEET#rated voltage"),
     failing=(("parts/fuse-15.yaml", "rated_voltage", "250 V"),),
     waivable=False,
 )
 def fuse_dc_voltage(ctx: Context) -> Iterable[Outcome]:
     """Rated direct voltage of each fuse."""
-    yield from _rated_voltage(ctx, ("fuse",), "FSAE-2026#EV.6.6.2a")
+    yield from _rated_voltage(ctx, ("fuse",), _by(ctx, "FSAE-2026#EV.6.6.2a"))
 
 
 @rule(
@@ -86,10 +88,11 @@ def fuse_dc_voltage(ctx: Context) -> Iterable[Outcome]:
     "cable-voltage-rating",
     "error",
     needs=("pack",),
-    checks="Every cable is rated for at least the highest voltage of the pack.",
+    checks="Every cable is rated for at least the highest voltage of the pack, packs in series added up.",
     why="Insulation below its rating tracks and breaks down, first where it is bent or wet.",
     sources=("FSAE-2026#EV.5.2.5", "DATASHEET#rated voltage"),
     failing=(("parts/hv-4.yaml", "rated_voltage", "60 V"),),
+    waivable=False,
 )
 def cable_voltage_rating(ctx: Context) -> Iterable[Outcome]:
     """Rated voltage of every cable sheet that a connection uses."""
@@ -111,7 +114,7 @@ def cable_voltage_rating(ctx: Context) -> Iterable[Outcome]:
             "V",
             ">=",
             highest,
-            "FSAE-2026#EV.5.2.5",
+            _by(ctx, "FSAE-2026#EV.5.2.5"),
             basis=rated.basis,
             subject=f"cable {name}",
             bad=f"is rated for less than the pack's highest voltage of {highest:.1f} V",
@@ -125,13 +128,14 @@ def cable_voltage_rating(ctx: Context) -> Iterable[Outcome]:
     "error",
     needs=("pack",),
     limit="system_voltage_v",
-    checks="The highest voltage of the pack stays within what the rule sets in force allow.",
+    checks="The highest voltage of the pack, packs in series added up, stays within what the rule sets in force allow.",
     why=(
         "Above it the car is refused, or falls into a class of voltage that its parts and its people are not "
         "prepared for."
     ),
     sources=("FSAE-2026#EV.3.3.2", "UN-R100#cl. 2"),
     failing=(("parts/pack-84s.yaml", "cells_in_series", "400"),),
+    waivable=False,
 )
 def system_voltage(ctx: Context) -> Iterable[Outcome]:
     """Every cell at its maximum."""
@@ -139,21 +143,23 @@ def system_voltage(ctx: Context) -> Iterable[Outcome]:
     if limit is None:
         yield ctx.no_limit()
         return
-    for pack in ctx.results["pack"].packs.values():
+    if highest_v(ctx) is None:
+        yield ctx.open(ctx.results["pack"].missing)
+        return
+    for chain in stacks(ctx):
+        several = len(chain.packs) > 1
         yield ctx.compare(
-            f"{PARTS}/{pack.pack}",
-            "highest pack voltage",
-            pack.maximum_v,
+            f"{PARTS}/{chain.packs[0]}",
+            f"highest voltage of {' and '.join(chain.packs)} in series" if several else "highest pack voltage",
+            chain.volts,
             "V",
             "<=",
             limit.value,
             limit.source,
-            subject=pack.pack,
+            subject=f"{' and '.join(chain.packs)} in series" if several else chain.packs[0],
             bad="goes above the voltage that the rules allow",
             good="stays within the voltage that the rules allow",
         )
-    if not ctx.results["pack"].packs:
-        yield ctx.open(ctx.results["pack"].missing)
 
 
 @rule(
@@ -161,13 +167,19 @@ def system_voltage(ctx: Context) -> Iterable[Outcome]:
     "device-voltage-window",
     "error",
     needs=OPERATING,
-    checks="In every case each device sees a voltage inside its working range, at every corner of the pack.",
+    checks=(
+        "In every case each device sees a voltage inside its working range and, asked for power, does not stay off, at "
+        "every corner of the pack."
+    ),
     why="Below its window a converter or inverter switches off while driving: lights, steering and drive go with it.",
     sources=("DATASHEET#voltage range",),
     failing=(("parts/inverter-60.yaml", "voltage/minimum", "300 V"),),
 )
 def device_voltage_window(ctx: Context) -> Iterable[Outcome]:
-    """Lowest and highest voltage of the operating study at the device's own terminals."""
+    """Lowest and highest voltage of the operating study at the device's own terminals.
+
+    A device that is asked for power and draws none, because the voltage lies below its turn-on voltage, stays off.
+    """
     operating = ctx.results["operating"]
     if not operating.cases:
         yield ctx.open(operating.missing)
@@ -185,8 +197,13 @@ def device_voltage_window(ctx: Context) -> Iterable[Outcome]:
         if window is None:
             yield ctx.open([Missing(pointer, f"voltage range of {part_id}")])
             continue
+        off = [c for c in operating.cases.values() if part_id in c.stays_off]
+        for case in off:
+            yield _stays_off(ctx, part_id, case)
         if not used:
-            yield NotApplicable(f"{part_id} draws nothing in any solved case")
+            if not off:
+                words = f"{part_id} draws nothing in any solved case"
+                yield ctx.finding("not_applicable", f"{PARTS}/{part_id}", words)
             continue
         low = min(used, key=lambda c: c.lowest_v[part_id])
         high = max(used, key=lambda c: c.highest_v[part_id])
@@ -221,101 +238,24 @@ def device_voltage_window(ctx: Context) -> Iterable[Outcome]:
         )
 
 
-@rule(
-    "HV106",
-    "part-continuous-current",
-    "error",
-    needs=OPERATING,
-    checks=(
-        "Contactors, service disconnects and devices carry the largest sustained current within their continuous "
-        "rating."
-    ),
-    why="A contact that runs above its rating heats its terminals, softens, and in the end welds or opens.",
-    sources=("DATASHEET#continuous current", "FSAE-2026#EV.6.3.1"),
-    failing=(("parts/contactor-200.yaml", "continuous_current", "40 A"),),
-)
-def part_continuous_current(ctx: Context) -> Iterable[Outcome]:
-    """Sustained cases only; cases with a duration are judged by HV107 where a peak rating is known."""
-    operating = ctx.results["operating"]
-    if not operating.cases:
-        yield ctx.open(operating.missing)
-        return
-    for part_id, part in ctx.design.high_voltage.parts.items():
-        if part.kind not in ("contactor", "service_disconnect", "inverter", "dcdc", "heater"):
-            continue
-        steady = [
-            (c.flows[part_id].current_a, c)
-            for c in operating.cases.values()
-            if c.duration_s == 0 and part_id in c.flows
-        ]
-        current, case = max(steady, key=lambda pair: pair[0], default=(0.0, None))
-        if case is None or current < 1e-3:
-            continue
-        rated = ctx.design.sheet_of(part_id).continuous_current
-        pointer = sheet_pointer(ctx, part_id, "continuous_current")
-        if rated is None:
-            yield ctx.open([Missing(pointer, f"continuous current of {part_id}")])
-            continue
-        yield ctx.compare(
-            f"{PARTS}/{part_id}",
-            "largest sustained current",
-            current,
-            "A",
-            "<=",
-            rated.low,
-            "DATASHEET#continuous current",
-            basis=rated.basis,
-            subject=part_id,
-            bad=f"carries more than its continuous rating in case {case.case} ({case.flows[part_id].corner})",
-            good="stays within its continuous rating",
-            related=((pointer, "its rating"),),
-            ways_out=_better(ctx, part_id, "continuous_current", current),
-        )
-
-
-@rule(
-    "HV107",
-    "inverter-peak-current",
-    "error",
-    needs=OPERATING,
-    checks="The inverter's peak bus current in cases with a duration stays within its peak rating.",
-    why="Past its peak rating an inverter limits or trips, in the middle of an overtaking manoeuvre.",
-    sources=("DATASHEET#peak current",),
-    failing=(("parts/inverter-60.yaml", "peak_current", "90 A"),),
-)
-def inverter_peak_current(ctx: Context) -> Iterable[Outcome]:
-    """Cases with a duration."""
-    operating = ctx.results["operating"]
-    if not operating.cases:
-        yield ctx.open(operating.missing)
-        return
-    for part_id in ctx.design.parts_of("inverter"):
-        short = [
-            (c.flows[part_id].current_a, c) for c in operating.cases.values() if c.duration_s > 0 and part_id in c.flows
-        ]
-        if not short:
-            yield NotApplicable("no case with a duration is used")
-            continue
-        current, case = max(short, key=lambda pair: pair[0])
-        rated = ctx.design.sheet_of(part_id).peak_current
-        pointer = sheet_pointer(ctx, part_id, "peak_current")
-        if rated is None:
-            yield ctx.open([Missing(pointer, f"peak current of {part_id}")])
-            continue
-        yield ctx.compare(
-            f"{PARTS}/{part_id}",
-            "peak bus current",
-            current,
-            "A",
-            "<=",
-            rated.low,
-            "DATASHEET#peak current",
-            basis=rated.basis,
-            subject=part_id,
-            bad=f"draws more than its peak rating in case {case.case}",
-            good="stays within its peak rating",
-            related=((pointer, "its rating"),),
-        )
+def _stays_off(ctx: Context, part_id: str, case: CaseFlows) -> Outcome:
+    corners = case.stays_off[part_id]
+    evidence = Evidence(
+        f"corners at which it draws nothing in case {case.case}",
+        float(len(corners)),
+        "",
+        "<=",
+        0.0,
+        "DATASHEET#turn-on voltage",
+        note=f"lowest voltage at its terminals {case.lowest_v[part_id]:.1f} V",
+    )
+    return ctx.finding(
+        "fail",
+        f"{PARTS}/{part_id}",
+        f"{part_id} stays off in case {case.case} with the pack {corners[0]}, though power is asked of it",
+        evidence,
+        related=((sheet_pointer(ctx, part_id, "turn_on_voltage"), "its turn-on voltage"),),
+    )
 
 
 @rule(

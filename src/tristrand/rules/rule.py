@@ -143,9 +143,7 @@ class Context:
         kind = judge(low, high, relation, limit)
         worst = high if relation in ("<=", "<") else low
         ends = (low, high) if low != high else (None, None)
-        evidence = Evidence(
-            quantity, worst, unit, relation, limit, source, ends[0], ends[1], basis, note
-        )
+        evidence = Evidence(quantity, worst, unit, relation, limit, source, ends[0], ends[1], basis, note)
         if kind == "pass":
             message = f"{subject} {good}"
         elif kind == "review":

@@ -8,7 +8,7 @@ from tristrand.design.model import TERMINALS
 from tristrand.findings import Evidence, Relation
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
 from tristrand.rules.view import HV_FILE, PARTS, circuit_of, fuses_between, path_ids
-from tristrand.studies.topology import edges, groups, islands, joined
+from tristrand.studies.topology import edges, feeds, groups, islands, joined
 
 
 def _count(quantity: str, value: int, relation: Relation, limit: int, source: str) -> Evidence:
@@ -77,7 +77,7 @@ def terminal_unconnected(ctx: Context) -> Iterable[Outcome]:
     limit="pack_fuse",
     checks="Every path from a pack's plus terminal to its minus terminal passes a fuse.",
     why="Without a fuse a short anywhere in the circuit is fed with thousands of amperes until something burns open.",
-    sources=("FSAE-2026#EV.5.4.1", "PRACTICE#pack fuse"),
+    sources=("FSAE-2026#EV.5.4.1", "FSAE-2026#EV.6.6.3", "PRACTICE#pack fuse"),
     failing=(
         (HV_FILE, "connections/W1/to", "k_plus.a"),
         (HV_FILE, "connections/W2/from", "k_plus.a"),
@@ -88,7 +88,7 @@ def terminal_unconnected(ctx: Context) -> Iterable[Outcome]:
     waivable=False,
 )
 def pack_without_fuse(ctx: Context) -> Iterable[Outcome]:
-    """With every fuse out, plus and minus of a pack must not be joined through main contactors and the drive's bus."""
+    """With every fuse out, nothing may join plus and minus of a pack: no bus device, and no other pack in parallel."""
     limit = ctx.limit()
     if limit is None:
         yield ctx.no_limit()
@@ -96,15 +96,16 @@ def pack_without_fuse(ctx: Context) -> Iterable[Outcome]:
     circuit = circuit_of(ctx)
     fuses = {s.id for s in circuit.series if s.kind == "fuse"}
     for pack in circuit.packs:
-        rest = [e for e in edges(circuit) if e.id not in fuses and e.kind != "pack"]
+        # Packs in parallel feed each other: the others conduct.
+        rest = [e for e in edges(circuit) if e.id not in fuses and e.id != pack.id]
         # A precharge resistor limits a fault by itself, so its branch is no bolted path.
         bolted = [e for e in rest if e.kind != "resistor"]
         bare = joined(bolted, pack.plus, pack.minus)
         evidence = _count("fuses in the least protected path", 0 if bare else 1, ">=", 1, limit.source)
         words = (
-            f"{pack.id} feeds the bus on a path without a fuse"
+            f"{pack.id} feeds the bus or another pack on a path without a fuse"
             if bare
-            else f"every path from {pack.id} to the bus passes a fuse"
+            else f"every path from plus to minus of {pack.id} passes a fuse"
         )
         yield ctx.finding("fail" if bare else "pass", f"{PARTS}/{pack.id}", words, evidence)
 
@@ -158,7 +159,7 @@ def contactor_in_each_pole(ctx: Context) -> Iterable[Outcome]:
     waivable=False,
 )
 def no_service_disconnect(ctx: Context) -> Iterable[Outcome]:
-    """A part of the kind service_disconnect without which a pack cannot feed the bus."""
+    """A part of the kind service_disconnect without which a pack feeds neither the bus nor another pack."""
     limit = ctx.limit()
     if limit is None:
         yield ctx.no_limit()
@@ -166,7 +167,7 @@ def no_service_disconnect(ctx: Context) -> Iterable[Outcome]:
     circuit = circuit_of(ctx)
     breaks = [s.id for s in circuit.series if s.kind == "service_disconnect"]
     for pack in circuit.packs:
-        rest = [e for e in edges(circuit) if e.id not in breaks and e.kind != "pack"]
+        rest = [e for e in edges(circuit) if e.id not in breaks and e.id != pack.id]
         fed = joined(rest, pack.plus, pack.minus)
         evidence = _count(
             "service disconnects in the circuit of the pack", 0 if fed else len(breaks), ">=", 1, limit.source
@@ -191,6 +192,7 @@ def no_service_disconnect(ctx: Context) -> Iterable[Outcome]:
         (HV_FILE, "connections/W7/to", "k_pre.a"),
         (HV_FILE, "connections/W98", "{from: r_pre.b, to: r_pre.a, resistance: 1 mΩ}"),
     ),
+    waivable=False,
 )
 def no_precharge(ctx: Context) -> Iterable[Outcome]:
     """The path found by the precharge study."""
@@ -285,7 +287,7 @@ def discharge_fused(ctx: Context) -> Iterable[Outcome]:
         "bus capacitors."
     ),
     why="On the pack's side it discharges nothing once the contactors are open, and drains the pack for ever.",
-    sources=("FSAE-2026#EV.5.6.3", "FS-FAMILY-2026#EV4.9.2"),
+    sources=("FSAE-2026#EV.5.6.3", "FS-FAMILY-2026#EV4.9.2", "PRACTICE#discharge across the bus"),
     failing=((HV_FILE, "connections/W15/from", "k_plus.a"),),
     waivable=False,
 )
@@ -310,7 +312,9 @@ def discharge_behind_break(ctx: Context) -> Iterable[Outcome]:
             if reached
             else "does not lie across a bus capacitor once the main contactors are open"
         )
-        evidence = _count("bus capacitors it still reaches", int(reached), ">=", 1, "FSAE-2026#EV.5.6.3")
+        sets = {"fsae-2026": "FSAE-2026#EV.5.6.3", "fs-family-2026": "FS-FAMILY-2026#EV4.9.2"}
+        source = next((sets[name] for name in ctx.rule_sets if name in sets), "PRACTICE#discharge across the bus")
+        evidence = _count("bus capacitors it still reaches", int(reached), ">=", 1, source)
         yield ctx.finding("pass" if reached else "fail", f"{PARTS}/{resistor.id}", f"{resistor.id} {words}", evidence)
 
 
@@ -338,3 +342,39 @@ def no_discharge(ctx: Context) -> Iterable[Outcome]:
         yield ctx.finding("pass", PARTS, f"{', '.join(means)} discharges the bus", evidence)
     else:
         yield ctx.finding("fail", PARTS, "nothing discharges the bus after the contactors open", evidence)
+
+
+@rule(
+    "HV011",
+    "device-polarity",
+    "error",
+    checks=(
+        "With fuses in and main contactors closed, every device lies with its plus pole on the plus end of a pack, or "
+        "of packs in series, and with its minus pole on the minus end."
+    ),
+    why="A device wired the wrong way round shorts the pack through its diodes; one without a pole is dead in the car.",
+    sources=("DESIGN#topology",),
+    failing=(
+        (HV_FILE, "connections/W13/to", "dcdc.minus"),
+        (HV_FILE, "connections/W14/to", "dcdc.plus"),
+    ),
+    waivable=False,
+)
+def device_polarity(ctx: Context) -> Iterable[Outcome]:
+    """Without this the studies would leave a device that no pack feeds out of their circuits and say nothing."""
+    circuit = circuit_of(ctx)
+    if not circuit.devices:
+        yield NotApplicable("there is no device on the bus")
+    lost = {name for group in islands(circuit) for name in group}
+    words = {
+        "right": "lies with plus and minus on the ends of {packs}",
+        "swapped": "is wired the wrong way round: its plus lies on the minus end of {packs}",
+        "none": "hangs loose: no pack feeds it at both poles",
+    }
+    for name, feed in feeds(circuit).items():
+        if name in lost:
+            continue
+        good = feed.way == "right"
+        evidence = _count("poles on the wrong end, or on none", 0 if good else 1, "<=", 0, "DESIGN#topology")
+        text = words[feed.way].format(packs=" and ".join(feed.packs))
+        yield ctx.finding("pass" if good else "fail", f"{PARTS}/{name}", f"{name} {text}", evidence)

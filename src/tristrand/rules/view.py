@@ -10,7 +10,7 @@ from tristrand.findings import Edit, WayOut
 from tristrand.rules.rule import Context, NotApplicable, Outcome
 from tristrand.studies.circuits import HvCircuit, Resist, hv_circuit
 from tristrand.studies.results import ConductorFigures, PrechargeResult
-from tristrand.studies.topology import Edge, edges, joined
+from tristrand.studies.topology import Chain, Edge, chains, edges, joined
 
 HV_FILE = "high_voltage.yaml"
 PARTS = "high_voltage/parts"
@@ -96,10 +96,23 @@ def sheet_pointer(ctx: Context, part_id: str, field: str) -> str:
     return f"parts/{part.sheet}/{field}"
 
 
+def better(ctx: Context, part_id: str, field: str, least: float) -> Callable[[], Iterable[WayOut]]:
+    """Ways out by another sheet, looked for only when asked."""
+    return lambda: other_sheets(ctx, part_id, field, least)
+
+
+def stacks(ctx: Context) -> tuple[Chain, ...]:
+    """For every pack the packs in series with it and their highest voltage, every cell at its maximum."""
+    volts = {name: figures.maximum_v for name, figures in ctx.results["pack"].packs.items()}
+    return chains(circuit_of(ctx), volts)
+
+
 def highest_v(ctx: Context) -> float | None:
-    """Highest voltage any pack can have; None while the pack is not known."""
-    packs = ctx.results["pack"].packs
-    return max((p.maximum_v for p in packs.values()), default=None)
+    """Highest voltage of any pack, or of packs in series; None while a pack is not known."""
+    result = ctx.results["pack"]
+    if len(result.packs) < len(circuit_of(ctx).packs):
+        return None
+    return max((chain.volts for chain in stacks(ctx)), default=None)
 
 
 def precharge_of(ctx: Context) -> PrechargeResult | None:

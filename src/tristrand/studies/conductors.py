@@ -7,7 +7,7 @@ balance; both are shown. Resistance comes from tables or the sheet, never from t
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from tristrand.design import Design
 from tristrand.physics.adiabatic import ALUMINIUM, COPPER, ConductorMetal, final_temperature_c
@@ -31,7 +31,7 @@ from tristrand.studies.results import (
     found,
     working,
 )
-from tristrand.studies.topology import protecting_fuses
+from tristrand.studies.topology import REDUCED_M, protecting_fuses, resistor_limited
 
 CONVECTION = "CHURCHILL-CHU-1975#horizontal cylinder, laminar and turbulent"
 
@@ -50,7 +50,8 @@ def inputs(design: Design) -> ConductorInputs:
     needs = Needs(design)
     cables = {key: _cable(needs, key) for key, sheet in design.sheets.items() if sheet.kind == "cable"}
     needs.missing = []
-    fuses = protecting_fuses(hv_circuit(design))
+    circuit = hv_circuit(design)
+    fuses, resisted = protecting_fuses(circuit), resistor_limited(circuit)
     runs = []
     for key, lead in design.high_voltage.connections.items():
         if lead.cable is None:
@@ -63,8 +64,10 @@ def inputs(design: Design) -> ConductorInputs:
         if length is None or math.isnan(ambient) or gaps:
             continue
         terminal = lead.terminal_limit.value if lead.terminal_limit is not None else math.inf
-        rated = [design.sheet_of(f).rated_current for f in fuses.get(key, ())]
-        smallest = min((d.value for d in rated if d is not None), default=math.inf)
+        # Behind a resistor, and on a short reduced conductor, no fuse is asked for.
+        spared = key in resisted or length.high <= REDUCED_M
+        rated = [design.sheet_of(f).rated_current for f in (() if spared else fuses.get(key, ()))]
+        smallest = min((d.high for d in rated if d is not None), default=math.inf)
         runs.append(Run(key, lead.cable, length.value, ambient, lead.bundled, terminal, smallest))
     whole = tuple(sorted((c for c in cables.values() if not _blank(c)), key=lambda c: c.metal_mm2))
     return ConductorInputs(tuple(runs), whole, tuple(needs.missing))
@@ -173,7 +176,7 @@ def _warmed(run: Run, cable: CableData, figure: ConductorFigures, warm_c: float)
     if figure.short_a > 0 and math.isfinite(warm_c):
         metal = ALUMINIUM if cable.metal == "aluminium" else COPPER
         end_c = _after_pulse(figure.short_a**2 * figure.short_duration_s, cable.metal_mm2, warm_c, metal)
-    return replace(figure, sustained_temperature_c=warm_c, short_end_temperature_c=end_c)
+    return figure._replace(sustained_temperature_c=warm_c, short_end_temperature_c=end_c)
 
 
 def _after_pulse(pulse_a2s: float, area_mm2: float, start_c: float, metal: ConductorMetal) -> float:

@@ -35,6 +35,7 @@ from tristrand.physics.discharge import TOUCH_LIMIT_V
 from tristrand.studies.circuits import Contact, Device, HvCircuit, hv_circuit
 from tristrand.studies.netlist import LEAST_OHM, batteries, bleeds, leads
 from tristrand.studies.opening import (
+    SPREAD,
     Body,
     Groups,
     bodies,
@@ -121,6 +122,8 @@ def study(data: DischargeInputs, packs: PackResult) -> DischargeResult:
         return replace(base, missing=(*base.missing, gap))
     data = replace(data, circuit=replace(circuit, devices=devices))
     run = _solved(data.circuit, tuple(packs.packs.items()))
+    if (run.transient.status == "inexact").any():
+        return replace(base, missing=(*base.missing, SPREAD))
     result = run.judge(base)
     result = _resistors(data, run, result)
     return replace(result, series=run.series(result))

@@ -15,6 +15,11 @@ from tristrand.studies.results import Corner, Missing, PackFigures
 LATER_S = 0.1
 """How much later the other main contactors open in the orders where one goes first."""
 
+SPREAD = Missing(
+    "high_voltage/parts",
+    "resistances, inductances and capacitances less far apart: over these the solver cannot keep its accuracy",
+)
+
 
 class Groups:
     """Terminals that are joined by conductors; grows by ``join``."""

@@ -80,7 +80,6 @@ def study(data: OperatingInputs, packs: PackResult) -> OperatingResult:
 
 def _solve(data: OperatingInputs, packs: PackResult, corners: int) -> OperatingPoint:
     names = [case for case, _, _ in data.cases]
-    lanes = len(names) * corners
     tile = len(names)
     circuit = data.circuit
     elements = leads(circuit, hot=True)
@@ -154,21 +153,48 @@ def _flows(
             volts = (point.voltages_v[pack.plus] - point.voltages_v[pack.minus])[lanes]
             watts = np.where(good, volts * point.currents_a[pack.id][lanes], -np.inf)
             power[pack.id] = float(watts.max())
-        fed = feeds(circuit)
         for device in circuit.devices:
-            feed = fed[device.id]
-            drawn = point.currents_a.get(device.id)
-            if feed.way == "right" and device.power_in(case) > 0 and drawn is not None:
-                idle = good & (np.abs(drawn[lanes]) < LEAST_A)
-                if idle.any():
-                    off[device.id] = tuple(name for name, none in zip(corners, idle, strict=True) if none)
-            if feed.way == "right" and flows.get(device.id, Flow(0.0, "")).current_a > 0:
-                pack_v = (point.voltages_v[feed.top] - point.voltages_v[feed.bottom])[lanes]
-                loss = np.abs(pack_v - (point.voltages_v[device.plus] - point.voltages_v[device.minus])[lanes])
-                drop_v[device.id] = float(loss[good].max())
-                drop_share[device.id] = float((loss / pack_v)[good].max())
+            _device(circuit, device, point, lanes, good, drop_v, drop_share)
+            idle = _idle(circuit, device, point, case, lanes, good)
+            if idle.any():
+                off[device.id] = tuple(name for name, none in zip(corners, idle, strict=True) if none)
         worst = max((flows[p.id] for p in circuit.packs), key=lambda flow: flow.current_a).corner
     return CaseFlows(case, modes, duration, flows, lowest, highest, drop_v, drop_share, power, worst, failed, off)
+
+
+def _device(
+    circuit: HvCircuit,
+    device: Device,
+    point: OperatingPoint,
+    lanes: slice,
+    good: NDArray[np.bool_],
+    drop_v: dict[str, float],
+    drop_share: dict[str, float],
+) -> None:
+    """Put down what a device that draws current loses on the way from the packs in series that feed it."""
+    feed = feeds(circuit)[device.id]
+    drawn = point.currents_a.get(device.id)
+    if feed.way != "right" or drawn is None or not (np.abs(drawn[lanes])[good] >= LEAST_A).any():
+        return
+    pack_v = (point.voltages_v[feed.top] - point.voltages_v[feed.bottom])[lanes]
+    loss = np.abs(pack_v - (point.voltages_v[device.plus] - point.voltages_v[device.minus])[lanes])
+    drop_v[device.id] = float(loss[good].max())
+    drop_share[device.id] = float((loss / pack_v)[good].max())
+
+
+def _idle(
+    circuit: HvCircuit,
+    device: Device,
+    point: OperatingPoint,
+    case: str,
+    lanes: slice,
+    good: NDArray[np.bool_],
+) -> NDArray[np.bool_]:
+    """Corners at which a device that is fed and asked for power draws none."""
+    drawn = point.currents_a.get(device.id)
+    if feeds(circuit)[device.id].way != "right" or device.power_in(case) <= 0 or drawn is None:
+        return np.zeros_like(good)
+    return np.asarray(good & (np.abs(drawn[lanes]) < LEAST_A))
 
 
 def _workings(circuit: HvCircuit, flows: CaseFlows) -> list[Working]:

@@ -28,6 +28,7 @@ from tristrand.physics.circuit import (
 from tristrand.studies.circuits import Device, HvCircuit, hv_circuit
 from tristrand.studies.netlist import LEAST_OHM, batteries, leads
 from tristrand.studies.opening import (
+    SPREAD,
     Body,
     bodies,
     fullest,
@@ -145,6 +146,8 @@ def study(data: PrechargeInputs, packs: PackResult) -> PrechargeResult:
     base = replace(base, loads={d.id: w for d in plan.devices if (w := watt_of(d)) > 0})
     base = replace(base, connected_load_w=sum(base.loads.values()))
     run = _solved(_for_the_solver(data), tuple(packs.packs.items()), plan)
+    if run.inexact:
+        return replace(base, missing=(*base.missing, SPREAD))
     body = next(b for b in data.bodies if b.id == run.resistor)
     result = run.judge(replace(base, resistor=run.resistor))
     result = _shorted(data, run, body, result)
@@ -312,6 +315,8 @@ def _surge(data: PrechargeInputs, packs: PackResult, run: Run, result: Precharge
     inductive = any(lead.inductance_h > 0 for lead in circuit.leads)
     still = bare(circuit, opened="precharge", timed=False, inductive=True)
     surge = _closing(still, tuple(packs.packs.items()), replace(plan, device=still.devices[0], devices=()), data.early)
+    if math.isnan(surge.peak_a):
+        return replace(result, missing=(*result.missing, SPREAD))
     method = "circuit solver on the whole topology, every bus capacitance at its high end and short of the pack "
     method += "by the residual, pack at its lowest resistance, loads left out"
     method += "" if inductive else "; no cable has an inductance, so the peak is an upper bound"
@@ -367,5 +372,7 @@ def _closing(circuit: HvCircuit, packs: tuple[tuple[str, PackFigures], ...], pla
     settled_s = float(OVER * (farad * ohm + 2 * henry / source_ohm))
     probes = (Peak("i", amp(name), absolute=True), Integral("i2t", amp(name), amp(name)))
     run = transient(Circuit(small), settled_s, (), probes)
+    if run.status[0] != "completed":
+        return _Surge(math.nan, math.nan, math.nan)
     value, when = run.peaks["i"]
     return _Surge(float(abs(value[0])), float(when[0]), float(run.integrals["i2t"][0]))

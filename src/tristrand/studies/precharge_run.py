@@ -181,7 +181,7 @@ class Run:
         peak_a = np.abs(run.peaks[f"{r}:i"][0])
         in_time = np.isfinite(late) & ~(late > data.timeout_s)
         plateau = self._plateau()
-        residual_v = np.array([self._residual_v(k) for k in range(8)])
+        residual_v = self._residual_v()
         attempts = tuple(
             PrechargeAttempt(
                 self.names[k],
@@ -223,13 +223,11 @@ class Run:
         )
         return replace(result, workings=(*self._told(result), *source[3]))
 
-    def _residual_v(self, lane: int) -> float:
+    def _residual_v(self) -> Floats:
         """Pack minus bus when the supervisor closes early; nan without tolerances or where never reached."""
-        at = float(self.early[lane])
-        if math.isnan(at) or not self.data.sensed:
-            return math.nan
-        pack_v = float(np.asarray(self.transient.sample(self.plan.pack, np.array([at]), lane))[0])
-        return (1 - self.data.early) * pack_v
+        if not self.data.sensed:
+            return np.full(self.early.shape, np.nan)
+        return np.asarray((1 - self.data.early) * self.transient.at(self.plan.pack, self.early))
 
     def _source(self) -> tuple[float, float, float, tuple[Working, ...]]:
         """Resistance behind the bus, and what it can feed beside what is there without missing the target."""

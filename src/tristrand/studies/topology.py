@@ -16,6 +16,8 @@ from tristrand.studies.opening import Groups, conductors, stack
 
 # What a fault current from a pack's plus terminal reaches a cable through.
 CONDUCTING = frozenset({"lead", "fuse", "service_disconnect", "contactor"})
+# Up to this length a reduced conductor needs no fuse of its own (FSAE-2026#EV.6.6.6).
+REDUCED_M = 0.15
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,6 +130,13 @@ def chains(circuit: HvCircuit, volts: Mapping[str, float]) -> tuple[Chain, ...]:
     return tuple(found.values())
 
 
+def uppermost(circuit: HvCircuit) -> tuple[str, ...]:
+    """Packs on whose plus terminal no other pack stands: one for each string in parallel."""
+    groups = closed(circuit)
+    below = {groups.of(p.minus) for p in circuit.packs}
+    return tuple(p.id for p in circuit.packs if groups.of(p.plus) not in below)
+
+
 def turned(device: Device) -> Device:
     """The device with its poles exchanged."""
     return replace(device, plus=device.minus, minus=device.plus)
@@ -146,7 +155,8 @@ class Feed:
     packs: tuple[str, ...]
 
 
-def feeds(circuit: HvCircuit) -> dict[str, Feed]:
+@lru_cache(maxsize=64)
+def feeds(circuit: HvCircuit) -> Mapping[str, Feed]:
     """For every device the stack of packs across its two poles."""
     groups = closed(circuit)
     found = {}
@@ -154,7 +164,7 @@ def feeds(circuit: HvCircuit) -> dict[str, Feed]:
         right, wrong = stack(circuit, groups, device), stack(circuit, groups, turned(device))
         way = "right" if right[2] else "swapped" if wrong[2] else "none"
         found[device.id] = Feed(way, *(wrong if way == "swapped" else right))
-    return found
+    return MappingProxyType(found)
 
 
 def protecting_fuses(circuit: HvCircuit) -> Mapping[str, tuple[str, ...]]:
@@ -165,17 +175,17 @@ def protecting_fuses(circuit: HvCircuit) -> Mapping[str, tuple[str, ...]]:
     one that a pack's plus reaches through leads, fuses, disconnects and contactors, the protecting fuses are those
     whose removal parts it from every pack's plus that way; a fuse at its far end sees nothing of such a fault. A lead
     that no fuse parts so lies ahead of the first fuse: for it, and for every minus-side lead, the fuses count that lie
-    in all of its loops through a pack, those in the minus side among them. For the other packs in parallel see
-    ``feeding_fuses``.
+    in all of its loops through a pack, those in the minus side among them; for a plus-side lead only these where there
+    are any, since they clear a fault on it to the minus, which a fuse at its far end does not. For packs in parallel
+    see ``feeding_fuses``.
     """
     return _protecting(edges(circuit))
 
 
 def feeding_fuses(circuit: HvCircuit) -> Mapping[str, tuple[tuple[str, ...], ...]]:
-    """For plus-side leads that several packs feed: for each such pack the fuses that part the lead from its plus.
+    """For leads that several packs feed: for each such pack, alone in the circuit, the fuses that protect the lead.
 
-    Only leads which every feeding pack reaches through a fuse are named: a fault there draws the sum of one fuse of
-    each pack.
+    Only leads are named for which every feeding pack has one: a fault there draws the sum of one fuse of each pack.
     """
     return _feeding(edges(circuit))
 
@@ -185,7 +195,11 @@ def resistor_limited(circuit: HvCircuit) -> frozenset[str]:
 
     A lead ahead of the resistor is not among them: a fault on it is fed without the resistor.
     """
-    every = edges(circuit)
+    return _limited(edges(circuit))
+
+
+@lru_cache(maxsize=64)
+def _limited(every: tuple[Edge, ...]) -> frozenset[str]:
     plus = _reached(every, tuple(e.a for e in every if e.kind == "pack"))
     bare = tuple(e for e in every if e.kind != "resistor")
     live: set[str] = set()
@@ -196,11 +210,11 @@ def resistor_limited(circuit: HvCircuit) -> frozenset[str]:
     return frozenset(e.id for e in every if e.kind == "lead" and e.id in all_loops - live - plus)
 
 
-def _reached(every: tuple[Edge, ...], starts: tuple[str, ...]) -> set[str]:
-    """Ids of the leads that the starts reach through what conducts."""
+def _reached(every: tuple[Edge, ...], starts: tuple[str, ...], kind: str = "lead") -> set[str]:
+    """Ids of the edges of a kind that the starts reach through what conducts."""
     some = tuple(e for e in every if e.kind in CONDUCTING)
     live = {node for group in groups(some) if group & set(starts) for node in group}
-    return {e.id for e in some if e.kind == "lead" and e.a in live}
+    return {e.id for e in some if e.kind == kind and e.a in live}
 
 
 @lru_cache(maxsize=64)
@@ -209,6 +223,7 @@ def _protecting(every: tuple[Edge, ...]) -> Mapping[str, tuple[str, ...]]:
     fuses = [e.id for e in every if e.kind == "fuse"]
     starts = tuple(p.a for p in packs)
     plus = _reached(every, starts)
+    near = _reached(every, starts, "fuse")
     parted = {f: plus - _reached(_without(every, f), starts) for f in fuses}
     with_all = [on_loops(_without(every, p.id), p.a, p.b) for p in packs]
     without = {f: [on_loops(_without(every, p.id, f), p.a, p.b) for p in packs] for f in fuses}
@@ -218,22 +233,21 @@ def _protecting(every: tuple[Edge, ...]) -> Mapping[str, tuple[str, ...]]:
         if lead.kind == "lead" and (on_loop or lead.id in plus):
             ahead = tuple(f for f, ids in parted.items() if lead.id in ids)
             around = tuple(f for f, loops in without.items() if not any(lead.id in ids for ids in loops))
+            if lead.id in plus:
+                around = tuple(f for f in around if f not in near) or around
             found[lead.id] = ahead or (around if on_loop else ())
     return MappingProxyType(found)
 
 
 @lru_cache(maxsize=64)
 def _feeding(every: tuple[Edge, ...]) -> Mapping[str, tuple[tuple[str, ...], ...]]:
-    fuses = [e.id for e in every if e.kind == "fuse"]
-    by_pack = []
-    for pack in (e for e in every if e.kind == "pack"):
-        reach = _reached(every, (pack.a,))
-        by_pack.append((reach, {f: reach - _reached(_without(every, f), (pack.a,)) for f in fuses}))
+    packs = [e for e in every if e.kind == "pack"]
+    alone = [_protecting(_without(every, *(o.id for o in packs if o is not pack))) for pack in packs]
     found = {}
     for lead in every:
-        ways = [tuple(f for f, ids in parted.items() if lead.id in ids) for reach, parted in by_pack if lead.id in reach]
+        ways = tuple(protecting[lead.id] for protecting in alone if lead.id in protecting)
         if len(ways) > 1 and all(ways):
-            found[lead.id] = tuple(ways)
+            found[lead.id] = ways
     return MappingProxyType(found)
 
 

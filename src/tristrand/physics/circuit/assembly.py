@@ -27,7 +27,7 @@ OFF, POWER, RAMP, LIMIT, CAPPED, RESISTIVE, SLIDE, STARVED = range(8)
 DRAWING_POWER = (POWER, RAMP)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True, eq=False, repr=False)
 class Regime:
     """Positions of diodes (nd,) and loads (np,), shared by a group of lanes, and of switches (g, nsw), lane by lane."""
 
@@ -45,7 +45,7 @@ class Regime:
         return np.flatnonzero((self.loads == POWER) | (self.loads == RAMP))
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True, eq=False, repr=False)
 class System:
     """x' = f u and outputs as rows on u = [x (m), 1, i_p (p)], for g lanes."""
 

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from tristrand.physics.circuit.assembly import CAPPED, LIMIT, OFF, POWER, RAMP, SLIDE, STARVED, Ints, Regime
 from tristrand.physics.circuit.elements import LEAK_S
 from tristrand.physics.circuit.lanes import Lanes, Prepared
-from tristrand.physics.circuit.modes import imbalance
+from tristrand.physics.circuit.modes import imbalance, modes_of
 from tristrand.physics.circuit.states import STATE_WORDS, next_load_state, supply
 
 Floats = NDArray[np.float64]
@@ -117,17 +117,21 @@ class Changes(Lanes):
         for row, k in np.argwhere(self.loads[lanes] == SLIDE):
             self._end(int(lanes[row]), "dropped", f"stopped: {self.topology.loads.names[k]} is held at its threshold")
 
-    def _inexact(self, p: Prepared) -> NDArray[np.bool_]:
-        """Lanes of which a mode does not keep energy; they end here."""
-        if p.modes is None or (p.regime.loads == SLIDE).any():  # a held load makes the equations lopsided
-            return np.zeros(p.lanes.size, dtype=bool)
-        rate = np.abs(p.modes.rate)
-        error = imbalance(self.topology, p.lanes, p.system, p.modes) / np.maximum(rate, 1.0 / self.duration)
-        wrong: NDArray[np.bool_] = ~(error.max(axis=1, initial=0.0) <= INEXACT)
-        for row in np.flatnonzero(wrong):
-            words = f"not solved: values too far apart, a rate is off by {error[row].max():.1g}"
-            self._end(int(p.lanes[row]), "inexact", words)
-        return wrong
+    def _with_modes(self, lanes: Ints) -> Prepared:
+        """The prepared regime with its modes, without the lanes of which a mode does not keep energy: they end here."""
+        held, where = self._held(lanes)
+        if held.modes is None:
+            held.modes = modes_of(held.system)
+            held.error = np.zeros(held.lanes.size)
+            if not (held.regime.loads == SLIDE).any():  # a held load makes the equations lopsided
+                error = imbalance(self.topology, held.lanes, held.system, held.modes)
+                held.error = (error / np.maximum(np.abs(held.modes.rate), 1.0 / self.duration)).max(axis=1, initial=0.0)
+        assert held.error is not None
+        wrong: NDArray[np.bool_] = ~(held.error[where] <= INEXACT)
+        for row in where[wrong]:
+            words = f"not solved: values too far apart, a rate is off by {held.error[row]:.1g}"
+            self._end(int(held.lanes[row]), "inexact", words)
+        return held.take(where[~wrong])
 
     def _hunt(self, lane: int, words: str) -> None:
         self._end(lane, "hunting", f"hunting {words}")

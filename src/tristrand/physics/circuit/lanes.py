@@ -35,7 +35,11 @@ from tristrand.physics.circuit.watch import watched_by
 
 Floats = NDArray[np.float64]
 
-@dataclass(slots=True)
+#: Number of lanes up to which a regime is prepared for all of them at once.
+FEW = 32
+
+
+@dataclass(slots=True, eq=False, repr=False)
 class Prepared:
     """A regime for some lanes: equations, modes, exits, and the rows of everything that is watched."""
 
@@ -45,6 +49,7 @@ class Prepared:
     exits: Exits
     watch: Floats  # (g, W, q)
     modes: Modes | None = None
+    error: Floats | None = None  # (g,) largest relative error of a mode's rate
     both: tuple[Floats, Floats] | None = None
 
     def take(self, where: Ints) -> Prepared:
@@ -59,6 +64,7 @@ class Prepared:
             Exits(e.what, e.row[where], e.ramp[where], e.tolerance[where]),
             self.watch[where],
             None if self.modes is None else self.modes.take(where),
+            None if self.error is None else self.error[where],
         )
 
 
@@ -200,13 +206,24 @@ class Lanes:
 
     def _prepare(self, lanes: Ints) -> Prepared:
         """Equations and rows of the regime these lanes share, kept for later panels."""
+        held, where = self._held(lanes)
+        return held.take(where)
+
+    def _held(self, lanes: Ints) -> tuple[Prepared, Ints]:
+        """A prepared regime that holds these lanes, and where they are in it."""
         lane = int(lanes[0])
         regime = Regime(self.switches[lanes], self.diodes[lane].copy(), self.loads[lane].copy())
         key = regime.diodes.tobytes() + b"|" + regime.loads.tobytes()
         for held in self.cache.get(key, ()):
             where = np.minimum(np.searchsorted(held.lanes, lanes), held.lanes.size - 1)
             if (held.lanes[where] == lanes).all() and (held.regime.switches[where] == regime.switches).all():
-                return held.take(where)
+                return held, where
+        if lanes.size < self.n <= FEW:  # the others mostly follow
+            asked, same = lanes, slice(None) if not len(self.topology.inductors) else self.switches == self.switches[lane]
+            lanes = np.arange(self.n)[same if isinstance(same, slice) else same.all(axis=1)]
+            regime = Regime(self.switches[lanes], regime.diodes, regime.loads)
+        else:
+            asked = lanes
         system = assemble(self.topology, regime, lanes)
         exits = exits_of(self.topology, regime, lanes, system)
         w = self.watched
@@ -220,7 +237,7 @@ class Lanes:
         bucket.append(prepared)
         if len(bucket) > 16:
             bucket.pop(0)
-        return prepared
+        return prepared, np.searchsorted(lanes, asked)
 
     def _state(self, p: Prepared) -> tuple[Floats, set[int]]:
         """x (g, m) of the lanes in the coordinates of the regime, and lanes where a diode takes a current over.

@@ -55,6 +55,12 @@ def modes_of(system: System) -> Modes:
         rate[bad], vectors[bad], inverse[bad] = new_rate, new_vectors, _inverse(new_vectors)
     if _wide(rate):
         rate, vectors, inverse = _polished(a, rate, vectors, inverse)
+    if np.iscomplexobj(inverse):
+        # one of each conjugate pair is worked out for both: rounding makes their rows differ by 1e-16 |V^-1|²
+        second = rate.imag < 0
+        mean = 0.5 * (inverse[:, :-1] + inverse[:, 1:].conj())
+        inverse[:, :-1] = np.where(second[:, 1:, None], mean, inverse[:, :-1])
+        inverse[:, 1:] = np.where(second[:, 1:, None], mean.conj(), inverse[:, 1:])
     drive = (inverse @ system.f[:, :, m, None])[..., 0]
     return Modes(rate, vectors, inverse, drive, inverse @ system.f[:, :, m + 1 :])
 

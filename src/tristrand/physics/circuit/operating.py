@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,7 +34,7 @@ class OperatingPoint:
     iterations: NDArray[np.int_]
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False, repr=False)
 class _Port:
     """The circuit seen from its loads: v = a + e i, and node voltages likewise; lanes first."""
 
@@ -266,7 +267,7 @@ class _Steady:
         voltages = {name: (v[:, k - 1] if k else reference) for name, k in t.node.items()}
         flow = (t.branch_emf - self.branch_v) * t.branch_s
         ends = np.cumsum([0, len(t.batteries), len(t.resistors), len(t.switches), len(t.diodes)])
-        battery, resistor, switch, diode = (flow[:, i:j] for i, j in zip(ends[:-1], ends[1:], strict=True))
+        battery, resistor, switch, diode = (flow[:, i:j] for i, j in pairwise(ends))
         parts = (
             (t.batteries, battery, -1.0),
             (t.resistors, -resistor, 1.0),

@@ -8,22 +8,23 @@ Both evaluate prepared rows of signals, with derivatives, at any τ in [0, span]
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tristrand.physics.circuit.assembly import Ints, System
 from tristrand.physics.circuit.modes import Modal, Modes
-from tristrand.physics.circuit.radau import Tableau
+from tristrand.physics.circuit.radau import Tableau, radau_tableau
 
 Floats = NDArray[np.float64]
 
 POINTS_PER_DECADE = 12
-POINTS_PER_CYCLE = 16
+POINTS_PER_CYCLE = 10
 MOST_POINTS = 4000
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True, eq=False, repr=False)
 class LinearRows:
     """Signals s(τ) = start + slope τ + Re Σ weight_k φ_k(τ); arrays (g, S), (g, S), (g, S, m)."""
 
@@ -52,12 +53,27 @@ class LinearRows:
         if not self.rate.shape[1]:
             return value, derivative
         if np.iscomplexobj(self.rate):
-            return self._ringing_at(tau, value, derivative)
+            value, slope = self._ringing_at(tau, value, derivative)
+            assert slope is not None
+            return value, slope
         rate, weight = np.asarray(self.rate, dtype=float), np.asarray(self.weight, dtype=float)
         grown = np.expm1(rate[..., None] * tau[:, None, :])
         return value + weight @ _phi(grown, rate, tau), derivative + weight @ (1.0 + grown)
 
-    def _ringing_at(self, tau: Floats, value: Floats, derivative: Floats) -> tuple[Floats, Floats]:
+    on_grid = at
+
+    def values(self, tau: Floats) -> Floats:
+        """Values alone."""
+        line = self.start[..., None] + self.slope[..., None] * tau[:, None, :]
+        if not self.rate.shape[1]:
+            return line
+        if np.iscomplexobj(self.rate):
+            return self._ringing_at(tau, line, None)[0]
+        rate = np.asarray(self.rate, dtype=float)
+        grown = _phi(np.expm1(rate[..., None] * tau[:, None, :]), rate, tau)
+        return np.asarray(line + self.weight @ grown)
+
+    def _ringing_at(self, tau: Floats, value: Floats, derivative: Floats | None) -> tuple[Floats, Floats | None]:
         """The same where some eigenvalues are complex; one of each conjugate pair is worked out, twice its part."""
         ringing = (self.rate.imag != 0).any(axis=0)
         flat = np.flatnonzero(~ringing)
@@ -65,7 +81,7 @@ class LinearRows:
             slow, part = self.rate[:, flat].real, self.weight[:, :, flat].real
             grown = np.expm1(slow[..., None] * tau[:, None, :])
             value = value + part @ _phi(grown, slow, tau)
-            derivative = derivative + part @ (1.0 + grown)
+            derivative = None if derivative is None else derivative + part @ (1.0 + grown)
         k = np.flatnonzero(ringing & (self.rate.imag >= 0).any(axis=0))
         rate = self.rate[:, k]
         twice = np.where(rate.imag > 0, 2.0, np.where(rate.imag < 0, 0.0, 1.0))
@@ -77,7 +93,8 @@ class LinearRows:
         real, imag = fade * (1.0 - 2.0 * half * half) - 2.0 * half * half, (1.0 + fade) * np.sin(angle)
         share = weight / np.where(rate == 0, 1.0, rate)[:, None, :]
         value = value + share.real @ real - share.imag @ imag
-        derivative = derivative + weight.real @ (1.0 + real) - weight.imag @ imag
+        if derivative is not None:
+            derivative = derivative + weight.real @ (1.0 + real) - weight.imag @ imag
         still = rate == 0
         if still.any():
             value = value + np.where(still[:, None, :], weight.real, 0.0) @ np.broadcast_to(
@@ -93,7 +110,7 @@ def _phi(grown: Floats, rate: Floats, tau: Floats) -> Floats:
     return np.where(still[..., None], tau[:, None, :], phi) if still.any() else phi
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False, repr=False)
 class LinearPanel:
     """Exact solution from `t0` (g,) over `span` (g,), starting at x0 (g, m)."""
 
@@ -115,6 +132,12 @@ class LinearPanel:
         start = (rows[:, :, :m] @ self.x0[..., None])[..., 0] + rows[:, :, m]
         weight = (rows[:, :, :m] @ self.modes.vectors) * self.amplitude[:, None, :]
         return LinearRows(start, np.zeros_like(start) if slope is None else slope, weight, self.modes.rate)
+
+    def take(self, where: Ints) -> LinearPanel:
+        """The same for some of the lanes."""
+        return LinearPanel(
+            self.system.take(where), self.modes.take(where), self.x0[where], self.t0[where], self.span[where]
+        )
 
     def state(self, tau: Floats) -> Floats:
         """x (g, m) at τ (g,)."""
@@ -153,7 +176,9 @@ class LinearPanel:
         scale = 1e-11 * (np.abs(self.x0).max(axis=1, initial=1e-6) + 1e-6)[:, None]
         seen = (rate.imag > 0.05 * np.abs(rate.real)) & (reach > scale)
         out = []
-        for k in np.flatnonzero(seen.any(axis=0)):
+        until = np.zeros(rate.shape)
+        order = np.argsort(-np.abs(rate.imag).max(axis=0), kind="stable")
+        for k in order[seen.any(axis=0)[order]]:
             damping = np.maximum(-rate[:, k].real, 1e-300)
             lasting = np.where(seen[:, k], np.log(np.maximum(reach[:, k] / scale[:, 0], 1.0)) / damping, 0.0)
             lasting = np.minimum(lasting, self.span)
@@ -161,12 +186,17 @@ class LinearPanel:
             longest = np.maximum(cycles * POINTS_PER_CYCLE / MOST_POINTS, 1.0)
             self.span = np.where(longest > 1.0, np.minimum(self.span, lasting / longest), self.span)
             lasting = lasting / longest
-            count = int(min(MOST_POINTS, np.ceil((cycles * POINTS_PER_CYCLE).max()))) + 2
-            out.append(lasting[:, None] * np.linspace(0.0, 1.0, count))
+            # where a faster mode's points lie there is no need of more
+            faster = rate.imag >= rate[:, k, None].imag
+            begin = np.minimum(np.where(faster, until, 0.0).max(axis=1), lasting)
+            until[:, k] = lasting
+            cycles = (lasting - begin) * rate[:, k].imag / (2 * np.pi)
+            count = int(np.ceil((cycles * POINTS_PER_CYCLE).max(initial=0.0))) + 2
+            out.append(begin[:, None] + (lasting - begin)[:, None] * np.linspace(0.0, 1.0, count))
         return out
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True, eq=False, repr=False)
 class RadauRows:
     """Signals as polynomials through s + 1 nodes, plus shares of the load currents P(τ)/v(τ)."""
 
@@ -199,7 +229,18 @@ class RadauRows:
 
     def at(self, tau: Floats) -> tuple[Floats, Floats]:
         """Values and derivatives (g, S, T) at τ (g, T)."""
-        basis, rise = self.tableau.lagrange(tau / self.step[:, None])  # (g, T, s + 1)
+        return self._on(tau, *self.tableau.lagrange(tau / self.step[:, None]))
+
+    def on_grid(self, tau: Floats) -> tuple[Floats, Floats]:
+        """Values and derivatives at the panel's own grid τ."""
+        return self._on(tau, *grid_basis(self.tableau.c.size))
+
+    def values(self, tau: Floats) -> Floats:
+        """Values alone."""
+        return self.at(tau)[0]
+
+    def _on(self, tau: Floats, basis: Floats, rise: Floats) -> tuple[Floats, Floats]:
+        """Values and derivatives from the Lagrange basis (g, T, s + 1) and its derivative."""
         basis, rise = basis.swapaxes(1, 2), rise.swapaxes(1, 2) / self.step[:, None, None]
         value = self.nodes @ basis + self.slope[..., None] * tau[:, None, :]
         derivative = self.nodes @ rise + self.slope[..., None]
@@ -211,7 +252,7 @@ class RadauRows:
         return value, derivative
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False, repr=False)
 class RadauPanel:
     """One accepted step: modal values at the nodes 0, c1 .. cs = 1."""
 
@@ -240,7 +281,24 @@ class RadauPanel:
 
     def grid(self) -> Floats:
         """Points (g, T) from 0 to span."""
-        return self.span[:, None] * np.linspace(0.0, 1.0, 13)
+        return self.span[:, None] * GRID
+
+    def take(self, where: Ints) -> RadauPanel:
+        """The same for some of the lanes."""
+        return RadauPanel(
+            self.system.take(where), self.modes.take(where), self.x0[where], self.t0[where], self.span[where],
+            self.step[where], self.nodes[where], self.load_v[where], self.power[where], self.tableau,
+        )  # fmt: skip
+
+
+#: Points of a step at which it is looked at.
+GRID = np.linspace(0.0, 1.0, 13)
+
+
+@lru_cache(maxsize=8)
+def grid_basis(stages: int) -> tuple[Floats, Floats]:
+    """Lagrange basis and its derivative (1, 13, s + 1) on GRID."""
+    return radau_tableau(stages).lagrange(GRID[None])
 
 
 Panel = LinearPanel | RadauPanel

@@ -15,7 +15,7 @@ from tristrand.physics.circuit.topology import Topology
 Floats = NDArray[np.float64]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True, eq=False, repr=False)
 class Record:
     """A panel as used: its lanes and the times at which each began and ended there."""
 
@@ -67,6 +67,16 @@ class Transient:
         tau = np.clip(times - record.start[:, None], 0.0, (record.end - record.start)[:, None])
         return record.panel.rows(row[:, None, :]).at(tau)[0][:, 0]
 
+    def at(self, signal: Signal, times: Floats) -> Floats:
+        """The signal of every lane at its own time [s] (N,); at a jump the value after it, nan outside the run."""
+        out = np.full(self.lanes, np.nan)
+        for record in self.records:
+            own = times[record.lanes]
+            inside = (own >= record.start) & (own <= record.end)
+            if inside.any():
+                out[record.lanes[inside]] = self._values(record, signal, own[:, None])[inside, 0]
+        return out
+
     def _of_lane(self, lane: int) -> list[tuple[Record, int]]:
         if not 0 <= lane < self.lanes:
             raise IndexError(f"lane {lane} does not exist; there are {self.lanes}")
@@ -88,9 +98,7 @@ class Transient:
                 one = np.array([k])
                 regime, system = record.regime.take(one), record.panel.system.take(one)
                 row = signal_row(self.topology, regime, record.lanes[one], system, signal)
-                rows = record.panel.rows(np.repeat(row[:, None], record.lanes.size, axis=0))
-                pair = rows.pairs(np.array([k]), np.array([0]))
-                out[inside] = pair.at((times[inside] - start)[None])[0][0, 0]
+                out[inside] = record.panel.take(one).rows(row[:, None]).values((times[inside] - start)[None])[0, 0]
         return out
 
     def grid(self, lane: int = 0) -> Floats:

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numpy.polynomial import legendre
 from numpy.typing import NDArray
 
 from tristrand.physics.circuit.panels import Rows
@@ -16,7 +15,7 @@ Bools = NDArray[np.bool_]
 Ints = NDArray[np.intp]
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False, repr=False)
 class Sampled:
     """Signals of a panel on its grid: tau (g, T), value and slope (g, S, T)."""
 
@@ -28,7 +27,7 @@ class Sampled:
     @classmethod
     def of(cls, rows: Rows, tau: Floats) -> Sampled:
         """Evaluate the rows on the grid."""
-        return cls(rows, tau, *rows.at(tau))
+        return cls(rows, tau, *rows.on_grid(tau))
 
     def clipped(self, end: Floats) -> Sampled:
         """The same up to `end` (g,): later points are drawn back to the end."""
@@ -140,8 +139,9 @@ def largest(sampled: Sampled, columns: slice, known: Floats) -> tuple[Floats, Fl
     """Largest value (g, S) of each signal on the panel and its τ; exact where it exceeds the value `known` (g, S)."""
     value = sampled.value[:, columns]
     k = value.argmax(axis=2)
-    best = np.take_along_axis(value, k[..., None], axis=2)[..., 0]
-    when = np.take_along_axis(np.broadcast_to(sampled.tau[:, None], value.shape), k[..., None], axis=2)[..., 0]
+    row = np.arange(k.shape[0])[:, None]
+    best = value[row, np.arange(k.shape[1]), k]
+    when = sampled.tau[row, k]
     lane, column, k, estimate = humps(sampled, columns)
     base = columns.start or 0
     maybe = estimate > np.maximum(best, known)[lane, column - base]
@@ -160,8 +160,10 @@ def largest(sampled: Sampled, columns: slice, known: Floats) -> tuple[Floats, Fl
 @lru_cache(maxsize=2)
 def gauss(points: int) -> tuple[Floats, Floats]:
     """Gauss-Legendre nodes and weights on [0, 1]."""
-    nodes, weights = legendre.leggauss(points)
-    return (nodes + 1) / 2, weights / 2
+    k = np.arange(1.0, points)
+    beside = k / np.sqrt(4 * k * k - 1)  # the three-term recurrence of the Legendre polynomials
+    nodes, vectors = np.linalg.eigh(np.diag(beside, 1) + np.diag(beside, -1))
+    return (nodes + 1) / 2, vectors[0] ** 2
 
 
 def integrals(rows: Rows, edges: Floats, factors: list[tuple[int, int | None]]) -> Floats:
@@ -170,7 +172,7 @@ def integrals(rows: Rows, edges: Floats, factors: list[tuple[int, int | None]]) 
     width = np.diff(edges, axis=1)
     tau = (edges[:, :-1, None] + width[:, :, None] * nodes).reshape(edges.shape[0], -1)
     measure = (width[:, :, None] * weights).reshape(tau.shape)
-    value, _ = rows.at(tau)
+    value = rows.values(tau)
     out = np.empty((edges.shape[0], len(factors)))
     for k, (first, second) in enumerate(factors):
         term = value[:, first] if second is None else value[:, first] * value[:, second]

@@ -33,7 +33,7 @@ SLACK = 1e-9
 NEVER = 1e30
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True, eq=False, repr=False)
 class Exit:
     """One way out of the present state: of diode or load `index`, upward or downward in its voltage."""
 
@@ -42,7 +42,7 @@ class Exit:
     upward: bool
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True, eq=False, repr=False)
 class Exits:
     """Exits of a regime; row (g, E, q) plus ramp (g, E) times P(t)/P is positive once an exit is due."""
 

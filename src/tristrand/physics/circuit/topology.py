@@ -28,7 +28,7 @@ Bools = NDArray[np.bool_]
 Kind = TypeVar("Kind", bound=Element)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True, eq=False, repr=False)
 class Loads:
     """Parameters of the power loads, each (N, k)."""
 

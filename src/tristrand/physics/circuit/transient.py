@@ -12,7 +12,6 @@ from tristrand.physics.circuit.assembly import Ints
 from tristrand.physics.circuit.changes import Changes
 from tristrand.physics.circuit.elements import Circuit
 from tristrand.physics.circuit.lanes import Prepared
-from tristrand.physics.circuit.modes import modes_of
 from tristrand.physics.circuit.panels import LinearPanel, Panel, RadauPanel
 from tristrand.physics.circuit.radau import STAGES, radau_step, radau_tableau
 from tristrand.physics.circuit.results import Record, Transient
@@ -69,7 +68,7 @@ def transient(
     return _Run(circuit, duration_s, commands, probes, stop, rtol, stop_at_drop).result()
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False, repr=False)
 class _Outcome:
     """What one panel told about its lanes."""
 
@@ -117,15 +116,10 @@ class _Run(Changes):
 
     def _advance(self, lanes: Ints) -> Ints:
         """One panel for lanes of equal regime; the lanes that must settle afterwards."""
-        p = self._prepare(lanes)
-        if p.modes is None:
-            p.modes = modes_of(p.system)
-            wrong = self._inexact(p)
-            if wrong.any():
-                p = p.take(np.flatnonzero(~wrong))
-                lanes = p.lanes
-                if not lanes.size:
-                    return lanes
+        p = self._with_modes(lanes)
+        lanes = p.lanes
+        if not lanes.size:
+            return lanes
         x, _ = self._state(p)
         horizon = np.minimum(self.breaks[:, lanes].min(axis=0, initial=np.inf), self.duration) - self.time[lanes]
         panel: Panel
@@ -294,7 +288,7 @@ class _Run(Changes):
         done = self.time[lanes] >= self.duration
         moved = self._due(lanes[~done])
         self.running[lanes[done]] = False
-        return np.union1d(lanes[fired], moved).astype(np.intp)
+        return np.concatenate([lanes[fired], moved])
 
     def _fire(self, outcome: _Outcome, row: int, end: float) -> None:
         """Take the first exit of the lane that is due at the end of the panel."""

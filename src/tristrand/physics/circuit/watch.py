@@ -13,7 +13,7 @@ from tristrand.physics.circuit.signals import Crossing, Integral, Peak, Probe, S
 Floats = NDArray[np.float64]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True, eq=False, repr=False)
 class Watched:
     """Order of the watched rows: conditions that end a panel, crossings, peaks, integrands."""
 

@@ -1,12 +1,16 @@
-"""What every study's result is made of: workings that can be checked by hand, missing data, series for plots."""
+"""What every study's result is made of: workings that can be checked by hand, missing data, series for plots.
+
+Small records are named tuples: they are made by the hundred in every check, and a class of them loads in a tenth of the
+time of a data class.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
+from typing import NamedTuple
 
 
-@dataclass(frozen=True, slots=True)
-class Input:
+class Input(NamedTuple):
     """A number put into a formula: its symbol, value and unit."""
 
     symbol: str
@@ -14,8 +18,7 @@ class Input:
     unit: str
 
 
-@dataclass(frozen=True, slots=True)
-class Working:
+class Working(NamedTuple):
     """One line of calculation about one object.
 
     ``formula`` is plain arithmetic over the inputs' symbols (``ln``, ``exp``, ``sqrt``, ``min``, ``max``, ``log10``
@@ -34,8 +37,7 @@ class Working:
     method: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Missing:
+class Missing(NamedTuple):
     """A datum that a study needs and the design does not give: where it belongs, and what it is."""
 
     pointer: str
@@ -46,8 +48,7 @@ class Missing:
         return f"{self.pointer} ({self.what})" if self.what else self.pointer
 
 
-@dataclass(frozen=True, slots=True)
-class Series:
+class Series(NamedTuple):
     """A curve for a plot: named, with axis quantities and units, and where it applies."""
 
     name: str

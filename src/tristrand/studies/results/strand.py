@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from tristrand.studies.results.common import Outcome
 
 
-@dataclass(frozen=True, slots=True)
-class Corner:
+class Corner(NamedTuple):
     """One state of a pack: where its open-circuit voltage and resistance were read."""
 
     name: str
@@ -19,8 +19,7 @@ class Corner:
     outside_table: bool
 
 
-@dataclass(frozen=True, slots=True)
-class PackFigures:
+class PackFigures(NamedTuple):
     """One pack. ``corners`` holds the four ends of its range of charge and temperature."""
 
     pack: str
@@ -45,16 +44,14 @@ class PackResult(Outcome):
     packs: dict[str, PackFigures] = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True)
-class Flow:
+class Flow(NamedTuple):
     """The largest current of one part or connection in one case, and the corner of the pack at which it flows."""
 
     current_a: float
     corner: str
 
 
-@dataclass(frozen=True, slots=True)
-class CaseFlows:
+class CaseFlows(NamedTuple):
     """One high-voltage case solved at every corner of the pack.
 
     ``flows`` is keyed by element (a connection or a part); ``lowest_v`` and ``highest_v`` by part with two poles.
@@ -85,8 +82,7 @@ class OperatingResult(Outcome):
     cases: dict[str, CaseFlows] = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True)
-class Ampacity:
+class Ampacity(NamedTuple):
     """What one table, or the heat balance, lets a conductor carry for ever."""
 
     name: str
@@ -95,8 +91,7 @@ class Ampacity:
     detail: str
 
 
-@dataclass(frozen=True, slots=True)
-class ConductorFigures:
+class ConductorFigures(NamedTuple):
     """One cable connection. Currents are the largest over cases and corners; ``sustained`` cases have no end."""
 
     connection: str
@@ -120,8 +115,7 @@ class ConductorFigures:
     drop_case: str
 
 
-@dataclass(frozen=True, slots=True)
-class CableOption:
+class CableOption(NamedTuple):
     """A cable sheet of the folder judged for one connection: would it carry what flows there?"""
 
     cable: str
@@ -137,8 +131,7 @@ class ConductorsResult(Outcome):
     options: dict[str, tuple[CableOption, ...]] = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True)
-class PrechargeAttempt:
+class PrechargeAttempt(NamedTuple):
     """One lane of the precharge: pack and tolerances at one combination of their ends.
 
     Times are nan where the level is never reached. ``target_late_s``: both sensors err so that the supervisor sees the
@@ -215,8 +208,7 @@ class PrechargeResult(Outcome):
     fed_directly: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class DischargeCase:
+class DischargeCase(NamedTuple):
     """One way in which the circuit opens.
 
     ``seconds`` is the longest time to 60 V over all bus devices; nan = never within the time looked at.

@@ -1,0 +1,402 @@
+"""Rules that hang on how the circuit is joined: packs in series and in parallel, poles, fuses, short-lived cases."""
+
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from tristrand.app.check import judge_design
+from tristrand.app.pipeline import Pipeline
+from tristrand.app.starter import starter_files
+from tristrand.design import Design, apply_edits, load_files
+from tristrand.findings import Edit, Finding
+from tristrand.rules import LIMITS, RULES, Context, Open
+from tristrand.rules.limits import FLOOR, strictest
+from tristrand.rules.rule import REGISTRY
+from tristrand.studies.circuits import hv_circuit
+from tristrand.studies.topology import chains, feeding_fuses, feeds, protecting_fuses, resistor_limited, uppermost
+
+BASE = starter_files()
+PIPELINE = Pipeline()
+HV = "high_voltage.yaml"
+Change = tuple[str, str, str]
+
+PACK_2 = (
+    "{kind: pack, sheet: pack-84s, state_of_charge: {minimum: 10 %, maximum: 100 %}, "
+    "temperature: {minimum: 0 °C, maximum: 45 °C}}"
+)
+IN_SERIES: tuple[Change, ...] = (
+    (HV, "parts/pack_2", PACK_2),
+    (HV, "connections/W3/from", "pack_2.minus"),
+    (HV, "connections/W90", "{from: pack.minus, to: pack_2.plus, resistance: 0.1 mΩ}"),
+)
+# Each string with a fuse of its own, joined behind the fuses and ahead of the service disconnect.
+IN_PARALLEL: tuple[Change, ...] = (
+    (HV, "parts/pack_2", PACK_2),
+    (HV, "parts/fuse_2", "{kind: fuse, sheet: fuse-160}"),
+    (HV, "connections/W90", "{from: pack_2.plus, to: fuse_2.a, cable: hv-35, length: 0.4 m}"),
+    (HV, "connections/W91", "{from: fuse_2.b, to: k_plus.a, cable: hv-35, length: 0.2 m}"),
+    (HV, "connections/W92", "{from: pack_2.minus, to: disconnect.a, cable: hv-35, length: 0.4 m}"),
+)
+CHARGER: tuple[Change, ...] = (
+    (HV, "parts/obc", "{kind: charger, sheet: obc, power: {charge: 6 kW}}"),
+    (HV, "connections/W97", "{from: bus_plus.bar, to: obc.plus, cable: hv-4, length: 2 m}"),
+    (HV, "connections/W98", "{from: bus_minus.bar, to: obc.minus, cable: hv-4, length: 2 m}"),
+    ("parts/obc.yaml", "", "{schema_version: 1, kind: charger, output_current: 18 A, output_capacitance: 20 µF}"),
+)
+CHARGING: Change = ("vehicle.yaml", "modes/charging", "{high_voltage: [charge]}")
+
+
+def design(*changes: Change) -> Design:
+    loaded = load_files(apply_edits(BASE, [Edit(*change) for change in changes]), "changed")
+    assert loaded.design is not None, [problem.text() for problem in loaded.problems]
+    return loaded.design
+
+
+class Judgement:
+    """The findings of one changed starter, by code and object."""
+
+    def __init__(self, *changes: Change) -> None:
+        self.design = design(*changes)
+        self.results: dict[str, Any] = dict(PIPELINE.run(self.design))
+        self.judged = judge_design(self.design, self.results)
+
+    def of(self, code: str, thing: str = "") -> list[Finding]:
+        found = [v.finding for v in self.judged.verdicts if v.finding.code == code]
+        return [f for f in found if not thing or f.place.object.rpartition("/")[2] == thing]
+
+    def kinds(self, code: str, thing: str = "") -> set[str]:
+        return {f.kind for f in self.of(code, thing)}
+
+    def one(self, code: str, thing: str) -> Finding:
+        (finding,) = self.of(code, thing)
+        return finding
+
+
+# --- packs in series ---
+
+
+def test_ratings_meet_the_sum_of_packs_in_series() -> None:
+    most = 2 * 84 * 4.15
+    told = Judgement(*IN_SERIES, ("vehicle.yaml", "rule_sets", "[workshop, un-r100, fsae-2026]"))
+    for code, thing in (("HV101", "k_plus"), ("HV102", "main_fuse"), ("HV103", "rated_voltage"), ("HV104", "pack")):
+        for finding in told.of(code, thing):
+            (evidence,) = finding.evidence
+            judged = evidence.value if code == "HV104" else evidence.limit
+            assert judged == pytest.approx(most), code
+    assert told.kinds("HV104") == {"fail"}
+    assert "pack and pack_2 in series" in told.one("HV104", "pack").message
+    assert told.kinds("HV101", "k_plus") == {"fail"}
+
+
+def test_packs_joined_in_series_without_a_device_count_too() -> None:
+    changed = design(
+        (HV, "parts/pack_2", PACK_2), (HV, "connections/W90", "{from: pack.minus, to: pack_2.plus, resistance: 1 mΩ}")
+    )
+    found = chains(hv_circuit(changed), {"pack": 300.0, "pack_2": 50.0})
+    assert [(chain.packs, chain.volts) for chain in found] == [(("pack", "pack_2"), 350.0)]
+
+
+def test_packs_in_parallel_do_not_add_up_their_voltages_but_their_currents() -> None:
+    circuit = hv_circuit(design(*IN_PARALLEL))
+    assert [c.volts for c in chains(circuit, {"pack": 300.0, "pack_2": 310.0})] == [300.0, 310.0]
+    assert uppermost(circuit) == ("pack", "pack_2")
+    assert uppermost(hv_circuit(design(*IN_SERIES))) == ("pack",)
+
+
+def test_the_drop_is_taken_from_the_whole_stack() -> None:
+    """Twice the voltage at the same power: less than half the current, so less than half the drop of one pack."""
+    single, double = Judgement(), Judgement(*IN_SERIES)
+    one = single.results["operating"].cases["continuous"]
+    two = double.results["operating"].cases["continuous"]
+    assert 0 < two.drop_v["drive"] < 0.5 * one.drop_v["drive"]
+    assert two.drop_share["drive"] < 0.25 * one.drop_share["drive"]
+
+
+def test_a_charger_divides_its_power_by_the_voltage_of_its_stack() -> None:
+    told = Judgement(*IN_SERIES, *CHARGER, CHARGING)
+    case = told.results["operating"].cases["charge"]
+    # At 10 % the table of the cell says 3.40 V: the lowest voltage, hence the largest current.
+    assert case.flows["obc"].current_a == pytest.approx(6000 / (2 * 84 * 3.40))
+
+
+# --- poles ---
+
+
+def test_a_device_between_two_packs_feeds_at_no_two_poles() -> None:
+    told = Judgement(
+        (HV, "parts/pack_2", PACK_2),
+        (HV, "connections/W14/from", "pack_2.minus"),
+        (HV, "connections/W90", "{from: pack_2.plus, to: pack_2.minus, resistance: 10 Ω}"),
+    )
+    finding = told.one("HV011", "dcdc")
+    assert finding.kind == "fail"
+    assert "no pack feeds it at both poles" in finding.message
+    assert told.kinds("HV011", "drive") == {"pass"}
+
+
+def test_a_device_on_an_island_is_named_by_the_rule_for_islands_alone() -> None:
+    told = Judgement(
+        (HV, "parts/spare", "{kind: fuse, sheet: fuse-15}"),
+        (HV, "connections/W13/from", "spare.a"),
+        (HV, "connections/W14/from", "spare.b"),
+    )
+    assert told.kinds("HV001") == {"fail"}
+    assert told.of("HV011", "dcdc") == []
+    assert told.kinds("HV011", "drive") == {"pass"}
+
+
+def test_a_swapped_device_is_said_to_be_swapped() -> None:
+    told = Judgement(*REGISTRY["HV011"].failing.changes)
+    assert "wrong way round" in told.one("HV011", "dcdc").message
+    assert feeds(hv_circuit(told.design))["dcdc"].way == "swapped"
+
+
+# --- the floor of the limits ---
+
+
+@pytest.mark.parametrize("key", sorted(FLOOR))
+@pytest.mark.parametrize("sets", [("un-r100",), ("fsae-2026",), ("fs-family-2026", "un-r100")])
+def test_no_choice_of_rule_sets_goes_below_the_floor(key: str, sets: tuple[str, ...]) -> None:
+    (floor,) = [row for row in LIMITS if row.key == key and row.rule_set == "workshop"]
+    limit = strictest(key, sets)
+    assert limit is not None
+    assert limit.value <= floor.value if floor.sense == "most" else limit.value >= floor.value
+
+
+def test_the_floor_shows_its_own_source_where_it_speaks() -> None:
+    limit = strictest("precharge_share", ("fsae-2026",))
+    assert limit is not None
+    assert (limit.value, limit.source) == (0.95, "CONTACTOR-NOTE#precharge")
+    equal = strictest("discharge_time_s", ("fsae-2026",))
+    assert equal is not None
+    assert equal.source == "FSAE-2026#EV.7.2.2c"
+    assert strictest("drop_share", ("fsae-2026",)) is None
+
+
+def test_a_pack_without_fuse_fails_under_every_rule_set() -> None:
+    told = Judgement(*REGISTRY["HV003"].failing.changes, ("vehicle.yaml", "rule_sets", "[un-r100]"))
+    finding = told.one("HV003", "pack")
+    assert finding.kind == "fail"
+    assert finding.evidence[0].source == "PRACTICE#pack fuse"
+
+
+# --- fuses and what they protect ---
+
+FUSE_AT_THE_LOAD: tuple[Change, ...] = (
+    (HV, "connections/W13", "{from: bus_plus.bar, to: fuse_dcdc.a, cable: hv-4, length: 1.8 m}"),
+    (HV, "connections/W12", "{from: fuse_dcdc.b, to: dcdc.plus, resistance: 0.1 mΩ}"),
+)
+
+
+def test_a_fuse_at_the_load_does_not_protect_the_cable_before_it() -> None:
+    right, wrong = hv_circuit(design()), hv_circuit(design(*FUSE_AT_THE_LOAD))
+    assert set(protecting_fuses(right)["W13"]) == {"main_fuse", "fuse_dcdc"}
+    assert protecting_fuses(wrong)["W13"] == ("main_fuse",)
+    assert set(protecting_fuses(wrong)["W14"]) == {"main_fuse", "fuse_dcdc"}
+    finding = Judgement(*FUSE_AT_THE_LOAD).one("HV128", "W13")
+    assert finding.kind == "fail"
+    assert finding.evidence[0].value == 160
+    assert Judgement().kinds("HV128", "W13") == {"pass"}
+
+
+def test_with_the_main_fuse_in_the_minus_it_is_the_one_that_protects() -> None:
+    circuit = hv_circuit(
+        design(
+            *FUSE_AT_THE_LOAD,
+            (HV, "connections/W1/to", "k_plus.a"),
+            (HV, "connections/W2", "{from: pack.minus, to: main_fuse.a, cable: hv-35, length: 0.2 m}"),
+            (HV, "connections/W3/from", "main_fuse.b"),
+            (HV, "connections/W5/from", "k_plus.a"),
+        )
+    )
+    assert protecting_fuses(circuit)["W13"] == ("main_fuse",)
+    assert protecting_fuses(circuit)["W8"] == ("main_fuse",)
+
+
+@pytest.mark.parametrize(("length", "kind"), [("0.15 m", "pass"), ("0.151 m", "fail"), ("2 m", "fail")])
+def test_a_reduced_conductor_without_current_is_judged_beyond_150_mm(length: str, kind: str) -> None:
+    finding = Judgement((HV, "connections/W5/length", length)).one("HV128", "W5")
+    assert finding.kind == kind
+    if kind == "pass":
+        assert finding.evidence[0].source == "FSAE-2026#EV.6.6.6"
+
+
+def test_a_lead_behind_the_resistor_is_spared_and_one_before_it_is_not() -> None:
+    assert resistor_limited(hv_circuit(design())) == {"W17"}
+    assert "resistor" in Judgement().one("HV128", "W17").message
+
+
+def test_charger_leads_are_judged_though_no_mode_charges() -> None:
+    told = Judgement(*CHARGER)
+    assert told.kinds("HV128", "W97") == {"fail"}
+    assert told.results["operating"].cases["continuous"].flows["W97"].current_a == 0
+    assert told.results["conductors"].conductors["W97"].sustained_case == ""
+
+
+def test_fuses_of_packs_in_parallel_add_up() -> None:
+    circuit = hv_circuit(design(*IN_PARALLEL))
+    assert protecting_fuses(circuit)["W8"] == ()
+    assert feeding_fuses(circuit)["W8"] == (("main_fuse",), ("fuse_2",))
+    finding = Judgement(*IN_PARALLEL).one("HV128", "W8")
+    assert finding.kind == "fail"
+    assert finding.evidence[0].value == 320
+
+
+def test_packs_in_parallel_without_fuses_between_them_fail() -> None:
+    bare: tuple[Change, ...] = (
+        (HV, "parts/pack_2", PACK_2),
+        (HV, "connections/W90", "{from: pack_2.plus, to: main_fuse.a, cable: hv-35, length: 0.4 m}"),
+        (HV, "connections/W92", "{from: pack_2.minus, to: disconnect.a, cable: hv-35, length: 0.4 m}"),
+    )
+    told = Judgement(*bare)
+    assert told.kinds("HV003") == {"fail"}
+    assert told.kinds("HV005") == {"fail"}
+    assert Judgement(*IN_PARALLEL).kinds("HV003") == {"pass"}
+    assert Judgement(*IN_SERIES).kinds("HV003") | Judgement(*IN_SERIES).kinds("HV005") == {"pass"}
+
+
+# --- cases that last only so long: 20 s at about 138 A in the starter ---
+
+
+@pytest.mark.parametrize(
+    ("overload", "kind"),
+    [
+        ("[]", "fail"),
+        ("[{current: 150 A, time: 20 s}]", "pass"),
+        ("[{current: 150 A, time: 19 s}]", "fail"),
+        ("[{current: 130 A, time: 60 s}]", "fail"),
+        ("[{current: 130 A, time: 60 s}, {current: 150 A, time: 30 s}]", "pass"),
+    ],
+)
+@pytest.mark.parametrize(
+    ("sheet", "field", "code", "thing"),
+    [
+        ("contactor-200", "continuous_current", "HV106", "k_plus"),
+        ("disconnect-200", "continuous_current", "HV106", "disconnect"),
+        ("fuse-160", "rated_current", "HV129", "main_fuse"),
+    ],
+)
+def test_an_overload_needs_its_current_and_its_time(
+    sheet: str, field: str, code: str, thing: str, overload: str, kind: str
+) -> None:
+    told = Judgement((f"parts/{sheet}.yaml", field, "100 A"), (f"parts/{sheet}.yaml", "overload", overload))
+    (finding,) = [f for f in told.of(code, thing) if "for 20 s" in f.evidence[0].quantity]
+    assert finding.kind == kind
+
+
+@pytest.mark.parametrize(
+    ("sheet", "time", "peak", "code", "thing"),
+    [
+        ("inverter-60", "peak_time", "peak_current", "HV107", "drive"),
+        ("pack-84s", "discharge_peak_time", "discharge_current_peak", "HV121", "pack"),
+    ],
+)
+def test_a_peak_rating_counts_only_with_its_time(sheet: str, time: str, peak: str, code: str, thing: str) -> None:
+    file = f"parts/{sheet}.yaml"
+    assert "fail" in Judgement((file, time, "19 s")).kinds(code, thing)
+    assert Judgement((file, time, "20 s")).kinds(code, thing) == {"pass"}
+    assert any(f"{sheet}/{time} " in text for text in Judgement((file, time, "null")).judged.open[code])
+    assert any(f"{sheet}/{peak} " in text for text in Judgement((file, peak, "null")).judged.open[code])
+    assert "fail" in Judgement((file, time, "null"), (file, peak, "130 A")).kinds(code, thing)
+
+
+def test_a_case_that_lasts_longer_than_the_peak_fails() -> None:
+    told = Judgement((HV, "case_duration/peak", "25 s"))
+    assert told.kinds("HV107", "drive") == {"fail"}
+    assert "fail" in told.kinds("HV121", "pack")
+
+
+# --- power in each case ---
+
+
+def test_a_driving_case_without_power_is_open() -> None:
+    told = Judgement(("vehicle.yaml", "modes/cold", "{high_voltage: [heat]}"))
+    assert any("drive/power/heat" in text for text in told.judged.open["HV192"])
+    rests = Judgement(("vehicle.yaml", "modes/cold", "{high_voltage: [heat]}"), (HV, "parts/drive/power/heat", "0 W"))
+    assert rests.kinds("HV192") == {"pass"}
+
+
+def test_a_device_below_its_turn_on_voltage_stays_off_and_says_so() -> None:
+    # 84 cells reach 348.6 V at most.
+    told = Judgement(("parts/dcdc-1k2.yaml", "turn_on_voltage", "360 V"))
+    failing = [f for f in told.of("HV105", "dcdc") if f.kind == "fail"]
+    assert {f.message.partition(" with ")[0] for f in failing} == {
+        "dcdc stays off in case continuous", "dcdc stays off in case peak"
+    }  # fmt: skip
+    assert told.kinds("HV105", "drive") == {"pass"}
+
+
+def test_a_device_that_no_case_uses_is_named_beside_the_others() -> None:
+    told = Judgement(*CHARGER, ("parts/obc.yaml", "voltage", "{minimum: 100 V, maximum: 500 V}"))
+    assert told.kinds("HV105", "obc") == {"not_applicable"}
+    assert told.kinds("HV105", "drive") == {"pass"}
+
+
+def test_a_plain_resistance_is_off_in_a_case_that_is_left_out() -> None:
+    told = Judgement(
+        (HV, "parts/ptc", "{kind: heater, sheet: ptc, power: {peak: 1 kW}}"),
+        (HV, "connections/W97", "{from: fuse_dcdc.b, to: ptc.plus, cable: hv-4, length: 1 m}"),
+        (HV, "connections/W98", "{from: bus_minus.bar, to: ptc.minus, cable: hv-4, length: 1 m}"),
+        (
+            "parts/ptc.yaml",
+            "",
+            "{schema_version: 1, kind: heater, control: resistance, resistance: 100 Ω, input_capacitance: 1 µF}",
+        ),
+    )
+    cases = told.results["operating"].cases
+    assert cases["continuous"].flows["ptc"].current_a == 0
+    # At most 348.6 V over 100 ohm, at least the lowest pack voltage over it.
+    assert 2.0 < cases["peak"].flows["ptc"].current_a < 3.486
+
+
+# --- what a rule says where it knows nothing ---
+
+
+def test_a_comparison_without_a_number_is_open() -> None:
+    told = Judgement()
+    ctx = Context(REGISTRY["HV101"], told.design, told.results, ("workshop",))
+    for value, limit in ((float("nan"), 1.0), (1.0, float("nan"))):
+        outcome = ctx.compare(
+            "high_voltage/parts/pack", "voltage", value, "V", "<=", limit, "", subject="a", bad="b", good="c"
+        )
+        assert isinstance(outcome, Open)
+        assert "voltage" in outcome.missing[0].what
+
+
+def test_a_charge_case_without_operating_point_is_open() -> None:
+    told = Judgement(*CHARGER, CHARGING)
+    operating = told.results["operating"]
+    unsolved = operating.cases["charge"]._replace(flows={}, lowest_v={}, failed={"full, warm": "no point"})
+    results = {**told.results, "operating": replace(operating, cases={**operating.cases, "charge": unsolved})}
+    ctx = Context(REGISTRY["HV122"], told.design, results, ("workshop",))
+    assert [type(outcome) for outcome in REGISTRY["HV122"].check(ctx)] == [Open]
+
+
+def test_why_no_cable_was_judged_for_short_heating_is_true() -> None:
+    told = Judgement(("vehicle.yaml", "modes/drive/high_voltage", "[continuous]"))
+    assert told.judged.not_applicable["HV126"] == "no case that a mode uses has a duration"
+
+
+def test_a_clause_is_named_only_where_its_set_is_in_force() -> None:
+    for code in ("HV101", "HV102", "HV103"):
+        here = Judgement().of(code)
+        there = Judgement(("vehicle.yaml", "rule_sets", "[fsae-2026]")).of(code)
+        assert {f.evidence[0].source for f in here} == {"DATASHEET#rated voltage"}
+        assert all(f.evidence[0].source.startswith("FSAE-2026#EV.") for f in there)
+
+
+def test_rules_on_danger_to_life_cannot_be_waived() -> None:
+    guarded = {"HV003", "HV004", "HV005", "HV006", "HV011", "HV101", "HV102", "HV103", "HV104"}
+    guarded |= {"HV122", "HV125", "HV126", "HV128"}
+    assert guarded <= {rule.code for rule in RULES if not rule.waivable}
+
+
+def test_a_route_counts_the_cables_that_are_loaded_together() -> None:
+    told = Judgement(
+        *((HV, f"connections/{lead}/route", "left sill") for lead in ("W10", "W11", "W13", "W14")),
+        *((HV, f"connections/{lead}/bundled", "4") for lead in ("W13", "W14")),
+    )
+    assert told.kinds("HV113", "W10") == told.kinds("HV113", "W11") == {"fail"}
+    assert told.kinds("HV113", "W13") == {"pass"}
+    assert told.one("HV113", "W10").evidence[0].value == 4
