@@ -107,7 +107,7 @@ def one_loop(
 
 
 def van(*swap: tuple[str, str], file: str = "high_voltage.yaml") -> Design:
-    """The demo van with text of one file replaced, and with the settings of precharge these tests were worked out for."""
+    """The demo van with text of one file replaced, and the settings of precharge these tests were worked out for."""
     files, _ = read_folder(VAN)
     settings = files["high_voltage.yaml"].decode()
     for now, worked_out in (("target: 96.5 %", "target: 95 %"), ("timeout: 350 ms", "timeout: 1.2 s")):

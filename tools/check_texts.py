@@ -20,9 +20,7 @@ HOSTS = re.compile(
     r"|golan[g]\.org|crate[s]\.io|rubygem[s]\.org|anacon[d]a\.(org|com)|debia[n]\.org|ubunt[u]\.com)",
     re.IGNORECASE,
 )
-PATHS = re.compile(
-    r"(?<![\w.~$}/])/(?:home|Users|root|work|tmp|opt|mnt)/|\bfile:/{2,3}[\w/]|\b[A-Z]:\\Users\\"
-)
+PATHS = re.compile(r"(?<![\w.~$}/])/(?:home|Users|root|work|tmp|opt|mnt)/|\bfile:/{2,3}[\w/]|\b[A-Z]:\\Users\\")
 PINNED = re.compile(r"^[a-z0-9][a-z0-9._-]*==\S+( ; .+)? \\$")
 HASH = re.compile(r"^    --hash=sha256:[0-9a-f]{64}( \\)?$")
 
@@ -57,8 +55,7 @@ def project_files() -> Iterator[Path]:
         names = [
             path.relative_to(ROOT).as_posix()
             for path in ROOT.rglob("*")
-            if not aside.intersection(path.relative_to(ROOT).parts)
-            and not path.parent.name.endswith("_cache")
+            if not aside.intersection(path.relative_to(ROOT).parts) and not path.parent.name.endswith("_cache")
         ]
     for name in sorted(names):
         path = ROOT / name

@@ -51,9 +51,7 @@ def resolve(upgrade: bool) -> str:
         room = Path(folder)
         venv.create(room / "venv", with_pip=True)
         python = str(next((room / "venv").glob("[bS]*/python*")))
-        subprocess.run(
-            [python, "-m", "pip", "install", "--quiet", "pip-tools>=7.4"], check=True, env=quiet_settings()
-        )
+        subprocess.run([python, "-m", "pip", "install", "--quiet", "pip-tools>=7.4"], check=True, env=quiet_settings())
         out = room / "requirements.lock"
         if LOCK.exists():
             shutil.copy(LOCK, out)

@@ -31,7 +31,7 @@ from tristrand.physics.circuit import (
 )
 from tristrand.physics.circuit.assembly import Regime, System, assemble
 from tristrand.physics.circuit.lanes import Lanes
-from tristrand.physics.circuit.modes import Modes, imbalance, modes_of
+from tristrand.physics.circuit.modes import Modes, balanced, modes_of
 from tristrand.physics.circuit.topology import Topology
 
 OPEN_V = 380.0
@@ -189,21 +189,22 @@ def test_a_gigohm_keeps_its_current_behind_tenths_of_a_microhm() -> None:
     assert point.currents_a["pack"][0] == pytest.approx(400.0 * 1.5e-9, abs=1e-10)
 
 
-def _system(circuit: Circuit) -> tuple[Topology, System, Modes]:
+def _system(circuit: Circuit) -> tuple[Topology, Regime, System, Modes]:
     topology = Topology(circuit)
     none = np.zeros((1, 0), dtype=np.uint8)
-    system = assemble(topology, Regime(none, none[0], none[0]), np.array([0]))
-    return topology, system, modes_of(system)
+    regime = Regime(none, none[0], none[0])
+    system = assemble(topology, regime, np.array([0]))
+    return topology, regime, system, modes_of(system)
 
 
 @covers("physics.circuit.transient.transient")
 def test_the_check_of_energy_sees_an_error_of_a_rate() -> None:
-    topology, system, modes = _system(circuit_of(*SPREADS[1]))
+    topology, regime, system, modes = _system(circuit_of(*SPREADS[1]))
     lanes = np.array([0])
     rate = np.abs(modes.rate)
-    assert (imbalance(topology, lanes, system, modes) / rate).max() < 1e-12
+    assert (balanced(topology, regime, lanes, system, modes) / rate).max() < 1e-12
     modes.rate = modes.rate * (1 + 1e-5)
-    assert (imbalance(topology, lanes, system, modes) / rate)[0] == pytest.approx([1e-5, 1e-5], rel=1e-3)
+    assert (balanced(topology, regime, lanes, system, modes) / rate)[0] == pytest.approx([1e-5, 1e-5], rel=1e-3)
 
 
 @covers("physics.circuit.transient.transient")

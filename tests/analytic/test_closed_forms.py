@@ -38,9 +38,7 @@ def test_time_to_fraction_in_time_constants(fraction: float, in_tau: str) -> Non
 
 
 @covers("physics.precharge.time_to_fraction_s")
-@pytest.mark.parametrize(
-    ("fraction", "seconds"), [(0.90, "0.2304888"), (0.95, "0.2998728"), (0.98, "0.3915935")]
-)
+@pytest.mark.parametrize(("fraction", "seconds"), [(0.90, "0.2304888"), (0.95, "0.2998728"), (0.98, "0.3915935")])
 def test_time_to_fraction_equals_ngspice(fraction: float, seconds: str) -> None:
     """The three crossing times as ngspice 39.3 measured them on the netlist of the worked example."""
     assert precharge.time_to_fraction_s(fraction, V, SERIES, C) == printed(seconds)
@@ -153,9 +151,7 @@ def test_loaded_charging_equals_integration(
     end = solve_ivp(slope, (0.0, span), [start_v, 0.0], rtol=1e-10, atol=1e-10, method="DOP853").y[:, -1]
     arguments = (pack_v, series, bus_f)
     assert precharge.bus_voltage_v(span, *arguments, start_v, load_ohm) == pytest.approx(end[0], rel=1e-7)
-    energy = precharge.resistor_energy_loaded_j(
-        span, pack_v, bus_f, resistor_ohm, load_ohm, source_ohm, start_v
-    )
+    energy = precharge.resistor_energy_loaded_j(span, pack_v, bus_f, resistor_ohm, load_ohm, source_ohm, start_v)
     assert energy == pytest.approx(end[1], rel=1e-7)
     if end[0] > start_v * (1 + 1e-3) + 1e-3:
         settled = float(precharge.plateau_v(pack_v, series, load_ohm))
@@ -205,9 +201,9 @@ def test_closing_surge_worked_example() -> None:
 
 @covers("physics.closing.closing_surge")
 def test_closing_surge_by_difference() -> None:
-    assert closing.closing_surge(
-        np.array([8.0, 20.0, 40.0]), 2e-6, 20e-3, 1e-3
-    ).joule_integral_a2s == pytest.approx([1.6, 10.0, 40.0], rel=1e-12)
+    assert closing.closing_surge(np.array([8.0, 20.0, 40.0]), 2e-6, 20e-3, 1e-3).joule_integral_a2s == pytest.approx(
+        [1.6, 10.0, 40.0], rel=1e-12
+    )
     surge = closing.closing_surge(np.array([16.0, 32.0, 64.0]), 2e-6, 20e-3, 1e-3)
     assert np.round(surge.peak_a[:2], 1).tolist() == [262.8, 525.5]
     assert surge.peak_a[2] == printed("1051")
@@ -232,9 +228,7 @@ def test_closing_surge_equals_integration(damping: float, microhenry: float) -> 
     grid = np.linspace(0.0, 4.0, 400_001)
     current = solution.sol(grid)[0]
     top = int(np.argmax(current))
-    assert surge.peak_a == pytest.approx(
-        current[top] * step_v * math.sqrt(capacitance / inductance), rel=1e-6
-    )
+    assert surge.peak_a == pytest.approx(current[top] * step_v * math.sqrt(capacitance / inductance), rel=1e-6)
     assert surge.peak_time_s == pytest.approx(grid[top] * unit_s, rel=1e-2, abs=2e-4 * unit_s)
 
 
@@ -253,9 +247,7 @@ def test_closing_surge_limits() -> None:
     for damping, plain in ((1 - 9.9e-5, math.acos), (1 + 9.9e-5, math.acosh)):
         beside = closing.closing_surge(20.0, inductance, damping * critical, capacitance)
         angle = plain(damping) / math.sqrt(abs(1.0 - damping**2))
-        assert beside.peak_time_s == pytest.approx(
-            angle * math.sqrt(inductance * capacitance), rel=1e-10, abs=0
-        )
+        assert beside.peak_time_s == pytest.approx(angle * math.sqrt(inductance * capacitance), rel=1e-10, abs=0)
     # No resistance to speak of: dV*sqrt(C/L) after a quarter swing.
     free = closing.closing_surge(20.0, inductance, 1e-12, capacitance)
     assert free.peak_a == pytest.approx(20.0 * math.sqrt(capacitance / inductance), rel=1e-9)
@@ -299,9 +291,7 @@ def test_touch_energy_forms() -> None:
     # 60 uC at 400 V is 0.15 uF and 12 mJ.
     assert discharge.touch_energy_j(0.15e-6, 400.0) == pytest.approx(12e-3, rel=1e-12)
     # The two limits differ by 2.3 % at 400 V: 3600/(400^2 - 3600).
-    ratio = float(discharge.touch_energy_j(1e-6, 400.0)) / float(
-        discharge.touch_energy_above_limit_j(1e-6, 400.0)
-    )
+    ratio = float(discharge.touch_energy_j(1e-6, 400.0)) / float(discharge.touch_energy_above_limit_j(1e-6, 400.0))
     assert ratio - 1.0 == printed("0.023")
     assert discharge.touch_energy_above_limit_j(1e-6, np.array([30.0, 60.0])).tolist() == [0.0, 0.0]
     assert discharge.largest_y_capacitance_above_limit_f(0.2, 60.0) == math.inf
@@ -316,9 +306,7 @@ def test_discharge_energy_equals_integral_of_power() -> None:
     ohm, bus_f = 2000.0, 1e-3
     time_s = float(discharge.time_to_voltage_s(400.0, 60.0, ohm, bus_f))
     assert discharge.voltage_v(time_s, 400.0, ohm, bus_f) == pytest.approx(60.0, rel=1e-12)
-    power, _ = quad(
-        lambda t: float(discharge.voltage_v(t, 400.0, ohm, bus_f)) ** 2 / ohm, 0.0, time_s, epsabs=1e-10
-    )
+    power, _ = quad(lambda t: float(discharge.voltage_v(t, 400.0, ohm, bus_f)) ** 2 / ohm, 0.0, time_s, epsabs=1e-10)
     assert discharge.resistor_energy_j(400.0, 60.0, bus_f) == pytest.approx(power, rel=1e-9)
 
 
@@ -335,9 +323,7 @@ PULSE = (80.0, 20.0, 10.0, 10.0)
 
 
 @covers("physics.pulses.rise_after_pulses_k")
-@pytest.mark.parametrize(
-    ("count", "rise"), [(1, "4.00"), (2, "7.80"), (3, "11.42"), (5, "18.14"), (10, "32.27")]
-)
+@pytest.mark.parametrize(("count", "rise"), [(1, "4.00"), (2, "7.80"), (3, "11.42"), (5, "18.14"), (10, "32.27")])
 def test_rise_after_pulses(count: int, rise: str) -> None:
     assert pulses.rise_after_pulses_k(count, *PULSE) == printed(rise)
 
@@ -364,9 +350,7 @@ def test_pulses_step_by_step(pulse: float, heat: float, thermal: float, period: 
     decay, rise, allowed = math.exp(-period / (heat * thermal)), 0.0, None
     for number in range(1, 41):
         rise = rise * decay + pulse / heat
-        assert pulses.rise_after_pulses_k(number, pulse, heat, thermal, period) == pytest.approx(
-            rise, rel=1e-9
-        )
+        assert pulses.rise_after_pulses_k(number, pulse, heat, thermal, period) == pytest.approx(rise, rel=1e-9)
         # So near the cap that rounding decides: no case for this comparison.
         assume(abs(rise - cap) > 1e-7 * cap)
         if rise > cap and allowed is None:

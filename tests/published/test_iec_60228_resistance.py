@@ -50,9 +50,7 @@ def test_aluminium_metal_lies_below_nominal() -> None:
 def test_metal_area_worked(size: float, area: str) -> None:
     found = conductors.metal_area_mm2(tables.class5_resistance_ohm_per_m(size))
     assert found == printed(area)
-    assert conductors.solid_resistance_ohm_per_m(found) == pytest.approx(
-        tables.class5_resistance_ohm_per_m(size)
-    )
+    assert conductors.solid_resistance_ohm_per_m(found) == pytest.approx(tables.class5_resistance_ohm_per_m(size))
 
 
 @covers("physics.conductors.metal_area_mm2")
@@ -62,9 +60,7 @@ def test_metal_area_of_95_mm2_worked_with_rounded_resistivity() -> None:
 
 
 @covers("physics.conductors.resistance_ratio")
-@pytest.mark.parametrize(
-    ("celsius", "factor"), [(5.0, "1.064"), (50.0, "0.893"), (90.0, "0.781"), (100.0, "0.758")]
-)
+@pytest.mark.parametrize(("celsius", "factor"), [(5.0, "1.064"), (50.0, "0.893"), (90.0, "0.781"), (100.0, "0.758")])
 def test_printed_correction_factors_to_20_c(celsius: float, factor: str) -> None:
     ratio = float(conductors.resistance_ratio(celsius, conductors.COPPER_ANNEX_0_004))
     assert 1.0 / ratio == printed(factor)
@@ -90,9 +86,7 @@ def test_copper_laws_at_105_c() -> None:
 )
 def test_inferred_zero_form(law: conductors.ResistanceLaw, zero_c: float) -> None:
     for celsius in (-40.0, 20.0, 90.0, 180.0):
-        assert conductors.resistance_ratio(celsius, law) == pytest.approx(
-            (zero_c + celsius) / (zero_c + 20.0)
-        )
+        assert conductors.resistance_ratio(celsius, law) == pytest.approx((zero_c + celsius) / (zero_c + 20.0))
 
 
 @covers("physics.conductors.loop_drop_v")

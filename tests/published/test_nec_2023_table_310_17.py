@@ -62,9 +62,7 @@ def test_columns_go_with_the_root_of_rise_over_resistance() -> None:
 def test_aluminium_to_copper_ratio() -> None:
     """Same size, same heat: currents go with the root of the resistance ratio, 0.7810; printed 315/405."""
     copper = float(conductors.solid_resistance_ohm_per_m(100.0))
-    aluminium = float(
-        conductors.solid_resistance_ohm_per_m(100.0, conductors.ALUMINIUM_RESISTIVITY_OHM_MM2_PER_M)
-    )
+    aluminium = float(conductors.solid_resistance_ohm_per_m(100.0, conductors.ALUMINIUM_RESISTIVITY_OHM_MM2_PER_M))
     assert (copper / aluminium) ** 0.5 == printed("0.7810", units=1.0)
     for size, (amps,) in NEC_310_17_ALUMINIUM.rows.items():
         assert amps / NEC_310_17_COPPER.rows[size][2] == pytest.approx(0.781, rel=0.06), size

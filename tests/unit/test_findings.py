@@ -99,9 +99,7 @@ def test_judge(low: float, high: float, relation: Relation, limit: float, kind: 
 
 
 @given(*[st.floats(-1e6, 1e6)] * 3, st.sampled_from(["<=", ">=", "<", ">"]), st.floats(0, 1))
-def test_judge_agrees_with_every_value_inside(
-    a: float, b: float, limit: float, relation: Relation, t: float
-) -> None:
+def test_judge_agrees_with_every_value_inside(a: float, b: float, limit: float, relation: Relation, t: float) -> None:
     low, high = min(a, b), max(a, b)
     inside = min(max(low + t * (high - low), low), high)
     kept = {"<=": inside <= limit, ">=": inside >= limit, "<": inside < limit, ">": inside > limit}[relation]

@@ -183,9 +183,7 @@ def test_neighbouring_numbers_print_apart(value: float, steps: int) -> None:
     other = value
     for _ in range(steps):
         other = math.nextafter(other, math.inf)
-    left, _, right = evidence_text(Evidence("v", value, "V", "<=", other, "")).partition(
-        ", allowed is at most "
-    )
+    left, _, right = evidence_text(Evidence("v", value, "V", "<=", other, "")).partition(", allowed is at most ")
     assert left.removeprefix("v: ") != right
 
 
@@ -232,9 +230,7 @@ def test_json_has_no_number_that_json_does_not_know() -> None:
 def test_json_and_sarif_hold_any_text_and_any_number(text: str, number: float) -> None:
     evidence = Evidence(text, number, text, "<=", number, text, number, number, text, text)
     place = Place(text, 1, 1, text)
-    odd = replace(
-        FAIL, message=text, place=place, evidence=(evidence,), related=(Related(place, text),), waived=SIGNED
-    )
+    odd = replace(FAIL, message=text, place=place, evidence=(evidence,), related=(Related(place, text),), waived=SIGNED)
     report = replace(REPORT, findings=(odd,), design=DesignInfo(text, text, text))
     for form in ("json", "sarif"):
         assert json.loads(render(report, form).encode().decode())
@@ -311,7 +307,7 @@ def test_sarif_holds_what_was_concluded() -> None:
     [
         ("parts/f 1.yaml", "parts/f%201.yaml"),
         ("parts\\f1.yaml", "parts/f1.yaml"),
-        ("/home/me/van/high_voltage.yaml", "high_voltage.yaml"),
+        ("/srv/me/van/high_voltage.yaml", "high_voltage.yaml"),
         ("C:\\van\\high_voltage.yaml", "high_voltage.yaml"),
         ("../other/x.yaml", "x.yaml"),
         ("µ.yaml", "%C2%B5.yaml"),

@@ -234,6 +234,13 @@ def test_charger_leads_are_judged_though_no_mode_charges() -> None:
     assert told.results["conductors"].conductors["W97"].sustained_case == ""
 
 
+def test_a_cable_of_unknown_ampacity_leaves_the_rule_open() -> None:
+    told = Judgement(("vehicle.yaml", "ambient", "null"))  # W10 and W11 have an ambient of their own
+    assert any("W13" in text for text in told.judged.open["HV128"])
+    assert not any("W10" in text for text in told.judged.open["HV128"])
+    assert told.kinds("HV128", "W10") == {"pass"}
+
+
 def test_fuses_of_packs_in_parallel_add_up() -> None:
     circuit = hv_circuit(design(*IN_PARALLEL))
     assert protecting_fuses(circuit)["W8"] == ()

@@ -53,9 +53,7 @@ def covered_names(folder: Path) -> dict[str, list[str]]:
                 continue
             for mark in node.decorator_list:
                 if isinstance(mark, ast.Call) and ast.unparse(mark.func).split(".")[-1] == "covers":
-                    assert node.name.startswith("test_"), (
-                        f"{file.name}: {node.name} is no test, but covers something"
-                    )
+                    assert node.name.startswith("test_"), f"{file.name}: {node.name} is no test, but covers something"
                     for argument in mark.args:
                         name = ast.literal_eval(argument)
                         found.setdefault(name, []).append(f"{file.name}::{node.name}")

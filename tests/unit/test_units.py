@@ -179,9 +179,7 @@ REFUSED = [
 ]
 
 
-@pytest.mark.parametrize(
-    ("text", "dimension", "message", "hint"), REFUSED, ids=[str(i) for i in range(len(REFUSED))]
-)
+@pytest.mark.parametrize(("text", "dimension", "message", "hint"), REFUSED, ids=[str(i) for i in range(len(REFUSED))])
 def test_refused_with_a_mend(text: object, dimension: str, message: str, hint: str) -> None:
     with pytest.raises(UnitError) as caught:
         parse(text, dimension)  # type: ignore[arg-type]
@@ -204,9 +202,7 @@ def test_to_refuses_another_dimension() -> None:
 
 def test_ends_of_the_interval_convert() -> None:
     read = parse("50 mm² ± 10 %", "area")
-    assert (read.low_in("mm²"), read.to("mm²"), read.high_in("mm2")) == pytest.approx(
-        (45.0, 50.0, 55.0), rel=1e-14
-    )
+    assert (read.low_in("mm²"), read.to("mm²"), read.high_in("mm2")) == pytest.approx((45.0, 50.0, 55.0), rel=1e-14)
     assert parse("40 °C ± 2 K", "temperature").high_in("K") == pytest.approx(315.15)
 
 
@@ -264,9 +260,7 @@ def test_engineering(value: float, unit: str, text: str) -> None:
     assert engineering(value, unit) == text
 
 
-NUMBERS = st.floats(min_value=-1e12, max_value=1e12, allow_nan=False).filter(
-    lambda x: x == 0 or abs(x) > 1e-12
-)
+NUMBERS = st.floats(min_value=-1e12, max_value=1e12, allow_nan=False).filter(lambda x: x == 0 or abs(x) > 1e-12)
 SYMBOLS = st.sampled_from([u for u in known_units() if dimension_of(find_unit(u)) and u != "%"])
 
 

@@ -270,8 +270,8 @@ class HighVoltage(Strict):
     case_duration: dict[Case, Duration] = Field(
         default_factory=dict, description="cases that last only so long; the others are sustained"
     )
-    precharge: Precharge = Field(default_factory=lambda: Precharge())
-    discharge: Discharge = Field(default_factory=lambda: Discharge())
+    precharge: Precharge = Field(default_factory=Precharge)
+    discharge: Discharge = Field(default_factory=Discharge)
     power_limit: Annotated[Datum, Q("power", above=0)] | None = Field(
         default=None, description="most the supervisor lets the pack deliver"
     )

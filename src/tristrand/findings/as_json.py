@@ -35,9 +35,7 @@ def as_plain(report: Report) -> dict[str, Any]:
         "coverage": {
             "rules_run": sorted(coverage.rules_run),
             "open": [{"code": c, "missing": [plain(m) for m in v]} for c, v in sorted(coverage.open.items())],
-            "not_applicable": [
-                {"code": c, "reason": plain(v)} for c, v in sorted(coverage.not_applicable.items())
-            ],
+            "not_applicable": [{"code": c, "reason": plain(v)} for c, v in sorted(coverage.not_applicable.items())],
             "waived": [
                 {"code": f.code, "object": plain(f.place.object), **_signature(f.waived)}
                 for f in report.waived
@@ -64,10 +62,7 @@ def finding_plain(finding: Finding) -> dict[str, Any]:
         if way_out is None
         else {
             "text": plain(way_out.text),
-            "edits": [
-                {"file": plain(e.file), "pointer": plain(e.pointer), "new": plain(e.new)}
-                for e in way_out.edits
-            ],
+            "edits": [{"file": plain(e.file), "pointer": plain(e.pointer), "new": plain(e.new)} for e in way_out.edits],
         },
         "waived": _signature(finding.waived) if finding.waived else None,
         "acknowledged": _signature(finding.acknowledged) if finding.acknowledged else None,

@@ -127,9 +127,7 @@ def _silent_results(report: Report, index: dict[str, int]) -> list[dict[str, Any
     """Rules that are open or do not apply as a whole, and so have no finding of their own."""
     spoken = {(f.code, f.kind) for f in report.findings}
     coverage = report.coverage
-    silent = [
-        (c, "open", "; ".join(m)) for c, m in sorted(coverage.open.items()) if (c, "open") not in spoken
-    ]
+    silent = [(c, "open", "; ".join(m)) for c, m in sorted(coverage.open.items()) if (c, "open") not in spoken]
     silent += [
         (c, "not_applicable", why)
         for c, why in sorted(coverage.not_applicable.items())

@@ -77,12 +77,8 @@ def _waived(report: Report, width: int) -> str:
         waiver = finding.waived
         if waiver is None:
             continue
-        lines += _wrap(
-            f"{finding.code} {plain(finding.place.object)}: {plain(finding.message)}", width, "  ", "    "
-        )
-        lines += _wrap(
-            f"{plain(waiver.by)}, {waiver.date.isoformat()}: {plain(waiver.reason)}", width, "    ", "    "
-        )
+        lines += _wrap(f"{finding.code} {plain(finding.place.object)}: {plain(finding.message)}", width, "  ", "    ")
+        lines += _wrap(f"{plain(waiver.by)}, {waiver.date.isoformat()}: {plain(waiver.reason)}", width, "    ", "    ")
     return "\n".join(lines)
 
 

@@ -224,7 +224,7 @@ def conductor_tables(result: ConductorsResult) -> list[Table]:
         rows.append(
             row(
                 c.connection,
-                Cell(value(c.sustained_a, "A", 3), c.sustained_case or "no sustained case"),
+                Cell(value(c.sustained_a, "A", 3), c.sustained_case or "idle"),
                 Cell(value(table.current_a, "A", 3), table.name) if table else Cell("no table holds"),
                 Cell(value(heat.current_a, "A", 3)) if heat else Cell("diameters not given"),
                 _governing(c),

@@ -93,9 +93,7 @@ def longest_time_s(current_a: Num, k_a_s_per_mm2: Num, area_mm2: Num) -> Num:
 
 
 @cites("IEC-60364-5-54#factor k, solved for the final temperature")
-def final_temperature_c(
-    joule_integral_a2s: Num, area_mm2: Num, initial_c: Num, metal: ConductorMetal = COPPER
-) -> Num:
+def final_temperature_c(joule_integral_a2s: Num, area_mm2: Num, initial_c: Num, metal: ConductorMetal = COPPER) -> Num:
     """Conductor temperature after an I2t without heat loss [degC]: (b + Ti) exp(I2t/(K^2 S^2)) - b.
 
     Inverse of `k_factor`. joule_integral_a2s >= 0, area_mm2 > 0 (metal), initial_c >= -50. Shapes broadcast;

@@ -34,9 +34,7 @@ def viscosity_pa_s(temperature_k: Num) -> Num:
     return same(_sutherland(1.546742e-6, 145.6713, -3614.594, arr(temperature_k)))
 
 
-@cites(
-    "AIR-REFERENCE#conductivity at 101 325 Pa", "SUTHERLAND-1893#form", deviation="third constant, own fit"
-)
+@cites("AIR-REFERENCE#conductivity at 101 325 Pa", "SUTHERLAND-1893#form", deviation="third constant, own fit")
 def conductivity_w_per_mk(temperature_k: Num) -> Num:
     """Thermal conductivity [W/(m K)]: 2.544517e-3 T^1.5/(T + 229.2021 - 8368.246/T).
 

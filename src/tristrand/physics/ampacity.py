@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache, lru_cache
 
 import numpy as np
 
@@ -97,14 +97,14 @@ class TableRatings:
         return min((r for r in self.candidates if r.column_gap_k == nearest), key=lambda r: r.result_a)
 
 
-@lru_cache(maxsize=None)
+@cache
 def _inch_area_mm2(size: str) -> float:
     if size.endswith("kcmil"):
         return float(size.removesuffix("kcmil")) * 1000.0 * MM2_PER_CIRCULAR_MIL
     return awg_area_mm2(size)
 
 
-@lru_cache(maxsize=None)
+@cache
 def _needs_mm2(size: str, named: bool) -> float:
     """Metal a cable needs to be read as this row: the SAE least area if sold by that name, else AWG."""
     if named and size in SAE_CIRCULAR_MILS:
@@ -156,9 +156,7 @@ def _read(
     awg: str | None,
 ) -> TableRating | SetAside:
     if table.largest_bundle is not None and count > table.largest_bundle:
-        return SetAside(
-            table.name, f"holds for {table.largest_bundle} conductor(s) together at most, here {count}"
-        )
+        return SetAside(table.name, f"holds for {table.largest_bundle} conductor(s) together at most, here {count}")
     if table.metric:
         row = _metric_row(table, area_mm2, nominal_mm2)
     else:

@@ -59,8 +59,7 @@ CFR_33_183_425 = RatingTable(
     largest_bundle=None,
     condition="insulated stranded copper, 30 °C ambient",
     notes=MappingProxyType(
-        {("", 200): _COAST_GUARD_200_C}
-        | {(size, 75): _COAST_GUARD_75_C for size in ("18", "16", "14", "12", "10")}
+        {("", 200): _COAST_GUARD_200_C} | {(size, 75): _COAST_GUARD_75_C for size in ("18", "16", "14", "12", "10")}
     ),
 )
 

@@ -56,9 +56,7 @@ def _look_up(what: str, table: Mapping[float, float], nominal_mm2: float) -> flo
     found = table.get(float(nominal_mm2))
     if found is None:
         near = sorted(table, key=lambda size: abs(size - nominal_mm2))[:2]
-        raise ValueError(
-            f"{nominal_mm2:g} mm² is not in {what}; nearest: {', '.join(f'{n:g}' for n in sorted(near))}"
-        )
+        raise ValueError(f"{nominal_mm2:g} mm² is not in {what}; nearest: {', '.join(f'{n:g}' for n in sorted(near))}")
     return found
 
 

@@ -24,15 +24,9 @@ class ResistanceLaw:
 
 COPPER_ALPHA = ResistanceLaw("copper, 0.00393 per K", 0.00393, "IEC-60028#temperature coefficient at 20 °C")
 COPPER_234_5 = ResistanceLaw.from_zero("copper, 234.5 + T", 234.5, "IEC-60364-5-54#β of copper")
-COPPER_ANNEX_0_004 = ResistanceLaw(
-    "copper, 0.004 per K", 0.004, "IEC-60228#temperature correction, rounded form"
-)
-ALUMINIUM_ALPHA = ResistanceLaw(
-    "aluminium, 0.00403 per K", 0.00403, "IEC-60889#temperature coefficient at 20 °C"
-)
-ALUMINIUM_228_1 = ResistanceLaw.from_zero(
-    "aluminium, 228.1 + T", 228.1, "IEC-60889#228.1 form of the coefficient"
-)
+COPPER_ANNEX_0_004 = ResistanceLaw("copper, 0.004 per K", 0.004, "IEC-60228#temperature correction, rounded form")
+ALUMINIUM_ALPHA = ResistanceLaw("aluminium, 0.00403 per K", 0.00403, "IEC-60889#temperature coefficient at 20 °C")
+ALUMINIUM_228_1 = ResistanceLaw.from_zero("aluminium, 228.1 + T", 228.1, "IEC-60889#228.1 form of the coefficient")
 ALUMINIUM_238_1 = ResistanceLaw.from_zero("aluminium, 238.1 + T", 238.1, "AC43-13-1B#chapter 11, wire length")
 
 COPPER_RESISTIVITY_OHM_MM2_PER_M = 1.0 / 58.0
@@ -71,9 +65,7 @@ def metal_area_mm2(
     About 11 % below the nominal size of class 5 conductors. Arguments > 0. Shapes broadcast. ValueError
     otherwise.
     """
-    positive(
-        resistance_20_ohm_per_m=resistance_20_ohm_per_m, resistivity_ohm_mm2_per_m=resistivity_ohm_mm2_per_m
-    )
+    positive(resistance_20_ohm_per_m=resistance_20_ohm_per_m, resistivity_ohm_mm2_per_m=resistivity_ohm_mm2_per_m)
     return same(resistivity_ohm_mm2_per_m / arr(resistance_20_ohm_per_m))
 
 

@@ -112,9 +112,7 @@ def _cable(
     between(0.0, 1.0 + 1e-12, emissivity=emissivity)
     if not bool(np.all(arr(outer_diameter_m) >= arr(conductor_diameter_m))):
         raise ValueError("outer_diameter_m must not be below conductor_diameter_m")
-    wall = np.log(arr(outer_diameter_m) / arr(conductor_diameter_m)) / (
-        2.0 * np.pi * arr(insulation_w_per_mk)
-    )
+    wall = np.log(arr(outer_diameter_m) / arr(conductor_diameter_m)) / (2.0 * np.pi * arr(insulation_w_per_mk))
     return _Cable(
         arr(ambient_c),
         arr(resistance_20_ohm_per_m),
@@ -242,9 +240,7 @@ def temperature_for_current(
     conductor = surface + heat * cable.insulation_k_m_per_w
     hot_c, skin_c = np.where(exists, conductor, np.inf), np.where(exists, surface, np.inf)
     heat = np.where(exists, heat, np.inf)
-    return HeatBalance(
-        same(np.broadcast_to(arr(current_a), shape)), same(hot_c), same(skin_c), same(heat), same(film)
-    )
+    return HeatBalance(same(np.broadcast_to(arr(current_a), shape)), same(hot_c), same(skin_c), same(heat), same(film))
 
 
 @cites("OWN-COMPARISON#heat balance factor")

@@ -18,9 +18,7 @@ def _decay_exponent(heat_j_per_k: Num, thermal_k_per_w: Num, period_s: Num) -> F
 
 
 @cites("CLOSED-FORM-HEAT#geometric series of decaying pulses")
-def rise_after_pulses_k(
-    count: Num, pulse_j: Num, heat_j_per_k: Num, thermal_k_per_w: Num, period_s: Num
-) -> Num:
+def rise_after_pulses_k(count: Num, pulse_j: Num, heat_j_per_k: Num, thermal_k_per_w: Num, period_s: Num) -> Num:
     """Temperature rise right after pulse number `count` [K]: (E/C)(1 - a^n)/(1 - a), a = exp(-T/(R C)).
 
     pulse_j: energy of each pulse [J] >= 0; heat_j_per_k: C [J/K] > 0; thermal_k_per_w: R [K/W] > 0;
@@ -66,9 +64,7 @@ def lockout_s(pulse_j: Num, heat_j_per_k: Num, thermal_k_per_w: Num, rise_cap_k:
 
 
 @cites("CLOSED-FORM-HEAT#geometric series of decaying pulses")
-def pulses_within(
-    pulse_j: Num, heat_j_per_k: Num, thermal_k_per_w: Num, period_s: Num, rise_cap_k: Num
-) -> Num:
+def pulses_within(pulse_j: Num, heat_j_per_k: Num, thermal_k_per_w: Num, period_s: Num, rise_cap_k: Num) -> Num:
     """Most pulses in a row that keep the rise at or below `rise_cap_k`: a whole number or inf.
 
     n = floor( ln(1 - cap (1 - a)/(E/C)) / ln a ), a = exp(-T/(R C)). Zero where the first pulse is too much.

@@ -63,6 +63,10 @@ def fuse_above_cable(ctx: Context) -> Iterable[Outcome]:
         elif name in guarded and not figure.sustained_a > figure.ampacity.current_a:
             ways = (guarded[name],) if guarded[name] else shared.get(name, ())
             yield _guarded(ctx, figure, ways, limit.source)
+    cables = {name for name, lead in ctx.design.high_voltage.connections.items() if lead.cable}
+    unknown = sorted(cables - set(conductors.conductors))
+    if unknown:
+        yield ctx.open(Missing(f"{LEADS}/{name}", "its ampacity; HV125 says what is missing") for name in unknown)
 
 
 def _length_m(ctx: Context, figure: ConductorFigures) -> float:

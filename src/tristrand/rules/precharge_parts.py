@@ -133,7 +133,7 @@ def _longer_pause(result: PrechargeResult) -> Callable[[], Iterable[WayOut]]:
     waivable=False,
 )
 def precharge_faulty_bus(ctx: Context) -> Iterable[Outcome]:
-    """A short until the early look, then a leak that just passes it until the time-out; full pack, lowest resistance."""
+    """A short until the early look, then a leak that just passes it until the time-out; full pack, low resistance."""
     result, rated, instead = _resistor_rule(ctx, "pulse_energy", "pulse energy")
     if result is None or instead is not None:
         yield instead or no_precharge_result(ctx)

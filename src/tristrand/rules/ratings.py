@@ -194,12 +194,12 @@ def device_voltage_window(ctx: Context) -> Iterable[Outcome]:
             for c in operating.cases.values()
             if part_id in c.lowest_v and c.flows.get(part_id) and c.flows[part_id].current_a > 0
         ]
-        if window is None:
-            yield ctx.open([Missing(pointer, f"voltage range of {part_id}")])
-            continue
         off = [c for c in operating.cases.values() if part_id in c.stays_off]
         for case in off:
             yield _stays_off(ctx, part_id, case)
+        if window is None:
+            yield ctx.open([Missing(pointer, f"voltage range of {part_id}")])
+            continue
         if not used:
             if not off:
                 words = f"{part_id} draws nothing in any solved case"

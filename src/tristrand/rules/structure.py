@@ -8,6 +8,7 @@ from tristrand.design.model import TERMINALS
 from tristrand.findings import Evidence, Relation
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
 from tristrand.rules.view import HV_FILE, PARTS, circuit_of, fuses_between, path_ids
+from tristrand.studies.results import Missing
 from tristrand.studies.topology import edges, feeds, groups, islands, joined
 
 
@@ -208,6 +209,10 @@ def no_precharge(ctx: Context) -> Iterable[Outcome]:
             pointer,
             f"{result.contactor} and {result.resistor} precharge the bus across {result.bypassed}",
         )
+        unseen = [f"{name} closes onto a bus that another pack has charged" for name in result.held_open]
+        unseen += [f"precharge through {name} is not computed: one path is" for name in result.other_paths]
+        if unseen:
+            yield ctx.open([Missing("studies/precharge", words) for words in unseen])
     elif result.missing and not result.bypassed and circuit.missing:
         yield ctx.open(result.missing)
     else:

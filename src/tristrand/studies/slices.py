@@ -12,9 +12,9 @@ from tristrand.studies.topology import edges, looped
 def bare(circuit: HvCircuit, *cases: str, opened: str, timed: bool, inductive: bool) -> HvCircuit:
     """The circuit with only what a transient takes from it.
 
-    Contactors of the role ``opened`` are taken out, and with them whatever then lies on no loop and so carries no current.
-    Cable names, lengths and temperature limits go; powers and starting voltages stay for the named cases only; contactor
-    times and inductances stay where they matter.
+    Contactors of the role ``opened`` are taken out, and with them whatever then lies on no loop and so carries no
+    current. Cable names, lengths and temperature limits go; powers and starting voltages stay for the named cases
+    only; contactor times and inductances stay where they matter.
     """
     out = {c.id for c in circuit.contacts if c.role == opened}
     carries = looped(tuple(e for e in edges(circuit) if e.id not in out))
@@ -41,7 +41,7 @@ def bare(circuit: HvCircuit, *cases: str, opened: str, timed: bool, inductive: b
 
 
 def _sliced(device: Device, cases: tuple[str, ...]) -> Device:
-    """A device that starts with the bus keeps its powers in these cases; any other is only a capacitance and a bleed."""
+    """A device that starts with the bus keeps its powers in these cases; any other is a capacitance and a bleed."""
     if cases and device.with_bus:
         return replace(device, power_w=tuple(pair for pair in device.power_w if pair[0] in cases))
     return Device(

@@ -196,11 +196,7 @@ def _unit(unit_text: str, number: float, text: str, kind: Dimension) -> Unit:
 
 def _wrong_dimension(unit: Unit, text: str, kind: Dimension) -> UnitError:
     found = dimension_of(unit)
-    what = (
-        f"is {found.noun}"
-        if found
-        else f"is in {quoted(unit.text)}, which measures nothing that is used here"
-    )
+    what = f"is {found.noun}" if found else f"is in {quoted(unit.text)}, which measures nothing that is used here"
     hint = ""
     if kind.name == "temperature" and unit.text == "C":
         hint = '"C" is the coulomb; write "°C" or "degC"'

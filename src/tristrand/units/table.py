@@ -191,11 +191,7 @@ def _hint_for(symbol: str) -> str:
     import difflib  # only needed once something is wrong
 
     near = difflib.get_close_matches(symbol, names, n=3, cutoff=0.5)
-    return (
-        f"nearest known: {', '.join(near)}"
-        if near
-        else 'known are, for example, "V", "A", "mΩ", "kW", "mm²", "°C"'
-    )
+    return f"nearest known: {', '.join(near)}" if near else 'known are, for example, "V", "A", "mΩ", "kW", "mm²", "°C"'
 
 
 @lru_cache(maxsize=2048)

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from tristrand.physics.circuit.assembly import CAPPED, LIMIT, OFF, POWER, RAMP, SLIDE, STARVED, Ints, Regime
 from tristrand.physics.circuit.elements import LEAK_S
 from tristrand.physics.circuit.lanes import Lanes, Prepared
-from tristrand.physics.circuit.modes import imbalance, modes_of
+from tristrand.physics.circuit.modes import balanced, modes_of
 from tristrand.physics.circuit.states import STATE_WORDS, next_load_state, supply
 
 Floats = NDArray[np.float64]
@@ -122,10 +122,8 @@ class Changes(Lanes):
         held, where = self._held(lanes)
         if held.modes is None:
             held.modes = modes_of(held.system)
-            held.error = np.zeros(held.lanes.size)
-            if not (held.regime.loads == SLIDE).any():  # a held load makes the equations lopsided
-                error = imbalance(self.topology, held.lanes, held.system, held.modes)
-                held.error = (error / np.maximum(np.abs(held.modes.rate), 1.0 / self.duration)).max(axis=1, initial=0.0)
+            error = balanced(self.topology, held.regime, held.lanes, held.system, held.modes)
+            held.error = (error / np.maximum(np.abs(held.modes.rate), 1.0 / self.duration)).max(axis=1, initial=0.0)
         assert held.error is not None
         wrong: NDArray[np.bool_] = ~(held.error[where] <= INEXACT)
         for row in where[wrong]:

@@ -211,7 +211,7 @@ class Lanes:
 
     def _held(self, lanes: Ints) -> tuple[Prepared, Ints]:
         """A prepared regime that holds these lanes, and where they are in it."""
-        lane = int(lanes[0])
+        asked, lane = lanes, int(lanes[0])
         regime = Regime(self.switches[lanes], self.diodes[lane].copy(), self.loads[lane].copy())
         key = regime.diodes.tobytes() + b"|" + regime.loads.tobytes()
         for held in self.cache.get(key, ()):
@@ -219,11 +219,9 @@ class Lanes:
             if (held.lanes[where] == lanes).all() and (held.regime.switches[where] == regime.switches).all():
                 return held, where
         if lanes.size < self.n <= FEW:  # the others mostly follow
-            asked, same = lanes, slice(None) if not len(self.topology.inductors) else self.switches == self.switches[lane]
-            lanes = np.arange(self.n)[same if isinstance(same, slice) else same.all(axis=1)]
+            alike = self.switches == self.switches[lane]
+            lanes = np.flatnonzero(alike.all(axis=1)) if len(self.topology.inductors) else np.arange(self.n)
             regime = Regime(self.switches[lanes], regime.diodes, regime.loads)
-        else:
-            asked = lanes
         system = assemble(self.topology, regime, lanes)
         exits = exits_of(self.topology, regime, lanes, system)
         w = self.watched

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from tristrand.physics.circuit.assembly import Ints, System
+from tristrand.physics.circuit.assembly import CAPPED, LIMIT, SLIDE, Ints, Regime, System
 from tristrand.physics.circuit.topology import Topology
 
 Floats = NDArray[np.float64]
@@ -32,12 +32,22 @@ class Modes:
     inverse: Modal
     drive: Modal
     feed: Modal
+    orthogonal: bool = False  # inverse and drive are those of `balanced`
 
     def take(self, where: Ints) -> Modes:
         """The same for some of the lanes."""
         return Modes(
-            self.rate[where], self.vectors[where], self.inverse[where], self.drive[where], self.feed[where]
-        )
+            self.rate[where], self.vectors[where], self.inverse[where], self.drive[where], self.feed[where],
+            self.orthogonal,
+        )  # fmt: skip
+
+    def rates_of(self, system: System, x: Floats) -> Modal:
+        """Rate of change of every mode's share (g, m) at state x (g, m), without loads of constant power."""
+        if self.orthogonal:
+            return np.asarray(self.rate * (self.inverse @ x[..., None])[..., 0] + self.drive)
+        m = system.m
+        slope = (system.f[:, :, :m] @ x[..., None])[..., 0] + system.f[:, :, m]
+        return np.asarray((self.inverse @ slope[..., None])[..., 0])
 
 
 def modes_of(system: System) -> Modes:
@@ -65,29 +75,48 @@ def modes_of(system: System) -> Modes:
     return Modes(rate, vectors, inverse, drive, inverse @ system.f[:, :, m + 1 :])
 
 
-def imbalance(topology: Topology, lanes: Ints, system: System, modes: Modes) -> Floats:
-    """How far each mode (g, m) is from keeping energy, in 1/s of its eigenvalue.
+def balanced(topology: Topology, regime: Regime, lanes: Ints, system: System, modes: Modes) -> Floats:
+    """Set inverse, drive and feed of the modes by the elements' energy; how far each mode (g, m) is from keeping it.
 
-    Multiplied by itself the mode of C v' + G v + A i = 0, L i' = A^T v - R i must give
-    λ (Σ C v² - Σ L i²) + Σ G v² + 2 v A i - Σ R i² = 0. The sums run over the elements as given, and to first order
-    an error of the mode's shape drops out: what remains is the error of λ, wherever in the assembly it arose.
+    With y = (v, i) the circuit reads E y' = -K y + s, where E = diag(C, -L) and K = [[G, A], [A^T, -R]] are symmetric.
+    So modes y_k are orthogonal in E: the share of each in a state is y_k^T E y, its drive y_k^T s, both over
+    y_k^T E y_k; all are sums over the elements as given, which keep their digits however far apart the rates are.
+    Likewise λ y^T E y + y^T K y = 0 for an exact mode. An error of its shape drops out to first order: what remains
+    is the error of λ [1/s], wherever in the assembly it arose. Modes with rates alike are left as they are (error 0).
     """
     m, frame = system.m, system.frame
-    if not _wide(modes.rate):
+    if not _wide(modes.rate) or (regime.loads == SLIDE).any():  # a held load makes the equations lopsided
         return np.zeros((lanes.size, m))
     shape = system.coords[:, :, :m] @ modes.vectors
     nk = frame.rows.shape[2]
     volts, cap_v = frame.rows @ shape[:, :nk], frame.cap_rows @ modes.vectors[:, : frame.cap_rows.shape[2]]
     amps = system.inductor_a[:, :, :m] @ modes.vectors
     along = (topology.inductors.incidence.T @ frame.basis[:, :, :nk]) @ shape[:, :nk]
-    conductance, farad = system.conductance[:, :, None], topology.capacitance_f[lanes][:, :, None]
-    henry, ohm = topology.inductance_h[lanes][:, :, None], topology.inductor_ohm[lanes][:, :, None]
-    store = (farad * cap_v**2).sum(axis=1) - (henry * amps**2).sum(axis=1)
-    loss = (conductance * volts**2).sum(axis=1) + (2 * along * amps - ohm * amps**2).sum(axis=1)
+    farad, henry = topology.capacitance_f[lanes][:, :, None], topology.inductance_h[lanes][:, :, None]
+    ohm = topology.inductor_ohm[lanes][:, :, None]
+    held_c, held_l = (farad * cap_v).swapaxes(1, 2), (henry * amps).swapaxes(1, 2)
+    store = held_c @ cap_v - held_l @ amps
+    size = np.sqrt((farad * np.abs(cap_v) ** 2).sum(axis=1) + (henry * np.abs(amps) ** 2).sum(axis=1))[..., None]
+    nz = frame.cap_rows.shape[2]
+    states = np.concatenate([held_c @ frame.cap_rows, -(held_l @ system.inductor_a[:, :, nz:m])], axis=2)
+    drive = (system.conductance * topology.branch_emf[lanes])[:, None] @ volts
+    drive = drive + system.inductor_a[:, None, :, m] @ (ohm * amps - along)
+    if len(topology.sources):
+        drive = drive - topology.source_a[lanes][:, None] @ ((topology.sources.incidence.T @ frame.basis) @ shape)
+    load_v = system.load_v[:, :, :m] @ modes.vectors
+    limited = np.flatnonzero((regime.loads == LIMIT) | (regime.loads == CAPPED))
+    if limited.size:
+        drive = drive - topology.load.limit_a[np.ix_(lanes, limited)][:, None] @ load_v[:, limited]
+    feed = -load_v[:, regime.powered].swapaxes(1, 2)
+    sides = np.concatenate([states, drive.swapaxes(1, 2), feed], axis=2) / size
+    answer = np.linalg.solve(store / size / size.swapaxes(1, 2), sides) / size
+    modes.inverse, modes.drive, modes.feed = answer[:, :, :m], answer[:, :, m], answer[:, :, m + 1 :]
+    modes.orthogonal = True
+    loss = (system.conductance[:, :, None] * volts**2).sum(axis=1) + (2 * along * amps - ohm * amps**2).sum(axis=1)
     if frame.pins.any():
         loss = loss + (shape[:, :nk] * (frame.pins @ shape[:, :nk])).sum(axis=1)
-    size = (farad * np.abs(cap_v) ** 2).sum(axis=1) + (henry * np.abs(amps) ** 2).sum(axis=1)
-    return np.asarray(np.abs(modes.rate * store + loss) / np.maximum(size, 1e-300))
+    own = np.diagonal(store, axis1=1, axis2=2)
+    return np.asarray(np.abs(modes.rate * own + loss) / np.maximum(size[..., 0] ** 2, 1e-300))
 
 
 def _wide(rate: Modal) -> bool:

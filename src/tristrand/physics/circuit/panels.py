@@ -122,9 +122,7 @@ class LinearPanel:
     amplitude: Modal = field(init=False)  # V^-1 (A x0 + b)
 
     def __post_init__(self) -> None:
-        m = self.system.m
-        f0 = (self.system.f[:, :, :m] @ self.x0[..., None])[..., 0] + self.system.f[:, :, m]
-        self.amplitude = (self.modes.inverse @ f0[..., None])[..., 0]
+        self.amplitude = self.modes.rates_of(self.system, self.x0)
 
     def rows(self, rows: Floats, slope: Floats | None = None) -> LinearRows:
         """Prepare signal rows (g, S, q)."""

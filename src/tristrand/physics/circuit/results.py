@@ -114,4 +114,3 @@ class Transient:
         if not pieces:
             return self.final_time[lane : lane + 1].copy()
         return np.unique(np.concatenate([*pieces, self.final_time[lane : lane + 1]]))
-
