@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from decimal import Decimal, localcontext
+from fractions import Fraction
 
 import numpy as np
 import pytest
@@ -202,9 +203,9 @@ def test_the_check_of_energy_sees_an_error_of_a_rate() -> None:
     topology, regime, system, modes = _system(circuit_of(*SPREADS[1]))
     lanes = np.array([0])
     rate = np.abs(modes.rate)
-    assert (balanced(topology, regime, lanes, system, modes) / rate).max() < 1e-12
+    assert (balanced(topology, regime, lanes, system, modes)[0] / rate).max() < 1e-12
     modes.rate = modes.rate * (1 + 1e-5)
-    assert (balanced(topology, regime, lanes, system, modes) / rate)[0] == pytest.approx([1e-5, 1e-5], rel=1e-3)
+    assert (balanced(topology, regime, lanes, system, modes)[0] / rate)[0] == pytest.approx([1e-5, 1e-5], rel=1e-3)
 
 
 @covers("physics.circuit.transient.transient")
@@ -224,3 +225,59 @@ def test_a_lane_whose_modes_do_not_keep_energy_ends_as_inexact(monkeypatch: pyte
     assert np.isnan(run.crossings["t"]).tolist() == [False, True, False]
     assert run.final_time[1] == 0.0
     assert "too far apart" in run.events(1)[-1][1]
+
+
+def _rest_exactly(circuit: Circuit) -> dict[str, float]:
+    """Node voltages at rest of batteries and resistors, in whole fractions: Gauss's elimination without rounding."""
+    nodes = circuit.nodes[1:]
+    rows = [[Fraction(0)] * (len(nodes) + 1) for _ in nodes]
+    for e in circuit.elements:
+        if isinstance(e, Capacitor):
+            continue
+        assert isinstance(e, Battery | Resistor)
+        first, second = (getattr(e, terminal) for terminal in e.terminals)
+        g = 1 / Fraction(float(e.resistance_ohm))
+        volts = Fraction(float(e.ocv_v)) if isinstance(e, Battery) else Fraction(0)
+        for node, other, sign in ((first, second, 1), (second, first, -1)):
+            if node in nodes:
+                row = rows[nodes.index(node)]
+                row[nodes.index(node)] += g
+                row[-1] += sign * g * volts
+                if other in nodes:
+                    row[nodes.index(other)] -= g
+    for k in range(len(nodes)):
+        for j in range(len(nodes)):
+            if j != k:
+                factor = rows[j][k] / rows[k][k]
+                rows[j] = [a - factor * b for a, b in zip(rows[j], rows[k], strict=True)]
+    return {node: float(rows[k][-1] / rows[k][k]) for k, node in enumerate(nodes)}
+
+
+@covers("physics.circuit.transient.transient", "physics.circuit.operating.operating_point")
+def test_random_networks_of_sixteen_decades_come_to_rest_or_are_told_apart() -> None:
+    rng = np.random.default_rng(20260301)
+    solved = 0
+    for _ in range(60):
+        n = int(rng.integers(3, 8))
+        names = ["m", *(f"n{k}" for k in range(n))]
+        elements: list[Element] = [Battery("pack", "n0", "m", 400.0, 10 ** rng.uniform(-3, 0))]
+        for k in range(1, n):
+            elements.append(Resistor(f"t{k}", f"n{k}", f"n{rng.integers(0, k)}", 10 ** rng.uniform(-7, 9)))
+        for k in range(n):
+            a, b = rng.choice(names, 2, replace=False)
+            elements.append(Resistor(f"r{k}", str(a), str(b), 10 ** rng.uniform(-7, 9)))
+            a, b = rng.choice(names, 2, replace=False)
+            elements.append(Capacitor(f"c{k}", str(a), str(b), 10 ** rng.uniform(-12, 0)))
+        circuit = Circuit(tuple(elements), "m")
+        exact = _rest_exactly(circuit)
+        point = operating_point(circuit)
+        run = transient(circuit, 1e13)
+        for node, volts in exact.items():
+            assert point.voltages_v[node][0] == pytest.approx(volts, abs=400.0 * 1e-13)
+        if run.status[0] == "completed":
+            solved += 1
+            for node, volts in exact.items():
+                assert run.final(volt(node))[0] == pytest.approx(volts, abs=400.0 * 2e-6)
+        else:
+            assert run.status[0] == "inexact"
+    assert solved >= 50

@@ -16,7 +16,7 @@ Floats = NDArray[np.float64]
 #: State changes of diodes and loads in one lane after which it is called hunting.
 MOST_EVENTS = 400
 #: Relative error of a mode's rate (or, for slower modes, its product with the duration) that ends a lane.
-INEXACT = 1e-6
+INEXACT = 1e-7
 DRAWING = (POWER, RAMP, LIMIT, CAPPED)
 
 
@@ -122,12 +122,13 @@ class Changes(Lanes):
         held, where = self._held(lanes)
         if held.modes is None:
             held.modes = modes_of(held.system)
-            error = balanced(self.topology, held.regime, held.lanes, held.system, held.modes)
-            held.error = (error / np.maximum(np.abs(held.modes.rate), 1.0 / self.duration)).max(axis=1, initial=0.0)
+            rates, shapes = balanced(self.topology, held.regime, held.lanes, held.system, held.modes)
+            rates = rates / np.maximum(np.abs(held.modes.rate), 1.0 / self.duration)
+            held.error = np.maximum(rates.max(axis=1, initial=0.0), shapes)
         assert held.error is not None
         wrong: NDArray[np.bool_] = ~(held.error[where] <= INEXACT)
         for row in where[wrong]:
-            words = f"not solved: values too far apart, a rate is off by {held.error[row]:.1g}"
+            words = f"not solved: values too far apart, a mode is off by {held.error[row]:.1g}"
             self._end(int(held.lanes[row]), "inexact", words)
         return held.take(where[~wrong])
 

@@ -49,7 +49,7 @@ class Prepared:
     exits: Exits
     watch: Floats  # (g, W, q)
     modes: Modes | None = None
-    error: Floats | None = None  # (g,) largest relative error of a mode's rate
+    error: Floats | None = None  # (g,) largest relative error of a mode
     both: tuple[Floats, Floats] | None = None
 
     def take(self, where: Ints) -> Prepared:

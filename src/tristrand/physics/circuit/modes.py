@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +22,8 @@ JITTER = 1e-10
 
 #: Ratio of eigenvalues from which they are polished and checked.
 WIDE = 1e4
+#: Relative difference of eigenvalues below which their modes need not be orthogonal as computed.
+ALIKE = 1e-3
 
 
 @dataclass(slots=True, eq=False, repr=False)
@@ -41,13 +44,13 @@ class Modes:
             self.orthogonal,
         )  # fmt: skip
 
-    def rates_of(self, system: System, x: Floats) -> Modal:
+    def rates_of(self, system: System, x: Floats) -> NDArray[Any]:
         """Rate of change of every mode's share (g, m) at state x (g, m), without loads of constant power."""
         if self.orthogonal:
-            return np.asarray(self.rate * (self.inverse @ x[..., None])[..., 0] + self.drive)
+            return np.asarray(self.rate * (self.inverse @ x[..., None])[..., 0] + self.drive, dtype=self.rate.dtype)
         m = system.m
         slope = (system.f[:, :, :m] @ x[..., None])[..., 0] + system.f[:, :, m]
-        return np.asarray((self.inverse @ slope[..., None])[..., 0])
+        return np.asarray((self.inverse @ slope[..., None])[..., 0], dtype=self.inverse.dtype)
 
 
 def modes_of(system: System) -> Modes:
@@ -75,18 +78,21 @@ def modes_of(system: System) -> Modes:
     return Modes(rate, vectors, inverse, drive, inverse @ system.f[:, :, m + 1 :])
 
 
-def balanced(topology: Topology, regime: Regime, lanes: Ints, system: System, modes: Modes) -> Floats:
-    """Set inverse, drive and feed of the modes by the elements' energy; how far each mode (g, m) is from keeping it.
+def balanced(
+    topology: Topology, regime: Regime, lanes: Ints, system: System, modes: Modes
+) -> tuple[Floats, Floats]:
+    """Set inverse, drive and feed of the modes by the elements' energy; errors of the rates (g, m) and shapes (g,).
 
     With y = (v, i) the circuit reads E y' = -K y + s, where E = diag(C, -L) and K = [[G, A], [A^T, -R]] are symmetric.
     So modes y_k are orthogonal in E: the share of each in a state is y_k^T E y, its drive y_k^T s, both over
     y_k^T E y_k; all are sums over the elements as given, which keep their digits however far apart the rates are.
     Likewise λ y^T E y + y^T K y = 0 for an exact mode. An error of its shape drops out to first order: what remains
-    is the error of λ [1/s], wherever in the assembly it arose. Modes with rates alike are left as they are (error 0).
+    is the error of λ [1/s], wherever in the assembly it arose. What the modes together leave of a state, measured by
+    its energy, is the error of their shapes. Modes with rates alike are left as they are (errors 0).
     """
     m, frame = system.m, system.frame
     if not _wide(modes.rate) or (regime.loads == SLIDE).any():  # a held load makes the equations lopsided
-        return np.zeros((lanes.size, m))
+        return np.zeros((lanes.size, m)), np.zeros(lanes.size)
     shape = system.coords[:, :, :m] @ modes.vectors
     nk = frame.rows.shape[2]
     volts, cap_v = frame.rows @ shape[:, :nk], frame.cap_rows @ modes.vectors[:, : frame.cap_rows.shape[2]]
@@ -109,14 +115,25 @@ def balanced(topology: Topology, regime: Regime, lanes: Ints, system: System, mo
         drive = drive - topology.load.limit_a[np.ix_(lanes, limited)][:, None] @ load_v[:, limited]
     feed = -load_v[:, regime.powered].swapaxes(1, 2)
     sides = np.concatenate([states, drive.swapaxes(1, 2), feed], axis=2) / size
-    answer = np.linalg.solve(store / size / size.swapaxes(1, 2), sides) / size
+    rate = np.abs(modes.rate)
+    gap = np.abs(modes.rate[:, :, None] - modes.rate[:, None, :])
+    # modes of different rates are orthogonal; what rounding says else would carry fast drives into slow modes
+    close = gap < ALIKE * np.maximum(rate[:, :, None], rate[:, None, :])
+    close[:, np.arange(m), np.arange(m)] = True
+    answer = np.linalg.solve(np.where(close, store, 0.0) / size / size.swapaxes(1, 2), sides) / size
     modes.inverse, modes.drive, modes.feed = answer[:, :, :m], answer[:, :, m], answer[:, :, m + 1 :]
     modes.orthogonal = True
     loss = (system.conductance[:, :, None] * volts**2).sum(axis=1) + (2 * along * amps - ohm * amps**2).sum(axis=1)
     if frame.pins.any():
         loss = loss + (shape[:, :nk] * (frame.pins @ shape[:, :nk])).sum(axis=1)
     own = np.diagonal(store, axis1=1, axis2=2)
-    return np.asarray(np.abs(modes.rate * own + loss) / np.maximum(size[..., 0] ** 2, 1e-300))
+    joule = np.concatenate([
+        (farad * frame.cap_rows**2).sum(axis=1), (henry * system.inductor_a[:, :, nz:m] ** 2).sum(axis=1)
+    ], axis=1)  # fmt: skip
+    root = np.sqrt(joule)
+    rest = np.abs(modes.vectors @ modes.inverse - np.eye(m)) * root[:, :, None] / root[:, None, :]
+    rates = np.abs(modes.rate * own + loss) / np.maximum(size[..., 0] ** 2, 1e-300)
+    return np.asarray(rates), np.asarray(rest.max(axis=(1, 2)))
 
 
 def _wide(rate: Modal) -> bool:
