@@ -16,6 +16,7 @@ from tristrand.physics.circuit import (
     Crossing,
     Inductor,
     Integral,
+    PowerLoad,
     Resistor,
     Switch,
     amp,
@@ -88,3 +89,19 @@ def _lead_s(order: tuple[float, float, float]) -> float:
     """Time the bleed alone has saved the discharge resistor."""
     alone = max(order[2] - min(order[:2]), 0.0)
     return alone / BLEED / (1 / BLEED + 1 / DIS)
+
+
+@covers("physics.circuit.transient.transient")
+def test_a_lane_whose_load_has_no_power_stays_apart_behind_an_open_switch() -> None:
+    circuit = Circuit(
+        (
+            Battery("pack", "p", "m", OPEN_V, 0.1), Switch("s", "p", "x", 1e-3), Capacitor("c", "p", "m", 1e-3, OPEN_V),
+            PowerLoad("l", "x", "m", np.array([100.0, 0.0]), 50.0, 50.0, below="resistive"),
+        )
+    )  # fmt: skip
+    run = transient(circuit, 1.0, [At(np.array([0.5, 5.0]), "s", True)])
+    assert (run.status == "completed").all()
+    # P = v (V - v)/R with all the resistance in its way
+    ohm = 0.101
+    assert run.final(volt("x"))[0] == pytest.approx((OPEN_V + math.sqrt(OPEN_V**2 - 4 * 100.0 * ohm)) / 2, rel=1e-9)
+    assert run.final(volt("x"))[1] == 0.0

@@ -138,7 +138,8 @@ def _conducting(topology: Topology, regime: Regime, lanes: Ints) -> NDArray[np.b
     fixed, n_sw = topology.always.size, regime.switches.shape[1]
     on[:, fixed : fixed + n_sw] = regime.switches
     on[:, fixed + n_sw :] = np.concatenate([regime.diodes == 1, regime.loads == RESISTIVE])
-    return on
+    # a load of no power is no branch; what it alone would join floats
+    return np.asarray(on & (topology.branch_s[lanes] > 0))
 
 
 def _independent(cut: Floats, source_cut: Floats, source_a: Floats) -> tuple[Floats, Floats]:

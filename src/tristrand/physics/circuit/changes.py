@@ -15,7 +15,8 @@ Floats = NDArray[np.float64]
 
 #: State changes of diodes and loads in one lane after which it is called hunting.
 MOST_EVENTS = 400
-#: Relative error of a mode's rate (or, for slower modes, its product with the duration) that ends a lane.
+#: Relative error of a mode's rate (of its product with the duration where slower), or of the energy its shape
+#: leaves out, that ends a lane; those of ordinary circuits are near 1e-12.
 INEXACT = 1e-7
 DRAWING = (POWER, RAMP, LIMIT, CAPPED)
 

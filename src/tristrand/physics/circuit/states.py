@@ -107,7 +107,8 @@ def _load_exits(topology: Topology, state: int, k: int, lanes: Ints, system: Sys
         soft_v = cap * off_v**2 / np.maximum(power, 1e-300)
         add(down, -volts, -np.where(load.resistive[lanes, k], soft_v, off_v))
     elif state == RESISTIVE:
-        add(up, volts, np.where(capped, np.minimum(off_v, np.where(capped, cap, 0.0) * off_v**2 / power), off_v))
+        limit_v = np.where(capped, cap, 0.0) * off_v**2 / np.maximum(power, 1e-300)
+        add(up, volts, np.where(capped, np.minimum(off_v, limit_v), off_v))
     elif state == SLIDE:
         add(down, -amps, np.zeros(lanes.size))
         add(up, amps, np.minimum(power / on_v, cap))
