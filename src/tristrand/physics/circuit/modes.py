@@ -78,9 +78,7 @@ def modes_of(system: System) -> Modes:
     return Modes(rate, vectors, inverse, drive, inverse @ system.f[:, :, m + 1 :])
 
 
-def balanced(
-    topology: Topology, regime: Regime, lanes: Ints, system: System, modes: Modes
-) -> tuple[Floats, Floats]:
+def balanced(topology: Topology, regime: Regime, lanes: Ints, system: System, modes: Modes) -> tuple[Floats, Floats]:
     """Set inverse, drive and feed of the modes by the elements' energy; errors of the rates (g, m) and shapes (g,).
 
     With y = (v, i) the circuit reads E y' = -K y + s, where E = diag(C, -L) and K = [[G, A], [A^T, -R]] are symmetric.
