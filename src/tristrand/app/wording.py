@@ -56,7 +56,7 @@ def study_text(study: dict[str, Any]) -> str:
 
 
 def _working(line: dict[str, Any]) -> list[str]:
-    value = "unknown" if line["value"] is None else show(line["value"], line["unit"], 6)
+    value = "unknown" if line["value"] is None else show(line["value"], _unit(line["unit"]), 6).rstrip()
     head = f"  {line['symbol']} = {value}   {line['words']}"
     if line["formula"]:
         given = ", ".join(_given(item) for item in line["inputs"])
@@ -72,7 +72,12 @@ def _working(line: dict[str, Any]) -> list[str]:
 
 def _given(item: dict[str, Any]) -> str:
     number = "unknown" if item["value"] is None else number_text(item["value"], 6)
-    return f"{item['symbol']} = {number} {item['unit']}".rstrip()
+    return f"{item['symbol']} = {number} {_unit(item['unit'])}".rstrip()
+
+
+def _unit(unit: str) -> str:
+    """A pure number carries no unit on the page."""
+    return "" if unit == "1" else unit
 
 
 def _block(title: str, text: str) -> list[str]:
