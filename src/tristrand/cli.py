@@ -5,7 +5,8 @@ Exit 0: nothing at or above --fail-on; 1: findings; 2: not a design, bad use, or
 
 from __future__ import annotations
 
-import json
+import atexit
+import gc
 import os
 import shutil
 import sys
@@ -81,6 +82,7 @@ def main() -> None:
 )
 def check(folder: Path, form: str, fail_on: str, target: Path | None) -> None:
     """Check the design in FOLDER and say what is wrong, why, and the way out."""
+    _collect_later()
     from tristrand.app.check import Unreadable, Workspace
 
     if target is not None and target.suffix == ".yaml":
@@ -177,7 +179,20 @@ def new(folder: Path) -> None:
 
 
 def _json(data: Any) -> str:
+    import json  # a text report needs none
+
     return json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _collect_later() -> None:
+    """Look for cyclic garbage no more until the command ends, nor as the process ends.
+
+    Hardly any comes up in one check, and to look through all that was imported takes longer than a study.
+    """
+    if gc.isenabled():
+        gc.disable()
+        click.get_current_context().call_on_close(gc.enable)
+        atexit.register(gc.freeze)
 
 
 def _put(text: str, target: Path | None) -> None:

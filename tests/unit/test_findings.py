@@ -58,7 +58,7 @@ def waiver(**changes: object) -> Waiver:
         value=214.0,
         place=Place("waivers.yaml", 2, 3, "waivers/0"),
     )
-    return replace(plain, **changes)  # type: ignore[arg-type]
+    return plain._replace(**changes)  # type: ignore[arg-type]
 
 
 def applied(
@@ -130,7 +130,7 @@ def test_fingerprint_keeps_through_edits_of_values_lines_and_words() -> None:
 
 def test_fingerprint_tells_code_object_and_related_apart() -> None:
     place = Place("hv.yaml", 1, 1, "parts/f1")
-    related = (Related(place, "fuse"), Related(replace(place, object="parts/f2"), "fuse"))
+    related = (Related(place, "fuse"), Related(place._replace(object="parts/f2"), "fuse"))
     prints = [
         finding().fingerprint,
         finding(code="HV205").fingerprint,

@@ -245,9 +245,9 @@ def test_sources_are_only_those_used_and_memory_is_marked(demo: Checked) -> None
     assert "From memory" in page.visible
     assert "Formula SAE" not in page.visible
     assert "current: 12 A, allowed is at most 10 A" in page.visible
-    seen = replace(evidence, source="FS-FAMILY-OLDER#EV5.7.1")
+    seen = evidence._replace(source="FS-FAMILY-OLDER#EV5.7.1")
     assert "EV5.7.1: text read in full" in rendered(report(finding("HV301", evidence=(seen,))), demo).visible
-    bare = rendered(report(finding("HV301", evidence=(replace(evidence, source="NO-SUCH-SOURCE#1"),))), demo)
+    bare = rendered(report(finding("HV301", evidence=(evidence._replace(source="NO-SUCH-SOURCE#1"),))), demo)
     assert "unknown source" in bare.visible
 
 

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from itertools import islice
 from pathlib import Path
-from typing import Any, TypeAlias
+from typing import Any, NamedTuple, TypeAlias
 
 from tristrand import __version__
 from tristrand.app.pipeline import Pipeline
@@ -42,8 +42,7 @@ class Unreadable(Exception):
         self.problems = problems
 
 
-@dataclass(frozen=True, slots=True)
-class Judged:
+class Judged(NamedTuple):
     """What the rules say about one design, before waivers and ways out."""
 
     verdicts: tuple[Verdict, ...]
@@ -59,8 +58,7 @@ class Judged:
         return {name for name, finding in self.failing().items() if finding.severity == "error"}
 
 
-@dataclass(frozen=True, slots=True)
-class Checked:
+class Checked(NamedTuple):
     """A report together with what it was made from."""
 
     report: Report
@@ -153,8 +151,7 @@ def _identity(finding: Finding) -> Name:
     return finding.code, finding.place.object, finding.evidence[0].quantity if finding.evidence else ""
 
 
-@dataclass(frozen=True, slots=True)
-class _Heard:
+class _Heard(NamedTuple):
     """What one rule says: verdicts, gaps (None: nothing is open), reasons why it does not apply."""
 
     verdicts: tuple[Verdict, ...]

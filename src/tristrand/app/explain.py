@@ -13,6 +13,12 @@ from tristrand.app.pipeline import STEPS
 from tristrand.rules import LIMITS, RULE_SETS, RULES, Rule
 from tristrand.sources import describe
 
+WAIVER_NOTES = {
+    "WV901": "it covers nothing, because the failure is gone or its object is named differently",
+    "WV902": "the evidence is worse than when it was given, so the finding counts again",
+    "WV903": "its date has passed, so the finding counts again",
+}
+
 
 class UnknownName(ValueError):
     """No rule or study has this name; the message names the nearest."""
@@ -36,6 +42,10 @@ def explain_rule(code: str) -> dict[str, Any]:
     """One rule: what it checks, why, its limits by rule set, its sources, its examples. Raises UnknownName."""
     wanted = code.strip().upper()
     found = next((r for r in RULES if wanted == r.code or code.strip().lower() == r.name), None)
+    if found is None and Path(code).is_dir():
+        raise UnknownName(f"name a study of {code}: {', '.join(step.name for step in STEPS)}")
+    if found is None and wanted in WAIVER_NOTES:
+        raise UnknownName(f"{wanted} is no rule but says what became of a waiver: {WAIVER_NOTES[wanted]}")
     if found is None:
         raise UnknownName(f"there is no rule {code}{_near(wanted, [r.code for r in RULES])}")
     return {

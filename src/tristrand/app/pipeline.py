@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, NamedTuple
 
 from tristrand.design import Design
 from tristrand.studies import conductors, discharge, operating, pack, precharge
@@ -24,8 +24,7 @@ from tristrand.studies.results import (
 KEPT = 4000
 
 
-@dataclass(frozen=True, slots=True)
-class Step:
+class Step(NamedTuple):
     """One study: how its inputs are collected, how it is run, which results it takes, and its empty result."""
 
     name: str

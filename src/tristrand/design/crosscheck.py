@@ -60,7 +60,7 @@ class _Checker:
         if kind != "junction":
             self.sheet(f"parts/{part_id}/sheet", part.get("sheet"), kind)
         if kind in PASSIVE and part.get("power"):
-            self.say(f"parts/{part_id}/power", f"a {_words(kind)} takes no power of its own", "remove the key 'power'")
+            self.say(f"parts/{part_id}/power", f"{_article(kind)} takes no power of its own", "remove the key 'power'")
 
     def sheet(self, pointer: str, name: Any, kind: str) -> None:
         if not isinstance(name, str) or not _SHEET_NAME.match(name):
@@ -103,8 +103,13 @@ class _Checker:
         kind = part.get("kind") if isinstance(part, dict) else None
         if isinstance(kind, str) and kind in TERMINALS and pole not in TERMINALS[kind]:
             known = ", ".join(f"{part_id}.{name}" for name in TERMINALS[kind])
-            message = f"a {_words(kind)} has no terminal '{visible(pole, 60)}'"
+            message = f"{_article(kind)} has no terminal '{visible(pole, 60)}'"
             self.say(pointer, message, f"its terminals: {known}")
+
+
+def _article(kind: str) -> str:
+    words = _words(kind)
+    return f"{'an' if words[:1] in 'aeiou' else 'a'} {words}"
 
 
 def _words(kind: str) -> str:

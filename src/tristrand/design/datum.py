@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any, Literal, get_args
+from typing import Any, Literal, NamedTuple, get_args
 
 from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import PydanticCustomError, core_schema
@@ -15,8 +14,7 @@ Basis = Literal["measured", "datasheet", "standard", "estimated", "assumed"]
 BASES: tuple[str, ...] = get_args(Basis)
 
 
-@dataclass(frozen=True, slots=True)
-class Datum:
+class Datum(NamedTuple):
     """A value in the base unit of its dimension (SI; temperature in degC, fraction as 0..1) with low and high ends.
 
     ``basis`` and ``source`` come from the value itself, else from the head of its data sheet.

@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from pydantic import BaseModel, TypeAdapter, ValidationError
 
@@ -31,8 +31,7 @@ _SHEET_FILE = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]{0,59}\.yaml\Z")
 _SHEET: TypeAdapter[Any] = TypeAdapter(Sheet)
 
 
-@dataclass(frozen=True, slots=True)
-class Loaded:
+class Loaded(NamedTuple):
     """Either a design, or the problems that keep the folder from being one."""
 
     design: Design | None

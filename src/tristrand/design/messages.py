@@ -142,7 +142,8 @@ def _example(key: str, annotation: Any) -> str:
         return "schema_version: 1"
     quantity = next((p for p in (annotation, *get_args(annotation)) if isinstance(p, Q)), None)
     if quantity is not None:
-        return f"{key}: {DIMENSIONS[quantity.dimension].example}"
+        what = quantity.dimension.replace("_", " ")
+        return f"{key}: ... with a {what} such as {DIMENSIONS[quantity.dimension].example}"
     words = [] if _models(annotation) else _choices(annotation)
     if words:
         written = f"[{words[-1]}]" if get_origin(annotation) is list else words[0]

@@ -1,10 +1,8 @@
 """vehicle.yaml, high_voltage.yaml and waivers.yaml as typed, frozen models. Data only; reading stands in loader.py."""
 
-from __future__ import annotations
-
 import datetime
 import re
-from typing import Annotated, Any, Literal, TypeAlias
+from typing import Annotated, Any, Literal, Self, TypeAlias
 
 from pydantic import BeforeValidator, Field, model_validator
 
@@ -20,6 +18,8 @@ from tristrand.design.sheets import (
     Share,
     Strict,
     Temperature,
+    empty_dict,
+    empty_list,
 )
 
 RuleSet: TypeAlias = Literal["fsae-2026", "fs-family-2026", "un-r100", "workshop"]
@@ -62,7 +62,7 @@ class TemperatureRange(Strict):
     maximum: Temperature
 
     @model_validator(mode="after")
-    def _order(self) -> TemperatureRange:
+    def _order(self) -> Self:
         if self.minimum.value > self.maximum.value:
             raise fault(f"minimum {self.minimum.text} is above maximum {self.maximum.text}", SWAP)
         return self
@@ -75,7 +75,7 @@ class ShareRange(Strict):
     maximum: Share
 
     @model_validator(mode="after")
-    def _order(self) -> ShareRange:
+    def _order(self) -> Self:
         if self.minimum.value >= self.maximum.value:
             raise fault(f"minimum {self.minimum.text} is not below maximum {self.maximum.text}", SWAP)
         return self
@@ -108,7 +108,7 @@ class PartBase(Strict):
     sheet: SheetName
     place: str = ""
     ambient: Temperature | None = Field(default=None, description="air round the part; else the vehicle's maximum")
-    power: dict[Case, Power] = Field(default_factory=dict, description="at its bus terminals, case by case")
+    power: dict[Case, Power] = Field(default_factory=empty_dict, description="at its bus terminals, case by case")
     note: str = ""
 
 
@@ -214,7 +214,7 @@ class Connection(Strict):
     note: str = ""
 
     @model_validator(mode="after")
-    def _one_form(self) -> Connection:
+    def _one_form(self) -> Self:
         if self.cable is not None and self.resistance is not None:
             raise fault(
                 "both a cable and a resistance are given", "keep cable and length, or keep resistance for a busbar"
@@ -266,9 +266,9 @@ class HighVoltage(Strict):
 
     schema_version: Literal[1]
     parts: dict[Id, Part] = Field(min_length=1)
-    connections: dict[Id, Connection] = Field(default_factory=dict)
+    connections: dict[Id, Connection] = Field(default_factory=empty_dict)
     case_duration: dict[Case, Duration] = Field(
-        default_factory=dict, description="cases that last only so long; the others are sustained"
+        default_factory=empty_dict, description="cases that last only so long; the others are sustained"
     )
     precharge: Precharge = Field(default_factory=Precharge)
     discharge: Discharge = Field(default_factory=Discharge)
@@ -300,4 +300,4 @@ class Waivers(Strict):
     """waivers.yaml"""
 
     schema_version: Literal[1]
-    waivers: list[WaiverEntry] = Field(default_factory=list)
+    waivers: list[WaiverEntry] = Field(default_factory=empty_list)

@@ -1,9 +1,7 @@
 """Data sheets (parts/*.yaml): what a part of a kind can do. A field left out leaves the studies that need it open."""
 
-from __future__ import annotations
-
 from itertools import pairwise
-from typing import Annotated, Any, Literal, TypeAlias
+from typing import Annotated, Any, Literal, Self, TypeAlias
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
@@ -25,6 +23,17 @@ Area: TypeAlias = Annotated[Datum, Q("area", above=0)]
 Count: TypeAlias = Annotated[int, Field(strict=True)]
 
 SWAP = "set minimum below maximum"
+
+
+# Of `list` and `dict` themselves the signature would be worked out from their text at every start.
+def empty_list() -> list[Any]:
+    """A new empty list."""
+    return []
+
+
+def empty_dict() -> dict[str, Any]:
+    """A new empty mapping."""
+    return {}
 
 
 class Strict(BaseModel):
@@ -49,7 +58,7 @@ class VoltageTable(Strict):
     voltage: list[Voltage] = Field(min_length=2)
 
     @model_validator(mode="after")
-    def _shape(self) -> VoltageTable:
+    def _shape(self) -> Self:
         if len(self.voltage) != len(self.state_of_charge):
             raise fault(
                 f"{len(self.state_of_charge)} states of charge but {len(self.voltage)} voltages: one each is needed",
@@ -67,7 +76,7 @@ class ResistanceTable(Strict):
     resistance: list[list[Resistance]] = Field(min_length=1)
 
     @model_validator(mode="after")
-    def _shape(self) -> ResistanceTable:
+    def _shape(self) -> Self:
         if len(self.resistance) != len(self.temperature):
             raise fault(
                 f"{len(self.temperature)} temperatures but {len(self.resistance)} rows: one row each is needed",
@@ -96,7 +105,7 @@ class VoltageRange(Strict):
     maximum: Voltage
 
     @model_validator(mode="after")
-    def _order(self) -> VoltageRange:
+    def _order(self) -> Self:
         if self.minimum.value >= self.maximum.value:
             raise fault(f"minimum {self.minimum.text} is not below maximum {self.maximum.text}", SWAP)
         return self
@@ -110,7 +119,7 @@ class CellVoltage(Strict):
     maximum: Voltage
 
     @model_validator(mode="after")
-    def _order(self) -> CellVoltage:
+    def _order(self) -> Self:
         if not self.minimum.value < self.nominal.value < self.maximum.value:
             raise fault("minimum, nominal and maximum must rise in this order", "check the three voltages of one cell")
         return self
@@ -124,7 +133,7 @@ class Overload(Strict):
 
 
 # Every entry is one point of the maker's overload curve; a shorter time than the entry's is covered by it.
-OVERLOAD: Any = Field(default_factory=list, description="currents above the rating, each with its longest time")
+OVERLOAD: Any = Field(default_factory=empty_list, description="currents above the rating, each with its longest time")
 
 
 class PackSheet(SheetHead):
@@ -234,7 +243,7 @@ class ConverterSheet(SheetHead):
     overload: list[Overload] = OVERLOAD
 
     @model_validator(mode="after")
-    def _order(self) -> ConverterSheet:
+    def _order(self) -> Self:
         if self.turn_on_voltage and self.turn_off_voltage and self.turn_off_voltage.value > self.turn_on_voltage.value:
             raise fault(
                 f"turn_off_voltage {self.turn_off_voltage.text} is above turn_on_voltage {self.turn_on_voltage.text}",

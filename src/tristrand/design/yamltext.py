@@ -10,7 +10,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any, TypeAlias
+from typing import Any, NamedTuple, TypeAlias
 
 import yaml
 
@@ -33,8 +33,7 @@ _Loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 Tree: TypeAlias = "dict[str, Tree] | list[Tree] | str | int | float | bool | None"
 
 
-@dataclass(frozen=True, slots=True)
-class Span:
+class Span(NamedTuple):
     """Where a value stands: line and column count from 1; start and end are character offsets into the text."""
 
     file: str
@@ -73,8 +72,7 @@ def visible(text: str, longest: int = 600) -> str:
     return "".join(c if c.isprintable() or c == "\u00a0" else c.encode("unicode_escape").decode() for c in shown)
 
 
-@dataclass(frozen=True, slots=True)
-class YamlText:
+class YamlText(NamedTuple):
     """A parsed file: its text, the values, and the span of every pointer ("parts/k_plus/sheet").
 
     ``complete`` says that the whole file was read; problems may stand beside it (a key given twice).

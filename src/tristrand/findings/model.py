@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from datetime import date
-from typing import Literal, get_args
+from typing import Literal, NamedTuple, get_args
 
 Kind = Literal["fail", "review", "open", "not_applicable", "pass"]
 Severity = Literal["error", "warning", "note"]
@@ -16,8 +16,7 @@ SEVERITIES: tuple[Severity, ...] = get_args(Severity)
 RELATIONS: tuple[Relation, ...] = get_args(Relation)
 
 
-@dataclass(frozen=True, slots=True)
-class Evidence:
+class Evidence(NamedTuple):
     """One number a conclusion rests on.
 
     Attributes:
@@ -44,8 +43,7 @@ class Evidence:
     note: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Place:
+class Place(NamedTuple):
     """Where in the design folder: file relative to the folder; line and column from 1, 0 where there is none.
 
     `object` is the pointer by which people and waivers name it: "parts/k_plus", "connections/W3/cable".
@@ -57,16 +55,14 @@ class Place:
     object: str
 
 
-@dataclass(frozen=True, slots=True)
-class Related:
+class Related(NamedTuple):
     """A second place, and why it is named."""
 
     place: Place
     label: str
 
 
-@dataclass(frozen=True, slots=True)
-class Edit:
+class Edit(NamedTuple):
     """One change of one value: `new` is the text to write at `pointer` in `file`."""
 
     file: str
@@ -74,16 +70,14 @@ class Edit:
     new: str
 
 
-@dataclass(frozen=True, slots=True)
-class WayOut:
+class WayOut(NamedTuple):
     """What mends it, in words and as edits; offered only when the whole changed design was checked again."""
 
     text: str
     edits: tuple[Edit, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class WaivedBy:
+class WaivedBy(NamedTuple):
     """Who accepted a finding, why, and when."""
 
     reason: str

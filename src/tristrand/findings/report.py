@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from tristrand.findings.model import KINDS, SEVERITIES, Finding, Kind, Severity
 
@@ -11,8 +12,7 @@ _KIND_RANK = {kind: i for i, kind in enumerate(KINDS)}
 _SEVERITY_RANK = {severity: i for i, severity in enumerate(SEVERITIES)}
 
 
-@dataclass(frozen=True, slots=True)
-class DesignInfo:
+class DesignInfo(NamedTuple):
     """Which design was checked; `hash` is over its input files."""
 
     name: str
@@ -20,8 +20,7 @@ class DesignInfo:
     hash: str
 
 
-@dataclass(frozen=True, slots=True)
-class RuleNote:
+class RuleNote(NamedTuple):
     """What a report says about a rule: what it checks, why it matters in the car, and its sources."""
 
     code: str

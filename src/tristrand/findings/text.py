@@ -18,11 +18,11 @@ def render_text(report: Report, width: int = 100) -> str:
     width = min(max(width, _NARROWEST), _WIDEST)
     notes = {rule.code: rule for rule in report.rules}
     blocks = [_head(report, width)]
-    shown = [f for f in report.findings if f.kind in ("fail", "review", "open") and f.waived is None]
+    shown = [f for f in report.findings if f.kind in ("fail", "review") and f.waived is None]
     blocks += [_finding(f, notes.get(f.code), width) for f in shown]
     if report.waived:
         blocks.append(_waived(report, width))
-    blocks.append(_coverage(report, width))
+    blocks += [_open(report, width), _coverage(report, width)]
     blocks.append("\n".join(_wrap(_verdict(report), width, "", "    ")))
     return "\n\n".join(b for b in blocks if b) + "\n"
 
@@ -48,7 +48,7 @@ def _finding(finding: Finding, rule: RuleNote | None, width: int) -> str:
             lines += _row("", plain(evidence.note), width)
     for related in finding.related:
         lines += _row("see also", f"{place_text(related.place)} ({plain(related.label)})", width)
-    if rule is not None and rule.why and finding.kind != "open":
+    if rule is not None and rule.why:
         lines += _row("why", plain(rule.why), width)
     for note in finding.notes:
         lines += _row("note", plain(note), width)
@@ -59,7 +59,11 @@ def _finding(finding: Finding, rule: RuleNote | None, width: int) -> str:
     if finding.way_out is not None:
         lines += _row("way out", plain(finding.way_out.text), width)
         for edit in finding.way_out.edits:
-            lines += _row("", f"{plain(edit.file)}: {plain(edit.pointer)} becomes {plain(edit.new)}", width)
+            if edit.pointer:
+                lines += _row("", f"{plain(edit.file)}: {plain(edit.pointer)} becomes {plain(edit.new)}", width)
+            else:
+                lines += _row("", f"new file {plain(edit.file)}:", width)
+                lines += [f"{' ' * _MARGIN}  {plain(line)}" for line in edit.new.splitlines()]
     return "\n".join(lines)
 
 
@@ -82,15 +86,28 @@ def _waived(report: Report, width: int) -> str:
     return "\n".join(lines)
 
 
+def _open(report: Report, width: int) -> str:
+    """What is missing, each gap once, with the rules that wait for it."""
+    waiting: dict[str, list[str]] = {}
+    for code, missing in sorted(report.coverage.open.items()):
+        for gap in missing:
+            waiting.setdefault(gap, []).append(code)
+    told = set(report.coverage.open)
+    for finding in report.findings:
+        if finding.kind == "open" and finding.waived is None and finding.code not in told:
+            waiting.setdefault(f"{finding.place.object}: {finding.message}", []).append(finding.code)
+    if not waiting:
+        return ""
+    lines = _wrap("OPEN: not judged, because something is missing. Not checked is not passed.", width, "", "    ")
+    for gap, codes in waiting.items():
+        lines += _wrap(plain(gap), width, "  ", "    ")
+        lines += _wrap(f"needed by {', '.join(codes)}", width, "      ", "      ")
+    return "\n".join(lines)
+
+
 def _coverage(report: Report, width: int) -> str:
     coverage = report.coverage
     lines: list[str] = []
-    printed = {f.code for f in report.findings if f.kind == "open"}
-    quiet = {code: missing for code, missing in coverage.open.items() if code not in printed}
-    if quiet:
-        lines.append("Not checked, because something is missing:")
-        for code, missing in sorted(quiet.items()):
-            lines += _wrap(f"{code}: {plain('; '.join(missing))}", width, "  ", "    ")
     if coverage.disabled:
         lines.append("Switched off, not run:")
         for code, reason in sorted(coverage.disabled.items()):
@@ -112,9 +129,11 @@ def _verdict(report: Report) -> str:
         f"{max(report.count('open'), len(report.coverage.open))} open",
         f"{len(report.waived)} waived",
     ]
-    rules = _number(len(report.coverage.rules_run), "rule")
-    off = f", {len(report.coverage.disabled)} switched off" if report.coverage.disabled else ""
-    return f"{rules} run{off}: {', '.join(parts)}."
+    coverage = report.coverage
+    idle = len(coverage.open) + len(coverage.not_applicable)
+    rules = f"{_number(len(coverage.rules_run), 'rule')} run, {len(coverage.rules_run) - idle} judged"
+    off = f", {len(coverage.disabled)} switched off" if coverage.disabled else ""
+    return f"{rules}{off}: {', '.join(parts)}."
 
 
 def _number(count: int, word: str) -> str:

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date as Date
+from typing import NamedTuple
 
 from tristrand.findings.model import Evidence, Finding, Place, Related, WaivedBy
 
@@ -20,8 +21,7 @@ _NAMES = dict(WAIVER_RULES)
 COPYING_SLACK = 5e-4
 
 
-@dataclass(frozen=True, slots=True)
-class Waiver:
+class Waiver(NamedTuple):
     """One entry of waivers.yaml.
 
     Attributes:
@@ -95,7 +95,7 @@ def apply_waivers(
         if id(waiver) in lapsed:
             marked.append(_lapse(waiver, *lapsed[id(waiver)]))
         elif id(waiver) not in used and waiver.code not in undecided:
-            marked.append(_unused(waiver))
+            marked.append(_unused(waiver, _why_unused(waiver, found)))
     return tuple(marked)
 
 
@@ -129,7 +129,8 @@ def _why_lapsed(waiver: Waiver, finding: Finding, today: Date) -> tuple[str, str
         return EXPIRED, f"the waiver ended on {waiver.expires.isoformat()}"
     evidence = next((e for e in finding.evidence if e.quantity == waiver.quantity), None)
     if evidence is None:
-        return OUTGROWN, f"the finding has no evidence named '{waiver.quantity}'"
+        names = ", ".join(f"'{e.quantity}'" for e in finding.evidence) or "none"
+        return OUTGROWN, f"the finding has no evidence named '{waiver.quantity}'; it has {names}"
     if evidence.value is None or math.isnan(evidence.value):
         return OUTGROWN, f"{waiver.quantity} is not known any more"
     if _is_worse(evidence, evidence.value, waiver.value):
@@ -179,12 +180,20 @@ def _lapse(waiver: Waiver, code: str, why: str, finding: Finding) -> Finding:
     )
 
 
-def _unused(waiver: Waiver) -> Finding:
+def _why_unused(waiver: Waiver, found: Iterable[Finding]) -> str:
+    """Whether the failure is gone, or stands on another object than the waiver names."""
+    standing = sorted({f.place.object for f in found if f.code == waiver.code and f.kind in ("fail", "review")})
+    if not standing:
+        return f"{waiver.code} finds nothing to accept, so it is not needed"
+    return f"{waiver.code} stands on {', '.join(standing[:4])}; name the object so"
+
+
+def _unused(waiver: Waiver, why: str) -> Finding:
     return Finding(
         code=UNUSED,
         name=_NAMES[UNUSED],
         kind="fail",
         severity="warning",
-        message=f"the waiver of {waiver.code} on {waiver.object} is not needed: it covers nothing",
+        message=f"the waiver of {waiver.code} on {waiver.object} covers nothing: {why}",
         place=waiver.place,
     )

@@ -6,7 +6,7 @@ which takes 20 % off k2 S2.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -14,8 +14,7 @@ from tristrand.physics._num import Num, arr, not_negative, positive, same
 from tristrand.sources import cites
 
 
-@dataclass(frozen=True, slots=True)
-class ConductorMetal:
+class ConductorMetal(NamedTuple):
     """Constants of the adiabatic equation for one metal."""
 
     name: str
@@ -29,8 +28,7 @@ COPPER = ConductorMetal("copper", 226.0, 234.5)
 ALUMINIUM = ConductorMetal("aluminium", 148.0, 228.0)
 
 
-@dataclass(frozen=True, slots=True)
-class PublishedK:
+class PublishedK(NamedTuple):
     """One printed factor: insulation, temperatures, copper and aluminium values, and how the row was read."""
 
     insulation: str

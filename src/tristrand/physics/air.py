@@ -6,7 +6,7 @@ own fits to an open fluid-property library's reference equations of air, over 23
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -62,8 +62,7 @@ def density_kg_per_m3(temperature_k: Num, pressure_pa: Num = STANDARD_PRESSURE_P
     return same(arr(pressure_pa) / (GAS_CONSTANT_J_PER_KG_K * arr(temperature_k)))
 
 
-@dataclass(frozen=True, slots=True)
-class FilmAir:
+class FilmAir(NamedTuple):
     """What free convection takes from air at the film temperature."""
 
     conductivity_w_per_mk: FloatArray

@@ -7,8 +7,8 @@ whose temperature is not above the conductor's limit.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from functools import cache, lru_cache
+from typing import NamedTuple
 
 import numpy as np
 
@@ -53,8 +53,7 @@ def bundle_factor(count: int) -> float:
     return next((factor for least, factor in steps if count >= least), 1.0)
 
 
-@dataclass(frozen=True, slots=True)
-class TableRating:
+class TableRating(NamedTuple):
     """The rating one printed table gives a cable."""
 
     table: str
@@ -73,16 +72,14 @@ class TableRating:
     note: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class SetAside:
+class SetAside(NamedTuple):
     """A printed table that does not hold for this cable, and the reason."""
 
     table: str
     reason: str
 
 
-@dataclass(frozen=True, slots=True)
-class TableRatings:
+class TableRatings(NamedTuple):
     """All printed ratings of one cable, and the tables that do not hold for it."""
 
     candidates: tuple[TableRating, ...]

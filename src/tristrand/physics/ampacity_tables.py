@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from types import MappingProxyType
+from typing import NamedTuple
 
 
-@dataclass(frozen=True, slots=True)
-class RatingTable:
+class RatingTable(NamedTuple):
     """One printed table: currents by size and conductor temperature, at one ambient, in free air."""
 
     name: str
@@ -22,7 +21,7 @@ class RatingTable:
     largest_bundle: int | None
     """More conductors together than this break the table's conditions; None: bundle factors apply."""
     condition: str
-    notes: Mapping[tuple[str, int], str] = field(default_factory=dict)
+    notes: Mapping[tuple[str, int], str] = MappingProxyType({})
     """(size or "", column) -> what to know about that entry."""
 
 
@@ -114,8 +113,7 @@ RATING_TABLES: tuple[RatingTable, ...] = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class AircraftRow:
+class AircraftRow(NamedTuple):
     """One row of AC 43.13-1B Table 11-9: currents at three wire ratings, and the largest resistance."""
 
     size: str

@@ -5,7 +5,7 @@ Topology: one loop of resistance, inductance and the bus capacitance, driven by 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -13,8 +13,7 @@ from tristrand.physics._num import FloatArray, Num, arr, finite, not_negative, p
 from tristrand.sources import cites
 
 
-@dataclass(frozen=True, slots=True)
-class ClosingSurge:
+class ClosingSurge(NamedTuple):
     """Peak of the closing current, when it comes, its I2t over all time, and how far the loop is damped."""
 
     peak_a: Num

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from tristrand.physics._num import Num, arr, finite, not_negative, positive, same
 from tristrand.sources import cites
 
 
-@dataclass(frozen=True, slots=True)
-class ResistanceLaw:
+class ResistanceLaw(NamedTuple):
     """A straight law of resistance against temperature: R = R20 * (1 + alpha * (T - 20))."""
 
     name: str

@@ -7,7 +7,7 @@ One straight horizontal cable, alone, direct current. The bare balance gives MOR
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -25,8 +25,7 @@ _STEPS = 60
 _SETTLED_K = 1e-9
 
 
-@dataclass(frozen=True, slots=True)
-class HeatBalance:
+class HeatBalance(NamedTuple):
     """A cable in thermal balance."""
 
     current_a: Num
@@ -37,8 +36,7 @@ class HeatBalance:
     """Convective film coefficient."""
 
 
-@dataclass(frozen=True, slots=True)
-class _Cable:
+class _Cable(NamedTuple):
     ambient_c: FloatArray
     resistance_20: FloatArray
     outer_m: FloatArray

@@ -5,7 +5,7 @@ Unequal strings in parallel are a network: `tristrand.physics.circuit` takes the
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -128,8 +128,7 @@ def current_for_power_a(wanted_w: Num, open_v: Num, resistance_ohm: Num) -> Num:
     return same(2.0 * arr(wanted_w) / (volt + root))
 
 
-@dataclass(frozen=True, slots=True)
-class TableValue:
+class TableValue(NamedTuple):
     """A value read from a table, and where the table ended and its edge was taken instead."""
 
     value: Num

@@ -10,9 +10,8 @@ the stricter one, the finding's source shows it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import lru_cache
-from typing import Literal
+from typing import Literal, NamedTuple
 
 RULE_SETS: dict[str, str] = {
     "fsae-2026": "Formula SAE Rules 2026, version 1.0",
@@ -24,8 +23,7 @@ RULE_SETS: dict[str, str] = {
 Sense = Literal["most", "least"]
 
 
-@dataclass(frozen=True, slots=True)
-class Limit:
+class Limit(NamedTuple):
     """``most``: the value may not be above; ``least``: not below. Values in SI base units, shares as 0..1."""
 
     key: str

@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, NamedTuple
 
 from tristrand.design import Design
 from tristrand.findings import Evidence, Finding, Kind, Related, Relation, Severity, WayOut, judge
@@ -16,8 +16,7 @@ from tristrand.rules.limits import Limit, strictest
 from tristrand.studies.results import Missing
 
 
-@dataclass(frozen=True, slots=True)
-class Example:
+class Example(NamedTuple):
     """Changes to the starter design: (file, pointer in it, new value).
 
     The rule must fail, or pass, on the changed design.
@@ -26,8 +25,7 @@ class Example:
     changes: tuple[tuple[str, str, str], ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Verdict:
+class Verdict(NamedTuple):
     """A finding and, smallest first, the changes that may mend it.
 
     The app offers the first that holds for the whole design.
@@ -37,15 +35,13 @@ class Verdict:
     ways_out: Callable[[], Iterable[WayOut]] | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class NotApplicable:
+class NotApplicable(NamedTuple):
     """The rule says nothing about this design, and why."""
 
     reason: str
 
 
-@dataclass(frozen=True, slots=True)
-class Open:
+class Open(NamedTuple):
     """The rule cannot conclude: what is missing."""
 
     missing: tuple[Missing, ...]
@@ -55,8 +51,7 @@ Outcome = Verdict | NotApplicable | Open
 Check = Callable[["Context"], Iterable[Outcome]]
 
 
-@dataclass(frozen=True, slots=True)
-class Rule:
+class Rule(NamedTuple):
     """One rule.
 
     ``needs`` names the studies whose results it reads; ``limit`` the key of its limits, if rule sets set one.

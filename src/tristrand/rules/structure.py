@@ -5,15 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from tristrand.design.model import TERMINALS
-from tristrand.findings import Evidence, Relation
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
-from tristrand.rules.view import HV_FILE, PARTS, circuit_of, fuses_between, path_ids
+from tristrand.rules.view import HV_FILE, PARTS, circuit_of, counted, fuses_between, path_ids
 from tristrand.studies.results import Missing
-from tristrand.studies.topology import edges, feeds, groups, islands, joined
-
-
-def _count(quantity: str, value: int, relation: Relation, limit: int, source: str) -> Evidence:
-    return Evidence(quantity, float(value), "", relation, float(limit), source)
+from tristrand.studies.topology import edges, groups, islands, joined
 
 
 @rule(
@@ -38,7 +33,7 @@ def island_without_source(ctx: Context) -> Iterable[Outcome]:
     for group in lost:
         first = group[0]
         pointer = f"{PARTS}/{first}" if first in ctx.design.high_voltage.parts else f"high_voltage/connections/{first}"
-        evidence = _count("parts and connections on the island", len(group), "<=", 0, "DESIGN#topology")
+        evidence = counted("parts and connections on the island", len(group), "<=", 0, "DESIGN#topology")
         yield ctx.finding("fail", pointer, f"{', '.join(group)}: no source feeds this part of the circuit", evidence)
     if not lost:
         yield ctx.finding("pass", PARTS, "every part and connection is joined to a pack")
@@ -102,7 +97,7 @@ def pack_without_fuse(ctx: Context) -> Iterable[Outcome]:
         # A precharge resistor limits a fault by itself, so its branch is no bolted path.
         bolted = [e for e in rest if e.kind != "resistor"]
         bare = joined(bolted, pack.plus, pack.minus)
-        evidence = _count("fuses in the least protected path", 0 if bare else 1, ">=", 1, limit.source)
+        evidence = counted("fuses in the least protected path", 0 if bare else 1, ">=", 1, limit.source)
         words = (
             f"{pack.id} feeds the bus or another pack on a path without a fuse"
             if bare
@@ -140,7 +135,7 @@ def contactor_in_each_pole(ctx: Context) -> Iterable[Outcome]:
     for pack in circuit.packs:
         live = {node for group in groups(inside) if group & ends for node in group}
         bare = [name for name, pole in (("plus", pack.plus), ("minus", pack.minus)) if pole in live or pole in ends]
-        evidence = _count("poles that stay on the bus", len(bare), "<=", 0, limit.source)
+        evidence = counted("poles that stay on the bus", len(bare), "<=", 0, limit.source)
         if bare:
             message = f"the {' and '.join(bare)} pole of {pack.id} stays on the bus with every contactor open"
         else:
@@ -170,7 +165,7 @@ def no_service_disconnect(ctx: Context) -> Iterable[Outcome]:
     for pack in circuit.packs:
         rest = [e for e in edges(circuit) if e.id not in breaks and e.id != pack.id]
         fed = joined(rest, pack.plus, pack.minus)
-        evidence = _count(
+        evidence = counted(
             "service disconnects in the circuit of the pack", 0 if fed else len(breaks), ">=", 1, limit.source
         )
         words = (
@@ -216,7 +211,7 @@ def no_precharge(ctx: Context) -> Iterable[Outcome]:
     elif result.missing and not result.bypassed and circuit.missing:
         yield ctx.open(result.missing)
     else:
-        evidence = _count("precharge paths across a main contactor", 0, ">=", 1, "CONTACTOR-NOTE#precharge")
+        evidence = counted("precharge paths across a main contactor", 0, ">=", 1, "CONTACTOR-NOTE#precharge")
         yield ctx.finding("fail", pointer, "no precharge path leads round a main contactor to the bus", evidence)
 
 
@@ -230,7 +225,7 @@ def _unfused(ctx: Context, role: str, words: str) -> Iterator[Outcome]:
         yield NotApplicable(f"there is no {role} resistor")
     for resistor in resistors:
         fuses = fuses_between(ctx, role, resistor)
-        evidence = _count("fuses in the path", len(fuses), "<=", 0, limit.source)
+        evidence = counted("fuses in the path", len(fuses), "<=", 0, limit.source)
         message = (
             f"{', '.join(fuses)} lies in the {words} path of {resistor.id}"
             if fuses
@@ -319,7 +314,7 @@ def discharge_behind_break(ctx: Context) -> Iterable[Outcome]:
         )
         sets = {"fsae-2026": "FSAE-2026#EV.5.6.3", "fs-family-2026": "FS-FAMILY-2026#EV4.9.2"}
         source = next((sets[name] for name in ctx.rule_sets if name in sets), "PRACTICE#discharge across the bus")
-        evidence = _count("bus capacitors it still reaches", int(reached), ">=", 1, source)
+        evidence = counted("bus capacitors it still reaches", int(reached), ">=", 1, source)
         yield ctx.finding("pass" if reached else "fail", f"{PARTS}/{resistor.id}", f"{resistor.id} {words}", evidence)
 
 
@@ -342,44 +337,8 @@ def no_discharge(ctx: Context) -> Iterable[Outcome]:
     means = [r.id for r in circuit.resistors if r.role == "discharge"] + [
         d.id for d in circuit.devices if d.bleed_ohm < float("inf")
     ]
-    evidence = _count("means of discharge", len(means), ">=", 1, "IEC-60204-1#6.2.4")
+    evidence = counted("means of discharge", len(means), ">=", 1, "IEC-60204-1#6.2.4")
     if means:
         yield ctx.finding("pass", PARTS, f"{', '.join(means)} discharges the bus", evidence)
     else:
         yield ctx.finding("fail", PARTS, "nothing discharges the bus after the contactors open", evidence)
-
-
-@rule(
-    "HV011",
-    "device-polarity",
-    "error",
-    checks=(
-        "With fuses in and main contactors closed, every device lies with its plus pole on the plus end of a pack, or "
-        "of packs in series, and with its minus pole on the minus end."
-    ),
-    why="A device wired the wrong way round shorts the pack through its diodes; one without a pole is dead in the car.",
-    sources=("DESIGN#topology",),
-    failing=(
-        (HV_FILE, "connections/W13/to", "dcdc.minus"),
-        (HV_FILE, "connections/W14/to", "dcdc.plus"),
-    ),
-    waivable=False,
-)
-def device_polarity(ctx: Context) -> Iterable[Outcome]:
-    """Without this the studies would leave a device that no pack feeds out of their circuits and say nothing."""
-    circuit = circuit_of(ctx)
-    if not circuit.devices:
-        yield NotApplicable("there is no device on the bus")
-    lost = {name for group in islands(circuit) for name in group}
-    words = {
-        "right": "lies with plus and minus on the ends of {packs}",
-        "swapped": "is wired the wrong way round: its plus lies on the minus end of {packs}",
-        "none": "hangs loose: no pack feeds it at both poles",
-    }
-    for name, feed in feeds(circuit).items():
-        if name in lost:
-            continue
-        good = feed.way == "right"
-        evidence = _count("poles on the wrong end, or on none", 0 if good else 1, "<=", 0, "DESIGN#topology")
-        text = words[feed.way].format(packs=" and ".join(feed.packs))
-        yield ctx.finding("pass" if good else "fail", f"{PARTS}/{name}", f"{name} {text}", evidence)

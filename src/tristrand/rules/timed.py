@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
-from typing import TypeAlias
+from typing import NamedTuple, TypeAlias
 
 from tristrand.design import Datum
 from tristrand.rules.rule import Context, Outcome
@@ -16,8 +15,7 @@ Points: TypeAlias = tuple[tuple[float, float], ...]
 Gaps: TypeAlias = tuple[tuple[str, float], ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Allowed:
+class Allowed(NamedTuple):
     """What a sheet allows beyond its continuous rating.
 
     ``rated`` and its field; ``points``: each a current [A] and the longest time [s] at it; ``gaps``: fields that are

@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
-from tristrand.findings import Edit, WayOut
+from tristrand.findings import Edit, Evidence, Relation, WayOut
 from tristrand.rules.rule import Context, NotApplicable, Outcome
 from tristrand.studies.circuits import HvCircuit, Resist, hv_circuit
 from tristrand.studies.results import ConductorFigures, PrechargeResult
@@ -154,3 +154,8 @@ def thicker_cables(ctx: Context, figure: ConductorFigures, current_a: float) -> 
                 yield WayOut(text, (Edit(HV_FILE, f"connections/{figure.connection}/cable", option.cable),))
 
     return ways
+
+
+def counted(quantity: str, value: int, relation: Relation, limit: int, source: str) -> Evidence:
+    """Evidence that is a plain count."""
+    return Evidence(quantity, float(value), "", relation, float(limit), source)

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
-from typing import Any, TypeVar
+from typing import Any, NamedTuple, TypeVar
 
 Marked = TypeVar("Marked", bound=Callable[..., Any])
 
 
-@dataclass(frozen=True, slots=True)
-class Citation:
+class Citation(NamedTuple):
     """Where a formula comes from.
 
     Attributes:

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from functools import lru_cache
-from typing import TypeAlias
+from typing import NamedTuple, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,8 +25,7 @@ BALANCE = "heat balance"
 KEPT = 20_000
 
 
-@dataclass(frozen=True, slots=True)
-class CableData:
+class CableData(NamedTuple):
     """A cable sheet as numbers; diameters are nan where the sheet does not give them."""
 
     id: str
@@ -50,8 +48,7 @@ def _metal_mm2(metal: str, ohm_per_m: float) -> float:
     return float(metal_area_mm2(ohm_per_m, rho))
 
 
-@dataclass(frozen=True, slots=True)
-class Run:
+class Run(NamedTuple):
     """A cable as laid: which sheet, how long, how hot round it, how many together, and what its ends stand."""
 
     id: str

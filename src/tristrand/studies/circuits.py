@@ -7,9 +7,8 @@ inputs.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any, TypeVar
+from typing import Any, NamedTuple, TypeVar
 
 from tristrand.design import Datum, Design
 from tristrand.physics.conductor_tables import aluminium_resistance_ohm_per_m, class5_resistance_ohm_per_m
@@ -21,8 +20,7 @@ DEFAULT_AMBIENT_C = 40.0
 Given = TypeVar("Given")
 
 
-@dataclass(frozen=True, slots=True)
-class Span3:
+class Span3(NamedTuple):
     """A number with the low and high end of its tolerance."""
 
     low: float
@@ -30,8 +28,7 @@ class Span3:
     high: float
 
 
-@dataclass(frozen=True, slots=True)
-class Lead:
+class Lead(NamedTuple):
     """A connection. ``ohm_20c`` is for the whole length; ``inductance_h`` is nan where the design does not give it."""
 
     id: str
@@ -45,8 +42,7 @@ class Lead:
     limit_c: float
 
 
-@dataclass(frozen=True, slots=True)
-class Series2:
+class Series2(NamedTuple):
     """A fuse or service disconnect: a resistance between a and b."""
 
     id: str
@@ -56,8 +52,7 @@ class Series2:
     ohm: float
 
 
-@dataclass(frozen=True, slots=True)
-class Contact:
+class Contact(NamedTuple):
     """A contactor."""
 
     id: str
@@ -70,8 +65,7 @@ class Contact:
     open_s: float
 
 
-@dataclass(frozen=True, slots=True)
-class Resist:
+class Resist(NamedTuple):
     """A precharge or discharge resistor."""
 
     id: str
@@ -81,8 +75,7 @@ class Resist:
     ohm: Span3
 
 
-@dataclass(frozen=True, slots=True)
-class Device:
+class Device(NamedTuple):
     """A part across the bus, seen from its two terminals. ``bleed_ohm`` is inf where it has none."""
 
     id: str
@@ -104,8 +97,7 @@ class Device:
         return dict(self.power_w).get(case, 0.0)
 
 
-@dataclass(frozen=True, slots=True)
-class PackEnds:
+class PackEnds(NamedTuple):
     """A pack's terminals."""
 
     id: str
@@ -113,8 +105,7 @@ class PackEnds:
     minus: str
 
 
-@dataclass(frozen=True, slots=True)
-class HvCircuit:
+class HvCircuit(NamedTuple):
     """The whole topology. ``missing`` lists what keeps it from being solved."""
 
     packs: tuple[PackEnds, ...]

@@ -7,7 +7,7 @@ balance; both are shown. Resistance comes from tables or the sheet, never from t
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from tristrand.design import Design
 from tristrand.physics.adiabatic import ALUMINIUM, COPPER, ConductorMetal, final_temperature_c
@@ -36,8 +36,7 @@ from tristrand.studies.topology import REDUCED_M, protecting_fuses, resistor_lim
 CONVECTION = "CHURCHILL-CHU-1975#horizontal cylinder, laminar and turbulent"
 
 
-@dataclass(frozen=True, slots=True)
-class ConductorInputs:
+class ConductorInputs(NamedTuple):
     """All runs and all cable sheets of the folder."""
 
     runs: tuple[Run, ...]

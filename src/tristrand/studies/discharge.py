@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import lru_cache
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -73,8 +73,7 @@ USUAL_S = 5.0
 """What every rule set that sets a time asks for; taken where the owner sets none (IEC-60204-1#6.2.4)."""
 
 
-@dataclass(frozen=True, slots=True)
-class DischargeInputs:
+class DischargeInputs(NamedTuple):
     """The circuit, the resistors' thermal data and the owner's own limit (the usual one where not given)."""
 
     circuit: HvCircuit
@@ -120,7 +119,7 @@ def study(data: DischargeInputs, packs: PackResult) -> DischargeResult:
     if not devices:
         gap = Missing("high_voltage/connections", "a device that the main contactors connect to a pack")
         return replace(base, missing=(*base.missing, gap))
-    data = replace(data, circuit=replace(circuit, devices=devices))
+    data = data._replace(circuit=circuit._replace(devices=devices))
     run = _solved(data.circuit, tuple(packs.packs.items()))
     if (run.transient.status == "inexact").any():
         return replace(base, missing=(*base.missing, SPREAD))

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Iterable, Sequence
-from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, NamedTuple
 
 from tristrand.design import Datum, Design
 from tristrand.physics.circuit import Inductor, Resistor
@@ -51,8 +50,7 @@ def conductors(circuit: HvCircuit) -> list[tuple[str, str]]:
     return [(lead.a, lead.b) for lead in circuit.leads] + [(item.a, item.b) for item in circuit.series]
 
 
-@dataclass(frozen=True, slots=True)
-class Path:
+class Path(NamedTuple):
     """A way round a main contactor: precharge contactors and resistors in series with each other."""
 
     bypassed: Contact
@@ -173,8 +171,7 @@ def _in_series(one: Any, two: Any, node: str) -> Any:
     return Resistor(one.name, a, b, ohm)
 
 
-@dataclass(frozen=True, slots=True)
-class Order:
+class Order(NamedTuple):
     """When each main contactor and service disconnect is told to open [s]; those not named stay closed."""
 
     name: str
@@ -204,8 +201,7 @@ def emptiest(pack: PackFigures) -> Corner:
     return min(pack.corners, key=lambda c: (c.open_circuit_v, -c.resistance_ohm))
 
 
-@dataclass(frozen=True, slots=True)
-class Body:
+class Body(NamedTuple):
     """A resistor as one heat store; nan where its sheet is silent."""
 
     id: str
@@ -248,7 +244,7 @@ def usable(contact: Contact) -> Contact:
     """The contactor with a gap in its times taken as zero, for questions that do not turn on them."""
     close_s = 0.0 if math.isnan(contact.close_s) else contact.close_s
     open_s = 0.0 if math.isnan(contact.open_s) else contact.open_s
-    return replace(contact, close_s=close_s, open_s=open_s)
+    return contact._replace(close_s=close_s, open_s=open_s)
 
 
 def needed(missing: Iterable[Missing], *without: str) -> tuple[Missing, ...]:

@@ -7,7 +7,7 @@ voltage are kept with the corner they occur at.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,12 +16,13 @@ from tristrand.design import Design
 from tristrand.design.model import Case
 from tristrand.physics.circuit import Circuit, CurrentSource, OperatingPoint, Resistor, operating_point
 from tristrand.studies.circuits import Device, HvCircuit, PackEnds, hv_circuit
-from tristrand.studies.netlist import batteries, bleeds, leads, load, switch
-from tristrand.studies.results import CaseFlows, Flow, Missing, OperatingResult, PackResult, Working, found
+from tristrand.studies.netlist import batteries, bleeds, lead_ohm, leads, load, switch
+from tristrand.studies.results import CaseFlows, Flow, Missing, OperatingResult, PackResult, Working, found, working
 from tristrand.studies.topology import feeds
 
 SOLVED: tuple[Case, ...] = ("charge", "continuous", "peak", "heat")
 SOLVER = "NUMERICS#circuit solver, operating point"
+LOOP = "CLOSED-FORM#Ohm's law in a loop"
 METHOD = "circuit solver on the whole topology, conductors at their temperature limit"
 # Below this the solver's rounding is no current of the car's.
 LEAST_A = 1e-3
@@ -29,8 +30,7 @@ LEAST_A = 1e-3
 OFF_OHM = 1e9
 
 
-@dataclass(frozen=True, slots=True)
-class OperatingInputs:
+class OperatingInputs(NamedTuple):
     """The circuit, and the cases that the vehicle's modes use: each with the modes and its duration (0: sustained)."""
 
     circuit: HvCircuit
@@ -49,16 +49,14 @@ def inputs(design: Design) -> OperatingInputs:
         if modes:
             cases.append((case, modes, duration.high if duration is not None else 0.0))
     limits, missing = [], list(circuit.missing)
-    for part_id, part in design.parts_of("charger").items():
+    for part_id in design.parts_of("charger"):
         current = design.sheet_of(part_id).output_current
-        if current is None:
-            missing.append(Missing(f"parts/{part.sheet}/output_current", f"output current of {part_id}"))
-        else:
+        if current is not None:
             limits.append((part_id, current.high))
     powerless = [key for key in circuit.devices if not key.power_w]
     missing += [Missing(f"high_voltage/parts/{d.id}/power", f"power of {d.id} in each case") for d in powerless]
     # Capacitance does not matter to a steady state.
-    circuit = replace(circuit, missing=())
+    circuit = circuit._replace(missing=())
     missing = [m for m in missing if "capacitance" not in m.pointer and not m.pointer.endswith("_time")]
     return OperatingInputs(circuit, tuple(cases), tuple(limits), tuple(missing))
 
@@ -74,7 +72,7 @@ def study(data: OperatingInputs, packs: PackResult) -> OperatingResult:
     for k, (case, modes, duration) in enumerate(data.cases):
         lanes = slice(k * len(corners), (k + 1) * len(corners))
         cases[case] = _flows(data.circuit, point, case, modes, duration, corners, lanes)
-    lines = [line for flows in cases.values() for line in _workings(data.circuit, flows)]
+    lines = [line for flows in cases.values() for line in _workings(data.circuit, flows, packs)]
     return OperatingResult(tuple(lines), (), (), cases)
 
 
@@ -111,13 +109,19 @@ def _charger(
     packs: PackResult,
     stack: tuple[str, ...],
 ) -> CurrentSource:
-    """Its power over the open-circuit voltage of the packs in series that it charges, at most its rated current.
+    """The current I with P = I (V + I R) at the packs in series that it charges, at most its rated current.
 
-    On the high side, since charging lifts the voltage.
+    Near the pack's highest voltage the current tapers to what the resistance leaves: (V_max - V)/R.
     """
-    open_v = np.sum([[c.open_circuit_v for c in packs.packs[name].corners] for name in stack], axis=0)
+    figures = [packs.packs[name] for name in stack]
+    open_v = np.sum([[c.open_circuit_v for c in f.corners] for f in figures], axis=0)
+    ohm = np.sum([[c.resistance_ohm for c in f.corners] for f in figures], axis=0)
+    room_v = np.maximum(sum(f.maximum_v for f in figures) - open_v, 0.0)
+    lanes = len(power_w) // len(open_v)
+    volts, series = np.tile(open_v, lanes), np.tile(ohm, lanes)
+    by_power = (np.sqrt(volts**2 + 4 * series * power_w) - volts) / (2 * series)
     limit = dict(data.charge_limit_a).get(device.id, np.inf)
-    current_a = np.minimum(power_w / np.tile(open_v, len(power_w) // len(open_v)), limit)
+    current_a = np.minimum(np.minimum(by_power, np.tile(room_v / ohm, lanes)), limit)
     return CurrentSource(device.id, device.minus, device.plus, current_a)
 
 
@@ -151,8 +155,8 @@ def _flows(
             lowest[part.id], highest[part.id] = float(volts[good].min()), float(volts[good].max())
         for pack in circuit.packs:
             volts = (point.voltages_v[pack.plus] - point.voltages_v[pack.minus])[lanes]
-            watts = np.where(good, volts * point.currents_a[pack.id][lanes], -np.inf)
-            power[pack.id] = float(watts.max())
+            watts = np.where(good, volts * point.currents_a[pack.id][lanes], 0.0)
+            power[pack.id] = float(watts[int(np.argmax(np.abs(watts)))])
         for device in circuit.devices:
             _device(circuit, device, point, lanes, good, drop_v, drop_share)
             idle = _idle(circuit, device, point, case, lanes, good)
@@ -190,24 +194,43 @@ def _idle(
     lanes: slice,
     good: NDArray[np.bool_],
 ) -> NDArray[np.bool_]:
-    """Corners at which a device that is fed and asked for power draws none."""
+    """Corners at which a device that is fed and asked for power draws none; a charger may rest on a full pack."""
     drawn = point.currents_a.get(device.id)
-    if feeds(circuit)[device.id].way != "right" or device.power_in(case) <= 0 or drawn is None:
+    rests = device.kind == "charger" or device.power_in(case) <= 0
+    if feeds(circuit)[device.id].way != "right" or rests or drawn is None:
         return np.zeros_like(good)
     return np.asarray(good & (np.abs(drawn[lanes]) < LEAST_A))
 
 
-def _workings(circuit: HvCircuit, flows: CaseFlows) -> list[Working]:
+def _workings(circuit: HvCircuit, flows: CaseFlows, packs: PackResult) -> list[Working]:
+    """What the solver found, and the pack voltage and each lead's drop that follow from it by hand."""
     lines = []
     for pack in circuit.packs:
         flow = flows.flows.get(pack.id)
-        if flow is not None:
-            words, lowest = f"pack current, {flows.case}, {flow.corner}", f"lowest pack voltage, {flows.case}"
-            lines.append(found(pack.id, "I", words, flow.current_a, "A", SOLVER, METHOD))
-            lines.append(found(pack.id, "V", lowest, flows.lowest_v[pack.id], "V", SOLVER, METHOD))
+        if flow is None or not flow.corner:
+            continue
+        corner = next(c for c in packs.packs[pack.id].corners if c.name == flow.corner)
+        words = f"pack current, {flows.case}, {flow.corner}"
+        lines.append(found(pack.id, "I", words, flow.current_a, "A", SOLVER, METHOD))
+        charged = flows.case == "charge"
+        sign = 1.0 if charged else -1.0
+        volts = corner.open_circuit_v + sign * flow.current_a * corner.resistance_ohm
+        given = {"V_oc": (corner.open_circuit_v, "V"), "I": (flow.current_a, "A"), "R": (corner.resistance_ohm, "Ω")}
+        law = "V_oc + I*R" if charged else "V_oc - I*R"
+        lines.append(
+            working(pack.id, "V", f"pack voltage at that current, {flows.case}", law, volts, "V", LOOP, **given)
+        )
+        watts = {"V": (volts, "V"), "I": (flow.current_a, "A")}
+        lines.append(
+            working(pack.id, "P", f"pack power, {flows.case}", "V*I", volts * flow.current_a, "W", LOOP, **watts)
+        )
     for lead in circuit.leads:
         flow = flows.flows.get(lead.id)
-        if flow is not None and flow.current_a > 0.01:
-            words = f"current, {flows.case}, {flow.corner}"
-            lines.append(found(lead.id, "I", words, flow.current_a, "A", SOLVER, METHOD))
+        if flow is None or flow.current_a <= 0.01:
+            continue
+        lines.append(found(lead.id, "I", f"current, {flows.case}, {flow.corner}", flow.current_a, "A", SOLVER, METHOD))
+        ohm = lead_ohm(lead, lead.limit_c) if lead.cable else lead.ohm_20c
+        given = {"I": (flow.current_a, "A"), "R": (ohm, "Ω")}
+        words = f"drop along it, conductor hot, {flows.case}"
+        lines.append(working(lead.id, "dV", words, "I*R", flow.current_a * ohm, "V", LOOP, **given))
     return lines

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -38,8 +38,7 @@ NEEDED = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class PackData:
+class PackData(NamedTuple):
     """One pack as numbers: the cell's tables and the range it is used in."""
 
     id: str
@@ -59,8 +58,7 @@ class PackData:
     temperature_c: tuple[float, float]
 
 
-@dataclass(frozen=True, slots=True)
-class PackInputs:
+class PackInputs(NamedTuple):
     """Every pack of the design, and what its sheets lack."""
 
     packs: tuple[PackData, ...]

@@ -7,9 +7,9 @@ charging (it takes a thousand times longer than any L/R of the cables) and kept 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import lru_cache
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -142,7 +142,7 @@ def study(data: PrechargeInputs, packs: PackResult) -> PrechargeResult:
         base = replace(base, missing=(*base.missing, Missing("high_voltage/precharge/target", "a target above 0 %")))
     if blocking or not packs.packs or not data.target > 0:
         return base
-    data = replace(data, circuit=replace(data.circuit, devices=plan.devices))
+    data = data._replace(circuit=data.circuit._replace(devices=plan.devices))
     base = replace(base, loads={d.id: w for d in plan.devices if (w := watt_of(d)) > 0})
     base = replace(base, connected_load_w=sum(base.loads.values()))
     run = _solved(_for_the_solver(data), tuple(packs.packs.items()), plan)
@@ -160,7 +160,7 @@ def study(data: PrechargeInputs, packs: PackResult) -> PrechargeResult:
 def _for_the_solver(data: PrechargeInputs) -> PrechargeInputs:
     """The inputs with only what the solver's runs depend on: other edits find the runs kept."""
     circuit = bare(data.circuit, "precharge", opened="discharge", timed=False, inductive=False)
-    return replace(data, circuit=circuit, bodies=(), earliest_s=0.0, attempts=0, pause_s=0.0, missing=())
+    return data._replace(circuit=circuit, bodies=(), earliest_s=0.0, attempts=0, pause_s=0.0, missing=())
 
 
 @lru_cache(maxsize=256)
@@ -314,7 +314,7 @@ def _surge(data: PrechargeInputs, packs: PackResult, run: Run, result: Precharge
     ]
     inductive = any(lead.inductance_h > 0 for lead in circuit.leads)
     still = bare(circuit, opened="precharge", timed=False, inductive=True)
-    surge = _closing(still, tuple(packs.packs.items()), replace(plan, device=still.devices[0], devices=()), data.early)
+    surge = _closing(still, tuple(packs.packs.items()), plan._replace(device=still.devices[0], devices=()), data.early)
     if math.isnan(surge.peak_a):
         return replace(result, missing=(*result.missing, SPREAD))
     method = "circuit solver on the whole topology, every bus capacitance at its high end and short of the pack "
@@ -336,8 +336,7 @@ def _surge(data: PrechargeInputs, packs: PackResult, run: Run, result: Precharge
     )
 
 
-@dataclass(frozen=True, slots=True)
-class _Surge:
+class _Surge(NamedTuple):
     peak_a: float
     time_s: float
     joule_integral_a2s: float

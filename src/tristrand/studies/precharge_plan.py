@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from tristrand.physics.circuit import Signal, volt
 from tristrand.studies.circuits import Device, HvCircuit
@@ -11,8 +11,7 @@ from tristrand.studies.opening import Body, Groups, Path, conductors, fed, prech
 from tristrand.studies.results import Missing
 
 
-@dataclass(frozen=True, slots=True)
-class PrechargeInputs:
+class PrechargeInputs(NamedTuple):
     """The circuit, the supervisor's settings (nan or 0 where not given) and the resistors' thermal data."""
 
     circuit: HvCircuit
@@ -56,8 +55,7 @@ def watt_of(device: Device) -> float:
     return device.power_in("precharge") if device.with_bus and math.isinf(device.fixed_ohm) else 0.0
 
 
-@dataclass(frozen=True, slots=True)
-class Plan:
+class Plan(NamedTuple):
     """Who closes when, and between which terminals pack and bus are measured."""
 
     path: Path
@@ -112,7 +110,7 @@ def plan_of(circuit: HvCircuit) -> Plan | str:
                 volt(top, bottom),
                 chain,
                 (top, bottom),
-                tuple(replace(d, with_bus=False) if d.id in direct else d for d in bus),
+                tuple(d._replace(with_bus=False) if d.id in direct else d for d in bus),
             )
     return f"a device that {path.bypassed.id} connects to a pack"
 

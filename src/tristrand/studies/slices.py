@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 
 from tristrand.studies.circuits import Device, HvCircuit, Lead
 from tristrand.studies.topology import edges, looped
@@ -24,13 +23,12 @@ def bare(circuit: HvCircuit, *cases: str, opened: str, timed: bool, inductive: b
         if x.id in carries
     )
     contacts = tuple(
-        c if timed else replace(c, close_s=0.0, open_s=0.0)
+        c if timed else c._replace(close_s=0.0, open_s=0.0)
         for c in circuit.contacts
         if c.id not in out and (c.role == "main" or c.id in carries)
     )
     devices = tuple(_sliced(d, cases) for d in circuit.devices)
-    return replace(
-        circuit,
+    return circuit._replace(
         leads=leads,
         series=tuple(s for s in circuit.series if s.id in carries),
         contacts=contacts,
@@ -43,7 +41,7 @@ def bare(circuit: HvCircuit, *cases: str, opened: str, timed: bool, inductive: b
 def _sliced(device: Device, cases: tuple[str, ...]) -> Device:
     """A device that starts with the bus keeps its powers in these cases; any other is a capacitance and a bleed."""
     if cases and device.with_bus:
-        return replace(device, power_w=tuple(pair for pair in device.power_w if pair[0] in cases))
+        return device._replace(power_w=tuple(pair for pair in device.power_w if pair[0] in cases))
     return Device(
         device.id, device.kind, device.plus, device.minus, device.farad, device.bleed_ohm, False,
         0.0, 0.0, 0.0, math.inf, math.inf, (),

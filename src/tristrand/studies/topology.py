@@ -7,9 +7,9 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
 from functools import lru_cache
 from types import MappingProxyType
+from typing import NamedTuple
 
 from tristrand.studies.circuits import Device, HvCircuit
 from tristrand.studies.opening import Groups, conductors, stack
@@ -20,8 +20,7 @@ CONDUCTING = frozenset({"lead", "fuse", "service_disconnect", "contactor"})
 REDUCED_M = 0.15
 
 
-@dataclass(frozen=True, slots=True)
-class Edge:
+class Edge(NamedTuple):
     """Something that joins two terminals: a connection, a two-terminal part, a device across the bus or a pack."""
 
     id: str
@@ -98,8 +97,7 @@ def closed(circuit: HvCircuit) -> Groups:
     return Groups([*conductors(circuit), *((c.a, c.b) for c in circuit.role("main"))])
 
 
-@dataclass(frozen=True, slots=True)
-class Chain:
+class Chain(NamedTuple):
     """Packs in series, from the highest to the lowest, and the sum of their voltages [V]."""
 
     packs: tuple[str, ...]
@@ -139,11 +137,10 @@ def uppermost(circuit: HvCircuit) -> tuple[str, ...]:
 
 def turned(device: Device) -> Device:
     """The device with its poles exchanged."""
-    return replace(device, plus=device.minus, minus=device.plus)
+    return device._replace(plus=device.minus, minus=device.plus)
 
 
-@dataclass(frozen=True, slots=True)
-class Feed:
+class Feed(NamedTuple):
     """How a device hangs on packs with main contactors closed: ``right``, ``swapped`` or ``none``.
 
     ``top`` and ``bottom`` are the terminals of the stack that feeds it, ``packs`` its packs.

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 from tristrand.units.errors import UnitError, quoted
 from tristrand.units.table import (
@@ -32,8 +32,7 @@ _NOT_FINITE = re.compile(r"\s*[+-]?\s*\.?(nan|inf|infinity)\b", re.IGNORECASE)
 _BARE_ALLOWED = frozenset({"fraction", "count"})
 
 
-@dataclass(frozen=True, slots=True)
-class Quantity:
+class Quantity(NamedTuple):
     """A value with its unit as the person wrote it.
 
     `value`, `low` and `high` are in the base unit of the dimension: SI, but °C, and 0..1 for fractions.

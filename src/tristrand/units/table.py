@@ -10,9 +10,9 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import lru_cache
 from types import MappingProxyType
+from typing import NamedTuple
 
 from tristrand.units.errors import UnitError, quoted
 
@@ -21,8 +21,7 @@ NONE: Vector = (0, 0, 0, 0, 0, 0)
 ZERO_CELSIUS_K = 273.15
 
 
-@dataclass(frozen=True, slots=True)
-class Unit:
+class Unit(NamedTuple):
     """A resolved unit: a number in this unit times `num / den` is the number in SI."""
 
     text: str
@@ -34,8 +33,7 @@ class Unit:
     percent: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class Dimension:
+class Dimension(NamedTuple):
     """A kind of quantity, with the words and the example that error messages use."""
 
     name: str

@@ -95,8 +95,9 @@ class _Run(Changes):
             for group in self._groups(lanes):
                 for part in self._parts(group):
                     touched.append(self._advance(part))
-            settle = np.unique(np.concatenate(touched))
-            settle = settle[self.running[settle]]
+            moved = np.zeros(self.n, dtype=bool)
+            moved[np.concatenate(touched)] = True
+            settle = np.flatnonzero(moved & self.running)
             if settle.size:
                 self._settle(settle)
         else:

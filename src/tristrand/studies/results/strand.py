@@ -72,7 +72,7 @@ class CaseFlows(NamedTuple):
     pack_power_w: dict[str, float]
     worst_corner: str
     failed: dict[str, str]
-    stays_off: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    stays_off: dict[str, tuple[str, ...]]
 
 
 @dataclass(frozen=True, slots=True)
