@@ -56,6 +56,8 @@ class PackData(NamedTuple):
     link_ohm: float
     soc: tuple[float, float]
     temperature_c: tuple[float, float]
+    discharge_a: float = math.nan
+    power_limit_w: float = math.nan
 
 
 class PackInputs(NamedTuple):
@@ -104,7 +106,14 @@ def _data(design: Design, needs: Needs, pack_id: str, part: Pack) -> PackData | 
         link_ohm=sheet.link_resistance.value,
         soc=(soc.minimum.value, soc.maximum.value),
         temperature_c=(temperature.minimum.value, temperature.maximum.value),
+        discharge_a=sheet.discharge_current.value if sheet.discharge_current is not None else math.nan,
+        power_limit_w=_power_limit(design),
     )
+
+
+def _power_limit(design: Design) -> float:
+    limit = design.high_voltage.power_limit
+    return limit.value if limit is not None and len(design.parts_of("pack")) == 1 else math.nan
 
 
 def study(data: PackInputs) -> PackResult:
@@ -172,6 +181,21 @@ def _workings(pack: PackData, figures: PackFigures) -> list[Working]:
     words = f"largest power at the terminals, {weak.name}"
     given = {"V": (weak.open_circuit_v, "V"), "R": (weak.resistance_ohm, "Ω")}
     lines.append(working(pack.id, "P_max", words, "V**2/(4*R)", figures.largest_power_w, "W", MOST_POWER, **given))
+    return lines + _load_lines(pack, weak)
+
+
+def _load_lines(pack: PackData, weak: Corner) -> list[Working]:
+    """Sag at the continuous limit, and the current at the power limit: the smaller root of P = I (V - I R)."""
+    lines, ohm, volts = [], (weak.resistance_ohm, "Ω"), (weak.open_circuit_v, "V")
+    if pack.discharge_a > 0:
+        sag = float(physics.sag_v(pack.discharge_a, weak.resistance_ohm))
+        words = f"sag at the continuous limit, {weak.name}"
+        lines.append(working(pack.id, "dV", words, "I*R", sag, "V", CLOSED, I=(pack.discharge_a, "A"), R=ohm))
+    current = float(physics.current_for_power_a(pack.power_limit_w, weak.open_circuit_v, weak.resistance_ohm))
+    if current > 0:
+        law, words = "(V - sqrt(V**2 - 4*R*P))/(2*R)", f"current at the power limit, {weak.name}, smaller root"
+        given = {"V": volts, "R": ohm, "P": (pack.power_limit_w, "W")}
+        lines.append(working(pack.id, "I", words, law, current, "A", "CLOSED-FORM#power equation", **given))
     return lines
 
 
