@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from itertools import islice
 from typing import Any, Literal, get_args, get_origin
@@ -24,7 +25,19 @@ def nearest(word: str, names: Sequence[str]) -> str:
     import difflib  # only needed once something is wrong
 
     found = same or difflib.get_close_matches(short, list(islice(names, MOST_NAMES)), n=1, cutoff=0.5)
-    return found[0] if found else ""
+    return found[0] if found and not _other_rating(short, found[0]) else ""
+
+
+def _other_rating(word: str, name: str) -> bool:
+    """Whether two names of sheets differ only in a figure, and widely: fuse-30 is no slip for fuse-160."""
+    one, two = (re.fullmatch(r"(.*-)([0-9.]+)", text.casefold()) for text in (word, name))
+    if one is None or two is None or one[1] != two[1]:
+        return False
+    try:
+        low, high = sorted((float(one[2]), float(two[2])))
+    except ValueError:
+        return False
+    return high > 1.5 * low
 
 
 def hint(word: str, names: Sequence[str], what: str = "known names") -> str:

@@ -57,12 +57,12 @@ def precharge_tables(result: PrechargeResult) -> list[Table]:
         (
             "Voltage left at closing",
             value(result.residual_v, "V"),
-            _said("{} of pack voltage, sensors erring early", result.residual_share, "share"),
+            _said("{} of pack voltage, sensors erring early", result.residual_share, "share") + _if_ever(result),
         ),
         (
             "Closing surge",
             value(result.surge_current_a, "A"),
-            _said("I²t {}; ", result.surge_joule_integral_a2s, "A²s") + _surge(result),
+            _said("I²t {}; ", result.surge_joule_integral_a2s, "A²s") + _surge(result) + _if_ever(result),
         ),
     ]
     if math.isfinite(result.fastest_fault_s):
@@ -107,6 +107,10 @@ def precharge_tables(result: PrechargeResult) -> list[Table]:
 def _said(words: str, number: float, unit: str) -> str:
     """The words with the value put in; nothing where it is not known."""
     return "" if math.isnan(number) else words.format(value(number, unit, 3))
+
+
+def _if_ever(result: PrechargeResult) -> str:
+    return "" if result.reaches else "; if the target were reached, which it is not in every attempt"
 
 
 def _left(attempt: PrechargeAttempt) -> Cell:
