@@ -1,7 +1,6 @@
 """Rules that hang on how the circuit is joined: packs in series and in parallel, poles, fuses, short-lived cases."""
 
 import math
-from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -380,7 +379,7 @@ def test_a_charge_case_without_operating_point_is_open() -> None:
     told = Judgement(*CHARGER, CHARGING)
     operating = told.results["operating"]
     unsolved = operating.cases["charge"]._replace(flows={}, lowest_v={}, failed={"full, warm": "no point"})
-    results = {**told.results, "operating": replace(operating, cases={**operating.cases, "charge": unsolved})}
+    results = {**told.results, "operating": operating._replace(cases={**operating.cases, "charge": unsolved})}
     ctx = Context(REGISTRY["HV122"], told.design, results, ("workshop",))
     assert [type(outcome) for outcome in REGISTRY["HV122"].check(ctx)] == [Open]
 

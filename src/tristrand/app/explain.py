@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import difflib
 import math
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -103,7 +104,7 @@ def explain_study(workspace: Workspace, folder: Path, study: str) -> dict[str, A
     design = workspace.open(folder)
     result = workspace.pipeline.later(design)[study]
     step = next(step for step in STEPS if step.name == study)
-    fields = {f.name: plain(getattr(result, f.name)) for f in dataclasses.fields(result)}
+    fields = plain(result)
     workings, series, missing = fields.pop("workings"), fields.pop("series"), fields.pop("missing")
     for line in workings:
         line["source"] = describe(line["source"])
@@ -125,9 +126,9 @@ def plain(value: Any) -> Any:
         return {f.name: plain(getattr(value, f.name)) for f in dataclasses.fields(value)}
     if isinstance(value, tuple) and hasattr(value, "_asdict"):
         return {key: plain(item) for key, item in value._asdict().items()}
-    if isinstance(value, dict):
+    if isinstance(value, Mapping):
         return {str(key): plain(item) for key, item in value.items()}
-    if isinstance(value, (list, tuple, set)):
+    if isinstance(value, (Sequence, set)) and not isinstance(value, str):
         return [plain(item) for item in value]
     if isinstance(value, bool) or value is None or isinstance(value, (str, int)):
         return value

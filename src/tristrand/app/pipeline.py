@@ -19,9 +19,11 @@ from tristrand.studies.results import (
     OperatingResult,
     PackResult,
     PrechargeResult,
+    facts,
 )
 
-KEPT = 4000
+# Some results hold their run for the curves, so not too many are kept.
+KEPT = 1000
 
 
 class Step(NamedTuple):
@@ -106,7 +108,7 @@ class Pipeline:
     def _settled(self, name: str, result: Any) -> tuple[int, Any]:
         """The result with its token; one that says the same as the last keeps its token, and what follows stands."""
         last = self.last.get(name)
-        if last is not None and last[1].facts() == result.facts():
+        if last is not None and facts(last[1]) == facts(result):
             return last[0], result
         self.last[name] = (self.ran, result)
         return self.last[name]

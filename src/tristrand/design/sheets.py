@@ -31,7 +31,7 @@ def empty_list() -> list[Any]:
     return []
 
 
-def empty_dict() -> dict[str, Any]:
+def empty_dict() -> dict[Any, Any]:
     """A new empty mapping."""
     return {}
 

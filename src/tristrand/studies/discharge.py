@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import replace
 from functools import lru_cache
 from typing import Any, NamedTuple
 
@@ -51,6 +50,7 @@ from tristrand.studies.opening import (
 from tristrand.studies.results import (
     DischargeCase,
     DischargeResult,
+    Later,
     Missing,
     PackFigures,
     PackResult,
@@ -118,14 +118,14 @@ def study(data: DischargeInputs, packs: PackResult) -> DischargeResult:
     devices = fed(circuit, closed)
     if not devices:
         gap = Missing("high_voltage/connections", "a device that the main contactors connect to a pack")
-        return replace(base, missing=(*base.missing, gap))
+        return base._replace(missing=(*base.missing, gap))
     data = data._replace(circuit=circuit._replace(devices=devices))
     run = _solved(data.circuit, tuple(packs.packs.items()))
     if (run.transient.status == "inexact").any():
-        return replace(base, missing=(*base.missing, SPREAD))
+        return base._replace(missing=(*base.missing, SPREAD))
     result = run.judge(base)
     result = _resistors(data, run, result)
-    return replace(result, series=run.series(result))
+    return result._replace(series=Later(lambda: run.series(result)))
 
 
 @lru_cache(maxsize=256)
@@ -251,8 +251,7 @@ class _Run:
                 method,
             ),
         ]
-        return replace(
-            base,
+        return base._replace(
             start_v=self.start_v,
             capacitance_f=self.farad_f,
             cases=cases,
@@ -365,8 +364,7 @@ def _resistors(data: DischargeInputs, run: _Run, result: DischargeResult) -> Dis
                     t=(HELD_S, "s"),
                 )
             )
-    result = replace(
-        result,
+    result = result._replace(
         resistor_power_w=power,
         resistor_energy_15s_j=energy,
         resistor_temperature_15s_c=hot,
@@ -427,4 +425,4 @@ def _largest(data: DischargeInputs, run: _Run, result: DischargeResult) -> Disch
                 G=(beside_s, "S"),
             )
         )
-    return replace(result, largest_resistance_ohm=largest, workings=(*result.workings, *lines))
+    return result._replace(largest_resistance_ohm=largest, workings=(*result.workings, *lines))

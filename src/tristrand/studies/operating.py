@@ -18,6 +18,7 @@ from tristrand.physics.circuit import Circuit, CurrentSource, OperatingPoint, Re
 from tristrand.studies.circuits import Device, HvCircuit, PackEnds, hv_circuit
 from tristrand.studies.netlist import batteries, bleeds, lead_ohm, leads, load, switch
 from tristrand.studies.results import CaseFlows, Flow, Missing, OperatingResult, PackResult, Working, found, working
+from tristrand.studies.slices import steady
 from tristrand.studies.topology import feeds
 
 SOLVED: tuple[Case, ...] = ("charge", "continuous", "peak", "heat")
@@ -55,10 +56,8 @@ def inputs(design: Design) -> OperatingInputs:
             limits.append((part_id, current.high))
     powerless = [key for key in circuit.devices if not key.power_w]
     missing += [Missing(f"high_voltage/parts/{d.id}/power", f"power of {d.id} in each case") for d in powerless]
-    # Capacitance does not matter to a steady state.
-    circuit = circuit._replace(missing=())
     missing = [m for m in missing if "capacitance" not in m.pointer and not m.pointer.endswith("_time")]
-    return OperatingInputs(circuit, tuple(cases), tuple(limits), tuple(missing))
+    return OperatingInputs(steady(circuit), tuple(cases), tuple(limits), tuple(missing))
 
 
 def study(data: OperatingInputs, packs: PackResult) -> OperatingResult:

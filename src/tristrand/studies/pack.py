@@ -13,6 +13,7 @@ from tristrand.physics import pack as physics
 from tristrand.studies.circuits import Needs
 from tristrand.studies.results import (
     Corner,
+    Later,
     Missing,
     PackFigures,
     PackResult,
@@ -120,8 +121,8 @@ def study(data: PackInputs) -> PackResult:
     """Series and parallel arithmetic at the four ends of charge and temperature of every pack."""
     figures = {pack.id: _figures(pack) for pack in data.packs}
     lines = [line for pack in data.packs for line in _workings(pack, figures[pack.id])]
-    curves = [curve for pack in data.packs for curve in _curves(pack)]
-    return PackResult(tuple(lines), data.missing, tuple(curves), figures)
+    curves = Later(lambda: tuple(curve for pack in data.packs for curve in _curves(pack)))
+    return PackResult(tuple(lines), data.missing, curves, figures)
 
 
 def _corner(pack: PackData, name: str, soc: float, temperature_c: float) -> Corner:

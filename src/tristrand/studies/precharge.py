@@ -7,7 +7,6 @@ charging (it takes a thousand times longer than any L/R of the cables) and kept 
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from functools import lru_cache
 from typing import Any, NamedTuple
 
@@ -38,6 +37,7 @@ from tristrand.studies.opening import (
 from tristrand.studies.precharge_plan import Plan, PrechargeInputs, plan_of, watt_of
 from tristrand.studies.precharge_run import SENSORS, SOLVER, Run
 from tristrand.studies.results import (
+    Later,
     Missing,
     PackFigures,
     PackResult,
@@ -126,12 +126,12 @@ def study(data: PrechargeInputs, packs: PackResult) -> PrechargeResult:
         timeout_s=data.timeout_s,
         loads={d.id: w for d in data.circuit.devices if (w := watt_of(d)) > 0},
     )
-    base = replace(base, connected_load_w=sum(base.loads.values()))
+    base = base._replace(connected_load_w=sum(base.loads.values()))
     plan = plan_of(data.circuit)
     if isinstance(plan, str):
-        return replace(base, missing=(*base.missing, Missing("high_voltage/parts", plan)))
-    base = replace(
-        base, missing=(*base.missing, *(m for b in data.bodies if b.id in plan.path.resistors for m in b.missing)),
+        return base._replace(missing=(*base.missing, Missing("high_voltage/parts", plan)))
+    base = base._replace(
+        missing=(*base.missing, *(m for b in data.bodies if b.id in plan.path.resistors for m in b.missing)),
         contactor=plan.path.contactors[0], bypassed=plan.path.bypassed.id, resistor=plan.path.resistors[0],
         other_paths=plan.others, held_open=plan.held_open, fed_directly=plan.fed_directly,
     )  # fmt: skip
@@ -139,22 +139,22 @@ def study(data: PrechargeInputs, packs: PackResult) -> PrechargeResult:
         m for m in (*data.missing, *packs.missing) if m.pointer.rpartition("high_voltage/precharge/")[2] not in _SOFT
     ]
     if data.target == 0:
-        base = replace(base, missing=(*base.missing, Missing("high_voltage/precharge/target", "a target above 0 %")))
+        base = base._replace(missing=(*base.missing, Missing("high_voltage/precharge/target", "a target above 0 %")))
     if blocking or not packs.packs or not data.target > 0:
         return base
     data = data._replace(circuit=data.circuit._replace(devices=plan.devices))
-    base = replace(base, loads={d.id: w for d in plan.devices if (w := watt_of(d)) > 0})
-    base = replace(base, connected_load_w=sum(base.loads.values()))
+    base = base._replace(loads={d.id: w for d in plan.devices if (w := watt_of(d)) > 0})
+    base = base._replace(connected_load_w=sum(base.loads.values()))
     run = _solved(_for_the_solver(data), tuple(packs.packs.items()), plan)
     if run.inexact:
-        return replace(base, missing=(*base.missing, SPREAD))
+        return base._replace(missing=(*base.missing, SPREAD))
     body = next(b for b in data.bodies if b.id == run.resistor)
-    result = run.judge(replace(base, resistor=run.resistor))
+    result = run.judge(base._replace(resistor=run.resistor))
     result = _shorted(data, run, body, result)
     result = _heat(data, body, result)
     result = _rise(data, run, result)
     result = _surge(data, packs, run, result)
-    return replace(result, series=run.series(result.timeout_s, result.earliest_s))
+    return result._replace(series=Later(lambda: run.series(result.timeout_s, result.earliest_s)))
 
 
 def _for_the_solver(data: PrechargeInputs) -> PrechargeInputs:
@@ -177,8 +177,8 @@ def _rise(data: PrechargeInputs, run: Run, result: PrechargeResult) -> Precharge
     words = f"longest time to {100 * data.rise_share:g} % of pack voltage, sensors erring late"
     line = found(run.resistor, "t_rise", words, slowest, "s", SOLVER, "circuit solver on the whole topology")
     lines = (*result.workings, line) if math.isfinite(slowest) else result.workings
-    return replace(
-        result, rise_after_s=data.rise_after_s, rise_share=data.rise_share, rise_slowest_s=slowest, workings=lines
+    return result._replace(
+        rise_after_s=data.rise_after_s, rise_share=data.rise_share, rise_slowest_s=slowest, workings=lines
     )
 
 
@@ -202,8 +202,7 @@ def _shorted(data: PrechargeInputs, run: Run, body: Body, result: PrechargeResul
         given = {"E": (body.pulse_energy_j, "J"), **given}
         lines.append(working(body.id, "t_short", words, time, seconds, "s", joule, **given))
     fault, line = _faulty(data, body, watt)
-    return replace(
-        result,
+    return result._replace(
         short_power_w=watt,
         short_timeout_s=seconds,
         fault_energy_j=fault,
@@ -242,8 +241,7 @@ def _heat(data: PrechargeInputs, body: Body, result: PrechargeResult) -> Prechar
     healthy, wait_s, lines = _series_of(data, body, result.pulse_energy_j, "")
     worst = max(result.pulse_energy_j, result.fault_energy_j)
     faulty, wait_faulty_s, more = _series_of(data, body, worst, " on a faulty bus")
-    return replace(
-        result,
+    return result._replace(
         temperature_after_attempts_c=healthy,
         lockout_s=wait_s,
         temperature_after_faulty_attempts_c=faulty,
@@ -316,7 +314,7 @@ def _surge(data: PrechargeInputs, packs: PackResult, run: Run, result: Precharge
     still = bare(circuit, opened="precharge", timed=False, inductive=True)
     surge = _closing(still, tuple(packs.packs.items()), plan._replace(device=still.devices[0], devices=()), data.early)
     if math.isnan(surge.peak_a):
-        return replace(result, missing=(*result.missing, SPREAD))
+        return result._replace(missing=(*result.missing, SPREAD))
     method = "circuit solver on the whole topology, every bus capacitance at its high end and short of the pack "
     method += "by the residual, pack at its lowest resistance, loads left out"
     method += "" if inductive else "; no cable has an inductance, so the peak is an upper bound"
@@ -324,8 +322,7 @@ def _surge(data: PrechargeInputs, packs: PackResult, run: Run, result: Precharge
         found(name, "I_close", "largest current as it closes", surge.peak_a, "A", SOLVER, method),
         found(name, "I2t", "I²t of the closing surge", surge.joule_integral_a2s, "A²s", SOLVER, method),
     ]
-    return replace(
-        result,
+    return result._replace(
         residual_v=left_v,
         residual_share=1 - data.early,
         surge_current_a=surge.peak_a,

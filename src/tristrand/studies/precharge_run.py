@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import replace
 from functools import cached_property, lru_cache
 from typing import Any
 
@@ -171,7 +170,7 @@ class Run:
 
     def judge(self, base: PrechargeResult) -> PrechargeResult:
         """``base`` with attempts lane by lane, the ends of their range, and how they were found."""
-        return replace(base, **{name: getattr(self._judged, name) for name in JUDGED})
+        return base._replace(**{name: getattr(self._judged, name) for name in JUDGED})
 
     @cached_property
     def _judged(self) -> PrechargeResult:
@@ -221,7 +220,7 @@ class Run:
             peak_current_a=float(peak_a[ok].max()),
             peak_power_w=float((peak_a**2 * self.ohm[r])[ok].max()),
         )
-        return replace(result, workings=(*self._told(result), *source[3]))
+        return result._replace(workings=(*self._told(result), *source[3]))
 
     def _residual_v(self) -> Floats:
         """Pack minus bus when the supervisor closes early; nan without tolerances or where never reached."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from tristrand.studies.circuits import Device, HvCircuit, Lead
+from tristrand.studies.circuits import Device, HvCircuit, Lead, Span3
 from tristrand.studies.topology import edges, looped
 
 
@@ -34,6 +34,24 @@ def bare(circuit: HvCircuit, *cases: str, opened: str, timed: bool, inductive: b
         contacts=contacts,
         resistors=tuple(r for r in circuit.resistors if r.id in carries),
         devices=devices,
+        missing=(),
+    )
+
+
+NONE_FARAD = Span3(0.0, 0.0, 0.0)
+
+
+def steady(circuit: HvCircuit) -> HvCircuit:
+    """The circuit with only what a steady state takes from it.
+
+    Precharge and discharge resistors lie behind open contactors; capacitances, inductances, contactor times and what
+    starts a device do not matter.
+    """
+    return circuit._replace(
+        leads=tuple(x._replace(inductance_h=math.nan) for x in circuit.leads),
+        contacts=tuple(c._replace(close_s=0.0, open_s=0.0) for c in circuit.contacts),
+        resistors=(),
+        devices=tuple(d._replace(farad=NONE_FARAD, with_bus=False) for d in circuit.devices),
         missing=(),
     )
 

@@ -1,6 +1,6 @@
 """Result types of the studies: frozen, with units in their field names."""
 
-from tristrand.studies.results.common import Input, Missing, Outcome, Series, Working, found, working
+from tristrand.studies.results.common import Input, Later, Missing, Series, Working, facts, found, working
 from tristrand.studies.results.strand import (
     Ampacity,
     CableOption,
@@ -29,15 +29,16 @@ __all__ = [
     "DischargeResult",
     "Flow",
     "Input",
+    "Later",
     "Missing",
     "OperatingResult",
-    "Outcome",
     "PackFigures",
     "PackResult",
     "PrechargeAttempt",
     "PrechargeResult",
     "Series",
     "Working",
+    "facts",
     "found",
     "working",
 ]

@@ -4,10 +4,10 @@ Small records are named tuples: they are made by the hundred in every check, and
 time of a data class.
 """
 
-from __future__ import annotations
-
-from dataclasses import dataclass, fields
-from typing import NamedTuple
+from collections.abc import Callable, Mapping, Sequence
+from functools import cached_property
+from types import MappingProxyType
+from typing import Any, NamedTuple, overload
 
 
 class Input(NamedTuple):
@@ -61,18 +61,37 @@ class Series(NamedTuple):
     about: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Outcome:
-    """What every study returns beside its own fields: the workings, what was missing, and the series."""
+class Later(Sequence[Series]):
+    """Curves that are worked out when they are first looked at: judging a change needs none."""
 
-    workings: tuple[Working, ...] = ()
-    missing: tuple[Missing, ...] = ()
-    series: tuple[Series, ...] = ()
+    def __init__(self, make: Callable[[], Sequence[Series]]) -> None:
+        self._make = make
 
-    def facts(self) -> tuple[object, ...]:
-        """What another study can take from this result: every field but the workings and the series."""
-        told = {"workings", "series"}
-        return tuple(getattr(self, field.name) for field in fields(self) if field.name not in told)
+    @cached_property
+    def _made(self) -> Sequence[Series]:
+        return self._make()
+
+    def __len__(self) -> int:
+        return len(self._made)
+
+    @overload
+    def __getitem__(self, at: int) -> Series: ...
+
+    @overload
+    def __getitem__(self, at: slice) -> Sequence[Series]: ...
+
+    def __getitem__(self, at: int | slice) -> Series | Sequence[Series]:
+        """One curve, or some of them."""
+        return self._made[at]
+
+
+NONE: Mapping[str, Any] = MappingProxyType({})
+"""What a result holds by name where it holds nothing."""
+
+
+def facts(result: Any) -> tuple[object, ...]:
+    """What another study can take from a result: every field but the workings and the series."""
+    return tuple(v for name, v in zip(result._fields, result, strict=True) if name not in ("workings", "series"))
 
 
 def working(

@@ -1,11 +1,12 @@
-"""Results of the high-voltage studies. Every number carries its unit in the field's name."""
+"""Results of the high-voltage studies. Every number carries its unit in the field's name.
 
-from __future__ import annotations
+What every study returns beside its own fields: the workings, what was missing, and the series for plots.
+"""
 
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
-from tristrand.studies.results.common import Outcome
+from tristrand.studies.results.common import NONE, Missing, Series, Working
 
 
 class Corner(NamedTuple):
@@ -37,11 +38,13 @@ class PackFigures(NamedTuple):
     short_circuit_a: float
 
 
-@dataclass(frozen=True, slots=True)
-class PackResult(Outcome):
+class PackResult(NamedTuple):
     """Every pack of the design, by id."""
 
-    packs: dict[str, PackFigures] = field(default_factory=dict)
+    workings: tuple[Working, ...] = ()
+    missing: tuple[Missing, ...] = ()
+    series: Sequence[Series] = ()
+    packs: Mapping[str, PackFigures] = NONE
 
 
 class Flow(NamedTuple):
@@ -75,11 +78,13 @@ class CaseFlows(NamedTuple):
     stays_off: dict[str, tuple[str, ...]]
 
 
-@dataclass(frozen=True, slots=True)
-class OperatingResult(Outcome):
+class OperatingResult(NamedTuple):
     """Currents and voltages in every case that the modes of vehicle.yaml use."""
 
-    cases: dict[str, CaseFlows] = field(default_factory=dict)
+    workings: tuple[Working, ...] = ()
+    missing: tuple[Missing, ...] = ()
+    series: Sequence[Series] = ()
+    cases: Mapping[str, CaseFlows] = NONE
 
 
 class Ampacity(NamedTuple):
@@ -123,12 +128,14 @@ class CableOption(NamedTuple):
     ampacity_a: float
 
 
-@dataclass(frozen=True, slots=True)
-class ConductorsResult(Outcome):
+class ConductorsResult(NamedTuple):
     """Every cable connection by id, and for each the folder's other cables in order of cross-section."""
 
-    conductors: dict[str, ConductorFigures] = field(default_factory=dict)
-    options: dict[str, tuple[CableOption, ...]] = field(default_factory=dict)
+    workings: tuple[Working, ...] = ()
+    missing: tuple[Missing, ...] = ()
+    series: Sequence[Series] = ()
+    conductors: Mapping[str, ConductorFigures] = NONE
+    options: Mapping[str, tuple[CableOption, ...]] = NONE
 
 
 class PrechargeAttempt(NamedTuple):
@@ -154,8 +161,7 @@ class PrechargeAttempt(NamedTuple):
     peak_power_w: float
 
 
-@dataclass(frozen=True, slots=True)
-class PrechargeResult(Outcome):
+class PrechargeResult(NamedTuple):
     """Precharge of the real circuit over the ends of its tolerances, and the surge at closing.
 
     ``contactor`` is empty where the circuit has no way round a main contactor; ``missing`` then says what it lacks.
@@ -166,12 +172,15 @@ class PrechargeResult(Outcome):
     no contactor between: no part of the bus.
     """
 
+    workings: tuple[Working, ...] = ()
+    missing: tuple[Missing, ...] = ()
+    series: Sequence[Series] = ()
     contactor: str = ""
     bypassed: str = ""
     resistor: str = ""
     target: float = 0.0
     attempts: tuple[PrechargeAttempt, ...] = ()
-    loads: dict[str, float] = field(default_factory=dict)
+    loads: Mapping[str, float] = NONE
     reaches: bool = False
     slowest_s: float = float("nan")
     fastest_s: float = float("nan")
@@ -221,10 +230,12 @@ class DischargeCase(NamedTuple):
     final_v: float
 
 
-@dataclass(frozen=True, slots=True)
-class DischargeResult(Outcome):
+class DischargeResult(NamedTuple):
     """Discharge to 60 V after every opening order, by the discharge resistor and by the built-in resistances alone."""
 
+    workings: tuple[Working, ...] = ()
+    missing: tuple[Missing, ...] = ()
+    series: Sequence[Series] = ()
     start_v: float = float("nan")
     capacitance_f: float = float("nan")
     cases: tuple[DischargeCase, ...] = ()
@@ -232,9 +243,9 @@ class DischargeResult(Outcome):
     slowest_active_case: str = ""
     passive_s: float = float("nan")
     resistors: tuple[str, ...] = ()
-    resistor_power_w: dict[str, float] = field(default_factory=dict)
-    resistor_energy_15s_j: dict[str, float] = field(default_factory=dict)
-    resistor_temperature_15s_c: dict[str, float] = field(default_factory=dict)
-    resistor_steady_c: dict[str, float] = field(default_factory=dict)
-    largest_resistance_ohm: dict[str, float] = field(default_factory=dict)
+    resistor_power_w: Mapping[str, float] = NONE
+    resistor_energy_15s_j: Mapping[str, float] = NONE
+    resistor_temperature_15s_c: Mapping[str, float] = NONE
+    resistor_steady_c: Mapping[str, float] = NONE
+    largest_resistance_ohm: Mapping[str, float] = NONE
     limit_s: float = float("nan")
