@@ -83,6 +83,8 @@ def main() -> None:
 def check(folder: Path, form: str, fail_on: str, target: Path | None) -> None:
     """Check the design in FOLDER and say what is wrong, why, and the way out."""
     _collect_later()
+    # Else pydantic reads the metadata of every installed package in search of plugins; our models use none.
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     from tristrand.app.check import Unreadable, Workspace
 
     if target is not None and target.suffix == ".yaml":

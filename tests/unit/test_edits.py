@@ -54,6 +54,19 @@ def test_text_outside_the_span_stays_and_the_new_value_is_read(leaf: tuple[str, 
     assert value_at(after, pointer) == parse_yaml("new", new).tree
 
 
+@given(st.lists(st.tuples(st.sampled_from(LEAVES), st.sampled_from(["7", "0.5 mm²", "true", "a longer word"]))))
+def test_places_that_move_along_are_those_of_a_new_reading(edits: list[tuple[tuple[str, str], str]]) -> None:
+    texts = dict(STARTER)
+    for (file, pointer), new in edits:
+        texts[file] = splice(file, texts[file], pointer, new)
+        known = parse_yaml(file, texts[file])
+        # Under another name the text is parsed from its first sign on.
+        read = parse_yaml("read anew", texts[file])
+        assert repr(known.tree) == repr(read.tree)
+        assert known.problems == read.problems == ()
+        assert {k: s[1:] for k, s in known.spans.items()} == {k: s[1:] for k, s in read.spans.items()}
+
+
 @given(st.sampled_from(LEAVES), st.text(max_size=30))
 def test_any_new_text_is_read_back_as_itself_or_refused(leaf: tuple[str, str], new: str) -> None:
     file, pointer = leaf

@@ -58,7 +58,7 @@ def waiver(**changes: object) -> Waiver:
         value=214.0,
         place=Place("waivers.yaml", 2, 3, "waivers/0"),
     )
-    return plain._replace(**changes)  # type: ignore[arg-type]
+    return replace(plain, **changes)  # type: ignore[arg-type]
 
 
 def applied(

@@ -156,7 +156,6 @@ NOT_OPEN = {
     "high_voltage/discharge": "the owner sets no limit beyond the rule sets",
     "high_voltage/discharge/within": "the owner sets no limit beyond the rule sets",
     "parts/contactor-20/continuous_current": "both contactors of this sheet carry current for moments only",
-    "parts/contactor-20/open_time": "nothing waits for the precharge or the discharge contactor to open",
     "parts/contactor-200/close_time": "precharge counts from closed contacts",
     "parts/dcdc-1k2/turn_on_voltage": "the starter's converter waits for its release, so no threshold counts",
     "parts/dcdc-1k2/turn_off_voltage": "then it turns off where it turns on",
@@ -173,8 +172,6 @@ NOT_OPEN = {
     "parts/resistor-100r/rated_power": "the precharge resistor is judged by pulse energy and temperature",
     "parts/resistor-2k2/pulse_energy": "the discharge resistor is judged by its steady power",
     "parts/resistor-2k2/heat_capacity": "the discharge resistor is judged by its steady power",
-    "parts/resistor-2k2/thermal_resistance": "the discharge resistor is judged by its steady power",
-    "parts/resistor-2k2/temperature_limit": "the discharge resistor is judged by its steady power",
 }  # fmt: skip
 # These are one form out of two; leaving both out is an error of its own (tests/unit/test_bad_input.py).
 ONE_OF_TWO = {"high_voltage/connections/W12/resistance"}

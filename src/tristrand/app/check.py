@@ -126,7 +126,7 @@ class Workspace:
             (r for r in RULES if r.severity != "note" and r is not own), key=lambda r: bool(SLOW & {*r.needs})
         )
         for rule in [own, *others]:
-            heard = _hear(rule, changed, results, cache)
+            heard = _hear(rule, changed, results, cache, brief=True)
             if heard.gaps is not None and rule.code not in judged.open:
                 return False
             for after in (v.finding for v in heard.verdicts if v.finding.kind == "fail"):
@@ -159,8 +159,8 @@ class _Heard(NamedTuple):
     reasons: tuple[str, ...]
 
 
-def _hear(rule: Rule, design: Design, results: Mapping[str, Any], cache: dict[str, Any]) -> _Heard:
-    context = Context(rule, design, results, tuple(design.vehicle.rule_sets), cache)
+def _hear(rule: Rule, design: Design, results: Mapping[str, Any], cache: dict[str, Any], brief: bool = False) -> _Heard:
+    context = Context(rule, design, results, tuple(design.vehicle.rule_sets), cache, brief)
     outcomes = tuple(rule.check(context)) or (_silent(rule, results),)
     verdicts = tuple(o for o in outcomes if isinstance(o, Verdict))
     opened = [o for o in outcomes if isinstance(o, Open)]

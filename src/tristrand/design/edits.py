@@ -7,7 +7,7 @@ import re
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 
-from tristrand.design.yamltext import Tree, YamlText, parse_yaml
+from tristrand.design.yamltext import Tree, YamlText, parse_yaml, plain_value, replaced
 from tristrand.findings import Edit
 
 _PLAIN = re.compile(r"[A-Za-z0-9][A-Za-z0-9 _./()²³µμΩ°%·±+-]*\Z")
@@ -54,8 +54,9 @@ def splice(file: str, text: str, pointer: str, new: str) -> str:
     if pointer not in parsed.spans and steps[:-1] and not _holds(parsed.tree, steps[:-1]):
         raise EditError(f"{file} holds no {pointer}")
     if _simple(parsed, pointer, new):
+        tree = _changed(parsed.tree, steps, plain_value(new), f"{file} holds no {pointer}")
         span = parsed.spans[pointer]
-        return text[: span.start] + new + text[span.end :]
+        return replaced(parsed, pointer, tree, new) or text[: span.start] + new + text[span.end :]
     value = _value(file, new)
     wanted = _changed(parsed.tree, steps, value, f"{file} holds no {pointer}")
     written = [new, scalar(value, quoted=True)] if isinstance(value, str) else [new]

@@ -227,7 +227,7 @@ class Connection(Strict):
 class RiseCheck(Strict):
     """An early look at the bus: a short or an open resistor shows long before the time-out."""
 
-    after: Duration = Field(description="time from the start of precharge to the look")
+    after: Duration = Field(description="time from the command to close the precharge contactor to the look")
     share: Share = Field(
         description="share of pack voltage the bus must have reached by then, else precharge is given up"
     )
@@ -240,11 +240,11 @@ class Precharge(Strict):
         default=None,
         description="bus voltage as a share of pack voltage at which the last main contactor closes",
     )
-    timeout: Duration | None = Field(default=None, description="precharge is given up after this time")
+    timeout: Duration | None = Field(default=None, description="precharge is given up this long after the command to close its contactor")
     rise_check: RiseCheck | None = Field(
         default=None, description="an early look that saves the resistor on a shorted bus"
     )
-    earliest: Duration | None = Field(default=None, description="reaching the target sooner is taken as a fault")
+    earliest: Duration | None = Field(default=None, description="reaching the target sooner after the command is taken as a fault")
     pack_sensor: Share | None = Field(
         default=None, description="tolerance of the pack voltage reading, share of the reading"
     )

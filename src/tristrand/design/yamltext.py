@@ -100,9 +100,42 @@ def decode(file: str, data: bytes) -> tuple[str, Problem | None]:
         return "", Problem(file, line, column, "the file is not UTF-8 text", "save it with the encoding UTF-8")
 
 
-@lru_cache(maxsize=256)
 def parse_yaml(file: str, text: str) -> YamlText:
     """Parse one document. Never raises: what is wrong stands in ``problems`` (then ``tree`` may be partial or None)."""
+    return _REPLACED.get((file, text)) or _parsed(file, text)
+
+
+_REPLACED: dict[tuple[str, str], YamlText] = {}
+MOST_REPLACED = 256
+_BREAKS = re.compile("[\r\x85\u2028\u2029]")  # what YAML takes for line ends beside the line feed
+
+
+def replaced(parsed: YamlText, pointer: str, tree: Tree, new: str) -> str | None:
+    """The text with the plain one-line value ``new`` at ``pointer``, where one line stood; None where more stood.
+
+    Nothing is parsed again: ``tree`` is what the text then holds, and every place after the value moves along. What
+    comes out is kept, so that `parse_yaml` knows it.
+    """
+    text, span = parsed.text, parsed.spans[pointer]
+    if "\n" in text[span.start : span.end] or _BREAKS.search(text):
+        return None
+    changed = text[: span.start] + new + text[span.end :]
+    if (parsed.file, changed) not in _REPLACED:
+        end, shift = span.end, len(new) - (span.end - span.start)
+        line, column = text.count("\n", 0, span.start) + 1, span.start - text.rfind("\n", 0, span.start)
+        spans = {}
+        for key, old in parsed.spans.items():
+            moved = old.column + shift if old.line == line and old.column > column else old.column
+            start = old.start + shift if old.start >= end else old.start
+            spans[key] = Span(old.file, old.line, moved, start, old.end + shift) if old.end >= end else old
+        if len(_REPLACED) >= MOST_REPLACED:
+            _REPLACED.clear()
+        _REPLACED[parsed.file, changed] = YamlText(parsed.file, changed, tree, spans, ())
+    return changed
+
+
+@lru_cache(maxsize=256)
+def _parsed(file: str, text: str) -> YamlText:
     builder = _Builder(file, text)
     complete = False
     try:
@@ -266,7 +299,7 @@ class _Builder:
             return
         self.check_signs(event)
         plain = event.implicit[0] and not event.style
-        value = _plain(event.value) if plain else event.value
+        value = plain_value(event.value) if plain else event.value
         self.store(value, event)
 
     def check_signs(self, event: Any) -> None:
@@ -336,7 +369,7 @@ def _join(pointer: str, key: str) -> str:
     return f"{pointer}/{key}" if pointer else key
 
 
-def _plain(text: str) -> Tree:
+def plain_value(text: str) -> Tree:
     """Only numbers, true, false and null are typed: 'on', 'no' and dates stay the words that were written."""
     if text in _WORDS:
         return _WORDS[text]

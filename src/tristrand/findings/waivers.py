@@ -8,9 +8,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date as Date
-from typing import NamedTuple
 
 from tristrand.findings.model import Evidence, Finding, Place, Related, WaivedBy
 
@@ -21,7 +20,8 @@ _NAMES = dict(WAIVER_RULES)
 COPYING_SLACK = 5e-4
 
 
-class Waiver(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class Waiver:
     """One entry of waivers.yaml.
 
     Attributes:

@@ -177,7 +177,13 @@ def discharge_resistor_power(ctx: Context) -> Iterable[Outcome]:
         )
         steady = result.resistor_steady_c.get(name, math.nan)
         limit = ctx.design.sheet_of(name).temperature_limit
-        if limit is not None and not math.isnan(steady):
+        if limit is None or math.isnan(steady):
+            fields = [
+                f for f in ("thermal_resistance", "temperature_limit") if getattr(ctx.design.sheet_of(name), f) is None
+            ]
+            gaps = [Missing(sheet_pointer(ctx, name, f), f"{f.replace('_', ' ')} of {name}") for f in fields]
+            yield ctx.open(gaps or [Missing("vehicle/ambient", f"air temperature round {name}")])
+        else:
             yield ctx.compare(
                 f"{PARTS}/{name}",
                 "body temperature if left on the bus",

@@ -69,6 +69,7 @@ def no_operating_point(ctx: Context) -> Iterable[Outcome]:
     why="Above its limit a cell overheats, or the battery monitor opens the contactors under load.",
     sources=(LIMIT, PEAK_LIMIT),
     failing=(("parts/pack-84s.yaml", "discharge_current", "40 A"),),
+    waivable=False,
 )
 def pack_discharge_current(ctx: Context) -> Iterable[Outcome]:
     """Charge cases are judged by HV122."""
@@ -117,7 +118,7 @@ def _sustained(ctx: Context, pack_id: str, cases: list[CaseFlows]) -> Iterable[O
     "pack-charge-current",
     "error",
     needs=OPERATING,
-    checks="The pack's charging current stays within its limit.",
+    checks="The pack's charging current in case charge stays within its limit; regenerative braking is not computed.",
     why="Too much charging current plates lithium and, in time, shorts cells from within.",
     sources=("DATASHEET#pack charge current",),
     failing=(

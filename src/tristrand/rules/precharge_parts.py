@@ -80,6 +80,7 @@ def precharge_pulse_energy(ctx: Context) -> Iterable[Outcome]:
     why="A driver who turns the key again and again must not be able to burn the resistor.",
     sources=("CLOSED-FORM#one-node thermal model",),
     failing=((HV_FILE, "precharge/attempts", "400"), (HV_FILE, "precharge/pause", "500 ms")),
+    waivable=False,
 )
 def precharge_repeated_attempts(ctx: Context) -> Iterable[Outcome]:
     """One-node model of the resistor's body, every attempt on a faulty bus; the wire is judged by HV135 and HV137."""
@@ -139,7 +140,10 @@ def precharge_faulty_bus(ctx: Context) -> Iterable[Outcome]:
         yield instead or no_precharge_result(ctx)
         return
     if math.isnan(result.fault_energy_j):
-        yield ctx.open([Missing(f"{SETTINGS}/timeout", "time after which precharge is given up")])
+        own = sheet_pointer(ctx, result.contactor, "open_time")
+        gap = Missing(f"{SETTINGS}/timeout", "time after which precharge is given up")
+        timed = not math.isnan(result.timeout_s)
+        yield ctx.open([Missing(own, f"opening time of {result.contactor}") if timed else gap])
         return
     yield ctx.compare(
         f"{SETTINGS}/timeout",

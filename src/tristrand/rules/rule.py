@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 from tristrand.design import Design
-from tristrand.findings import Evidence, Finding, Kind, Related, Relation, Severity, WayOut, judge
+from tristrand.findings import Evidence, Finding, Kind, Place, Related, Relation, Severity, WayOut, judge
 from tristrand.rules.limits import Limit, strictest
 from tristrand.studies.results import Missing
 
@@ -47,6 +47,9 @@ class Open(NamedTuple):
     missing: tuple[Missing, ...]
 
 
+# Stands for any pass where only failures are looked at.
+PASSED = Verdict(Finding("", "", "pass", "note", "", Place("", 0, 0, "")))
+
 Outcome = Verdict | NotApplicable | Open
 Check = Callable[["Context"], Iterable[Outcome]]
 
@@ -73,13 +76,17 @@ class Rule(NamedTuple):
 
 @dataclass(frozen=True)
 class Context:
-    """What a rule may look at: the design, the studies' results, and the rule sets in force."""
+    """What a rule may look at: the design, the studies' results, and the rule sets in force.
+
+    ``brief``: nobody will read what passes, so a pass is not written out.
+    """
 
     rule: Rule
     design: Design
     results: Mapping[str, Any]
     rule_sets: tuple[str, ...]
     cache: dict[str, Any] = field(default_factory=dict)
+    brief: bool = False
 
     def limit(self, key: str = "") -> Limit | None:
         """The strictest limit that the rule sets in force and the floor set; None where none does."""
@@ -103,6 +110,8 @@ class Context:
         ways_out: Callable[[], Iterable[WayOut]] | None = None,
     ) -> Verdict:
         """A verdict about one object; ``related`` holds (pointer, why it is named) and is left out of a pass."""
+        if self.brief and kind == "pass":
+            return PASSED
         others = () if kind == "pass" else tuple(Related(self.design.place(p), why) for p, why in related)
         place = self.design.place(pointer)
         rule = self.rule
@@ -136,6 +145,8 @@ class Context:
         if math.isnan(limit):
             return Open((Missing(pointer, f"limit of {quantity}"),))
         kind = judge(low, high, relation, limit)
+        if self.brief and kind == "pass":
+            return PASSED
         worst = high if relation in ("<=", "<") else low
         ends = (low, high) if low != high else (None, None)
         evidence = Evidence(quantity, worst, unit, relation, limit, source, ends[0], ends[1], basis, note)

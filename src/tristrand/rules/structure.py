@@ -206,6 +206,10 @@ def no_precharge(ctx: Context) -> Iterable[Outcome]:
         )
         unseen = [f"{name} closes onto a bus that another pack has charged" for name in result.held_open]
         unseen += [f"precharge through {name} is not computed: one path is" for name in result.other_paths]
+        unseen += [
+            f"{name} is taken as closed before precharge: its closing onto a live bus is not computed"
+            for name in result.branch_contactors
+        ]
         if unseen:
             yield ctx.open([Missing("studies/precharge", words) for words in unseen])
     elif result.missing and not result.bypassed and circuit.missing:

@@ -103,8 +103,11 @@ def better(ctx: Context, part_id: str, field: str, least: float) -> Callable[[],
 
 def stacks(ctx: Context) -> tuple[Chain, ...]:
     """For every pack the packs in series with it and their highest voltage, every cell at its maximum."""
-    volts = {name: figures.maximum_v for name, figures in ctx.results["pack"].packs.items()}
-    return chains(circuit_of(ctx), volts)
+    if "stacks" not in ctx.cache:
+        volts = {name: figures.maximum_v for name, figures in ctx.results["pack"].packs.items()}
+        ctx.cache["stacks"] = chains(circuit_of(ctx), volts)
+    found: tuple[Chain, ...] = ctx.cache["stacks"]
+    return found
 
 
 def highest_v(ctx: Context) -> float | None:

@@ -330,24 +330,14 @@ def _resistors(data: DischargeInputs, run: _Run, result: DischargeResult) -> Dis
                 t=(HELD_S, "s"),
             ),
         ]
+        if math.isfinite(body.thermal_k_per_w) and math.isfinite(body.ambient_c):
+            steady[body.id] = body.ambient_c + watt * body.thermal_k_per_w
+            words, store = "temperature if left on for ever", "CLOSED-FORM-HEAT#one node, step of power"
+            given = {"T_a": (body.ambient_c, "°C"), "P": (watt, "W"), "R_th": (body.thermal_k_per_w, "K/W")}
+            lines.append(working(body.id, "T_end", words, "T_a + P*R_th", steady[body.id], "°C", store, **given))
         if all(map(math.isfinite, (body.thermal_k_per_w, body.heat_j_per_k, body.ambient_c))):
             rise = -watt * body.thermal_k_per_w * math.expm1(-HELD_S / (body.thermal_k_per_w * body.heat_j_per_k))
             hot[body.id] = body.ambient_c + rise
-            steady[body.id] = body.ambient_c + watt * body.thermal_k_per_w
-            lines.append(
-                working(
-                    body.id,
-                    "T_end",
-                    "temperature if left on for ever",
-                    "T_a + P*R_th",
-                    steady[body.id],
-                    "°C",
-                    "CLOSED-FORM-HEAT#one node, step of power",
-                    T_a=(body.ambient_c, "°C"),
-                    P=(watt, "W"),
-                    R_th=(body.thermal_k_per_w, "K/W"),
-                )
-            )
             lines.append(
                 working(
                     body.id,

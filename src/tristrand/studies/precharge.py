@@ -34,7 +34,7 @@ from tristrand.studies.opening import (
     lean,
     needed,
 )
-from tristrand.studies.precharge_plan import Plan, PrechargeInputs, plan_of, watt_of
+from tristrand.studies.precharge_plan import Plan, PrechargeInputs, branch_contactors, plan_of, watt_of
 from tristrand.studies.precharge_run import SENSORS, SOLVER, Run
 from tristrand.studies.results import (
     Later,
@@ -96,7 +96,17 @@ def inputs(design: Design) -> PrechargeInputs:
         tuple(missing),
         settings.rise_check.after.value if settings.rise_check is not None else math.nan,
         settings.rise_check.share.value if settings.rise_check is not None else math.nan,
+        *_own_times(circuit),
     )
+
+
+def _own_times(circuit: HvCircuit) -> tuple[float, float]:
+    """Longest closing and opening time of the precharge contactors; nan where one is not given."""
+    own = circuit.role("precharge")
+    times = [math.nan, math.nan] if not own else [max(c.close_s for c in own), max(c.open_s for c in own)]
+    gaps = [any(math.isnan(c.close_s) for c in own), any(math.isnan(c.open_s) for c in own)]
+    close_s, open_s = (math.nan if gap else t for t, gap in zip(times, gaps, strict=True))
+    return close_s, open_s
 
 
 def _load_gaps(design: Design, device: Device) -> list[Missing]:
@@ -134,6 +144,7 @@ def study(data: PrechargeInputs, packs: PackResult) -> PrechargeResult:
         missing=(*base.missing, *(m for b in data.bodies if b.id in plan.path.resistors for m in b.missing)),
         contactor=plan.path.contactors[0], bypassed=plan.path.bypassed.id, resistor=plan.path.resistors[0],
         other_paths=plan.others, held_open=plan.held_open, fed_directly=plan.fed_directly,
+        close_s=data.close_s, branch_contactors=branch_contactors(data.circuit, plan.closed),
     )  # fmt: skip
     blocking = [
         m for m in (*data.missing, *packs.missing) if m.pointer.rpartition("high_voltage/precharge/")[2] not in _SOFT
@@ -160,7 +171,9 @@ def study(data: PrechargeInputs, packs: PackResult) -> PrechargeResult:
 def _for_the_solver(data: PrechargeInputs) -> PrechargeInputs:
     """The inputs with only what the solver's runs depend on: other edits find the runs kept."""
     circuit = bare(data.circuit, "precharge", opened="discharge", timed=False, inductive=False)
-    return data._replace(circuit=circuit, bodies=(), earliest_s=0.0, attempts=0, pause_s=0.0, missing=())
+    return data._replace(
+        circuit=circuit, bodies=(), earliest_s=0.0, attempts=0, pause_s=0.0, missing=(), close_s=0.0, open_s=0.0
+    )
 
 
 @lru_cache(maxsize=256)
@@ -215,31 +228,28 @@ def _faulty(data: PrechargeInputs, body: Body, short_w: float) -> tuple[float, t
 
     A fault that keeps the bus below the share of the early look is given up there; one that lets it pass leaves at
     most the rest of the pack voltage on the resistor until the time-out. A share that a shorted bus may read is no
-    look at all.
+    look at all. The contactor's own opening time is added.
     """
     words = "most energy in the resistor on a faulty bus until precharge is given up"
-    if math.isnan(data.timeout_s):
+    end_s, look_s = data.timeout_s + data.open_s, data.rise_after_s + data.open_s
+    if math.isnan(end_s):
         return math.nan, ()
-    if math.isnan(data.rise_share) or data.rise_share < LEAST_RISE or data.rise_after_s >= data.timeout_s:
-        energy = short_w * data.timeout_s
-        given = {"P": (short_w, "W"), "T": (data.timeout_s, "s")}
-        return energy, (working(body.id, "E_fault", words, "P*T", energy, "J", "CLOSED-FORM#Joule's law", **given),)
+    given = {"P": (short_w, "W"), "T": (data.timeout_s, "s"), "t_open": (data.open_s, "s")}
+    if math.isnan(data.rise_share) or data.rise_share < LEAST_RISE or look_s >= end_s:
+        energy, law = short_w * end_s, "P*(T + t_open)"
+        return energy, (working(body.id, "E_fault", words, law, energy, "J", "CLOSED-FORM#Joule's law", **given),)
     share = data.rise_share * data.early / data.target
-    energy = short_w * (data.rise_after_s + (1 - share) ** 2 * (data.timeout_s - data.rise_after_s))
-    given = {
-        "P": (short_w, "W"),
-        "t": (data.rise_after_s, "s"),
-        "s": (share, "1"),
-        "T": (data.timeout_s, "s"),
-    }
-    law = "P*(t + (1 - s)**2*(T - t))"
+    energy = short_w * (look_s + (1 - share) ** 2 * (end_s - look_s))
+    given |= {"t": (data.rise_after_s, "s"), "s": (share, "1")}
+    law = "P*(t + t_open + (1 - s)**2*(T - t))"
     return energy, (working(body.id, "E_fault", words, law, energy, "J", "CLOSED-FORM#Joule's law", **given),)
 
 
 def _heat(data: PrechargeInputs, body: Body, result: PrechargeResult) -> PrechargeResult:
     """Temperature after the allowed attempts in a row, healthy and on a faulty bus, and the spacing borne for ever."""
     healthy, wait_s, lines = _series_of(data, body, result.pulse_energy_j, "")
-    worst = max(result.pulse_energy_j, result.fault_energy_j)
+    both = (result.pulse_energy_j, result.fault_energy_j)
+    worst = math.nan if any(map(math.isnan, both)) else max(both)
     faulty, wait_faulty_s, more = _series_of(data, body, worst, " on a faulty bus")
     return result._replace(
         temperature_after_attempts_c=healthy,
@@ -313,8 +323,9 @@ def _surge(data: PrechargeInputs, packs: PackResult, run: Run, result: Precharge
     inductive = any(lead.inductance_h > 0 for lead in circuit.leads)
     still = bare(circuit, opened="precharge", timed=False, inductive=True)
     surge = _closing(still, tuple(packs.packs.items()), plan._replace(device=still.devices[0], devices=()), data.early)
+    result = result._replace(residual_v=left_v, residual_share=1 - data.early)
     if math.isnan(surge.peak_a):
-        return result._replace(missing=(*result.missing, SPREAD))
+        return result._replace(missing=(*result.missing, SPREAD), workings=(*result.workings, *lines))
     method = "circuit solver on the whole topology, every bus capacitance at its high end and short of the pack "
     method += "by the residual, pack at its lowest resistance, loads left out"
     method += "" if inductive else "; no cable has an inductance, so the peak is an upper bound"
@@ -323,8 +334,6 @@ def _surge(data: PrechargeInputs, packs: PackResult, run: Run, result: Precharge
         found(name, "I2t", "I²t of the closing surge", surge.joule_integral_a2s, "A²s", SOLVER, method),
     ]
     return result._replace(
-        residual_v=left_v,
-        residual_share=1 - data.early,
         surge_current_a=surge.peak_a,
         surge_time_s=surge.time_s,
         surge_joule_integral_a2s=surge.joule_integral_a2s,

@@ -26,6 +26,8 @@ class PrechargeInputs(NamedTuple):
     missing: tuple[Missing, ...]
     rise_after_s: float = math.nan
     rise_share: float = math.nan
+    close_s: float = math.nan
+    open_s: float = math.nan
 
     @property
     def sensed(self) -> bool:
@@ -118,3 +120,9 @@ def plan_of(circuit: HvCircuit) -> Plan | str:
 def _joined(circuit: HvCircuit, closed: set[str]) -> Groups:
     """Terminals joined with these contactors closed."""
     return Groups([*conductors(circuit), *((c.a, c.b) for c in circuit.contacts if c.id in closed)])
+
+
+def branch_contactors(circuit: HvCircuit, closed: tuple[str, ...]) -> tuple[str, ...]:
+    """Main contactors that part only some of the devices: when they close onto a live bus is not looked at."""
+    every = {c.id for c in circuit.role("main")}
+    return tuple(name for name in closed if fed(circuit, _joined(circuit, every - {name})))

@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import ClassVar
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,8 +29,7 @@ class CircuitError(ValueError):
     """The circuit cannot be solved as given; the message lists every fault."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Battery:
+class Battery(NamedTuple):
     """Source of `ocv_v` [V] behind `resistance_ohm` [Ω, > 0]. Current positive = discharging, out of `plus`."""
 
     name: str
@@ -39,12 +38,13 @@ class Battery:
     ocv_v: Number
     resistance_ohm: Number
 
-    terminals: ClassVar[tuple[str, str]] = ("plus", "minus")
-    limits: ClassVar[dict[str, str]] = {"ocv_v": "any", "resistance_ohm": "positive"}
+    @property
+    def terminals(self) -> tuple[str, str]:
+        """Fields that name its nodes."""
+        return ("plus", "minus")
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Resistor:
+class Resistor(NamedTuple):
     """`resistance_ohm` [Ω, > 0] from `a` to `b`. Current positive a -> b."""
 
     name: str
@@ -52,12 +52,13 @@ class Resistor:
     b: str
     resistance_ohm: Number
 
-    terminals: ClassVar[tuple[str, str]] = ("a", "b")
-    limits: ClassVar[dict[str, str]] = {"resistance_ohm": "positive"}
+    @property
+    def terminals(self) -> tuple[str, str]:
+        """Fields that name its nodes."""
+        return ("a", "b")
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Inductor:
+class Inductor(NamedTuple):
     """`inductance_h` [H, > 0] in series with `resistance_ohm` [Ω, >= 0]; `current_a` [A] flows a -> b at t = 0."""
 
     name: str
@@ -67,14 +68,13 @@ class Inductor:
     resistance_ohm: Number = 0.0
     current_a: Number = 0.0
 
-    terminals: ClassVar[tuple[str, str]] = ("a", "b")
-    limits: ClassVar[dict[str, str]] = {
-        "inductance_h": "positive", "resistance_ohm": "not negative", "current_a": "any"
-    }  # fmt: skip
+    @property
+    def terminals(self) -> tuple[str, str]:
+        """Fields that name its nodes."""
+        return ("a", "b")
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Capacitor:
+class Capacitor(NamedTuple):
     """`capacitance_f` [F, > 0] charged to `voltage_v` [V] (a over b) at t = 0. Current positive a -> b."""
 
     name: str
@@ -83,12 +83,13 @@ class Capacitor:
     capacitance_f: Number
     voltage_v: Number = 0.0
 
-    terminals: ClassVar[tuple[str, str]] = ("a", "b")
-    limits: ClassVar[dict[str, str]] = {"capacitance_f": "positive", "voltage_v": "any"}
+    @property
+    def terminals(self) -> tuple[str, str]:
+        """Fields that name its nodes."""
+        return ("a", "b")
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Switch:
+class Switch(NamedTuple):
     """Contact of `on_ohm` [Ω, > 0] when closed, nothing when open. Delays [s, >= 0] run from the command."""
 
     name: str
@@ -99,14 +100,13 @@ class Switch:
     close_delay_s: Number = 0.0
     open_delay_s: Number = 0.0
 
-    terminals: ClassVar[tuple[str, str]] = ("a", "b")
-    limits: ClassVar[dict[str, str]] = {
-        "on_ohm": "positive", "close_delay_s": "not negative", "open_delay_s": "not negative"
-    }  # fmt: skip
+    @property
+    def terminals(self) -> tuple[str, str]:
+        """Fields that name its nodes."""
+        return ("a", "b")
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Diode:
+class Diode(NamedTuple):
     """Conducts from `anode` as `forward_v` [V, >= 0] in series with `on_ohm` [Ω, > 0]; blocks otherwise."""
 
     name: str
@@ -115,12 +115,13 @@ class Diode:
     forward_v: Number = 0.0
     on_ohm: Number = 1e-3
 
-    terminals: ClassVar[tuple[str, str]] = ("anode", "cathode")
-    limits: ClassVar[dict[str, str]] = {"forward_v": "not negative", "on_ohm": "positive"}
+    @property
+    def terminals(self) -> tuple[str, str]:
+        """Fields that name its nodes."""
+        return ("anode", "cathode")
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class PowerLoad:
+class PowerLoad(NamedTuple):
     """Converter that draws i = min(P(t)/v, `current_limit_a`) between its thresholds.
 
     It turns on when v rises through `turn_on_v` and off when v falls through `turn_off_v` (turn_off_v <= turn_on_v).
@@ -141,15 +142,13 @@ class PowerLoad:
     current_limit_a: Number = math.inf
     enabled: bool | NDArray[np.bool_] = True
 
-    terminals: ClassVar[tuple[str, str]] = ("plus", "minus")
-    limits: ClassVar[dict[str, str]] = {
-        "power_w": "not negative", "turn_on_v": "not negative", "turn_off_v": "not negative",
-        "soft_start_s": "not negative", "current_limit_a": "positive or infinite", "enabled": "flag",
-    }  # fmt: skip
+    @property
+    def terminals(self) -> tuple[str, str]:
+        """Fields that name its nodes."""
+        return ("plus", "minus")
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class CurrentSource:
+class CurrentSource(NamedTuple):
     """Drives `current_a` [A] from `a` through itself to `b`, that is into node b."""
 
     name: str
@@ -157,11 +156,31 @@ class CurrentSource:
     b: str
     current_a: Number
 
-    terminals: ClassVar[tuple[str, str]] = ("a", "b")
-    limits: ClassVar[dict[str, str]] = {"current_a": "any"}
+    @property
+    def terminals(self) -> tuple[str, str]:
+        """Fields that name its nodes."""
+        return ("a", "b")
 
 
 Element = Battery | Resistor | Inductor | Capacitor | Switch | Diode | PowerLoad | CurrentSource
+#: The numbers of each kind of element and what they may be.
+LIMITS: dict[type[Any], dict[str, str]] = {
+    Battery: {"ocv_v": "any", "resistance_ohm": "positive"},
+    Resistor: {"resistance_ohm": "positive"},
+    Inductor: {"inductance_h": "positive", "resistance_ohm": "not negative", "current_a": "any"},
+    Capacitor: {"capacitance_f": "positive", "voltage_v": "any"},
+    Switch: {"on_ohm": "positive", "close_delay_s": "not negative", "open_delay_s": "not negative"},
+    Diode: {"forward_v": "not negative", "on_ohm": "positive"},
+    PowerLoad: {
+        "power_w": "not negative",
+        "turn_on_v": "not negative",
+        "turn_off_v": "not negative",
+        "soft_start_s": "not negative",
+        "current_limit_a": "positive or infinite",
+        "enabled": "flag",
+    },
+    CurrentSource: {"current_a": "any"},
+}
 ELEMENT_TYPES = (Battery, Resistor, Inductor, Capacitor, Switch, Diode, PowerLoad, CurrentSource)
 
 
@@ -205,7 +224,7 @@ def _element_faults(element: Element) -> list[str]:
     elif ends[0] == ends[1]:
         faults.append(f"{kind} {element.name!r}: both terminals are on node {ends[0]!r}")
     bad = False
-    for name, limit in element.limits.items():
+    for name, limit in LIMITS[type(element)].items():
         fault = None if limit == "flag" else _value_fault(getattr(element, name), limit)
         if fault:
             bad = True
@@ -273,7 +292,7 @@ class Circuit:
             seen.add(element.name)
             found = _element_faults(element)
             faults.extend(found)
-            for name in element.limits if not found else ():
+            for name in LIMITS[type(element)] if not found else ():
                 value = getattr(element, name)
                 if type(value) is not float and np.ndim(value) and (size := np.asarray(value).size) > 1:
                     counts.setdefault(size, f"{element.name}.{name} has {size}")

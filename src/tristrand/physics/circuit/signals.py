@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from tristrand.physics.circuit.elements import Number
 from tristrand.sources import cites
@@ -71,8 +72,7 @@ def const(value: float) -> Signal:
     return Signal(constant=float(value))
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Crossing:
+class Crossing(NamedTuple):
     """First time [s] from `start_s` on at which the signal is at or above `level` (rising) or at or below it.
 
     A signal already there at `start_s` gives `start_s`; never gives nan. `level` may have one value per lane.
@@ -85,8 +85,7 @@ class Crossing:
     start_s: float = 0.0
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Peak:
+class Peak(NamedTuple):
     """Largest value of the signal (of its magnitude with `absolute`; the value keeps its sign) and its time [s]."""
 
     name: str
@@ -96,8 +95,7 @@ class Peak:
     stop_s: float = math.inf
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Integral:
+class Integral(NamedTuple):
     """Integral over time of the signal, or of signal * other (energy, I²t), between start_s and stop_s."""
 
     name: str
@@ -107,8 +105,7 @@ class Integral:
     stop_s: float = math.inf
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class At:
+class At(NamedTuple):
     """Order `switch` to close or open at `time_s` [s, one value or one per lane]; its own delay is added."""
 
     time_s: Number
@@ -116,8 +113,7 @@ class At:
     closed: bool
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class When:
+class When(NamedTuple):
     """Order `switch` the first time the signal reaches `level`, `after_s` later, plus the switch's own delay."""
 
     signal: Signal

@@ -206,6 +206,8 @@ class PrechargeResult(NamedTuple):
     rise_after_s: float = float("nan")
     rise_share: float = float("nan")
     rise_slowest_s: float = float("nan")
+    close_s: float = float("nan")
+    branch_contactors: tuple[str, ...] = ()
     residual_v: float = float("nan")
     residual_share: float = float("nan")
     surge_current_a: float = float("nan")
