@@ -187,7 +187,7 @@ def test_a_stalled_attempt_without_time_out_has_no_energy() -> None:
     ("line", "field", "open_field"),
     [
         ("heat_capacity: 32 J/K\n", "heat_capacity", "lockout_s"),
-        ("pulse_energy: 420 J\n", "pulse_energy", "short_timeout_s"),
+        ("pulse_energy: 450 J\n", "pulse_energy", "short_timeout_s"),
     ],
 )
 def test_a_gap_in_the_resistors_sheet_opens_only_its_temperature(line: str, field: str, open_field: str) -> None:

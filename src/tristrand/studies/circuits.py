@@ -218,8 +218,9 @@ def _device(needs: Needs, part_id: str, part: Any) -> Device:
     bleed = getattr(sheet, "bleed_resistance", None)
     fixed = math.inf
     if part.kind == "heater" and sheet.control == "resistance":
-        fixed = needs.number(part_id, "resistance", "resistance")
-    turn_on = _optional(sheet, "turn_on_voltage", 0.0)
+        fixed = needs.span(part_id, "resistance", "resistance").low
+    # The low end of the thresholds: the converter then loads the bus longest.
+    turn_on = _optional(sheet, "turn_on_voltage", 0.0, "low")
     return Device(
         id=part_id,
         kind=part.kind,
@@ -230,17 +231,18 @@ def _device(needs: Needs, part_id: str, part: Any) -> Device:
         with_bus=getattr(part, "starts", "when_released") == "with_bus",
         turn_on_v=turn_on,
         # Without a turn-on voltage the threshold is unknown as a whole; the studies that need it stay open.
-        turn_off_v=min(_optional(sheet, "turn_off_voltage", turn_on), turn_on),
-        soft_start_s=_optional(sheet, "soft_start", 0.0),
-        limit_a=_optional(sheet, "input_current_limit", math.inf),
+        turn_off_v=min(_optional(sheet, "turn_off_voltage", turn_on, "low"), turn_on),
+        soft_start_s=_optional(sheet, "soft_start", 0.0, "low"),
+        limit_a=_optional(sheet, "input_current_limit", math.inf, "high"),
         fixed_ohm=fixed,
         power_w=tuple((case, datum.high) for case, datum in part.power.items()),
     )
 
 
-def _optional(sheet: Any, field: str, default: float) -> float:
+def _optional(sheet: Any, field: str, default: float, end: str) -> float:
+    """One end of a datum's tolerance, or the default where the sheet has none."""
     datum = getattr(sheet, field, None)
-    return datum.value if datum is not None else default
+    return getattr(datum, end) if datum is not None else default
 
 
 def _lead(needs: Needs, lead_id: str, lead: Any) -> Lead:

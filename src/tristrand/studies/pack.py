@@ -40,7 +40,10 @@ NEEDED = (
 
 
 class PackData(NamedTuple):
-    """One pack as numbers: the cell's tables and the range it is used in."""
+    """One pack as numbers: the cell's tables and the range it is used in.
+
+    ``r_ohm`` and ``link_ohm`` hold the high end of their tolerances, for sag; the low ends are for surges.
+    """
 
     id: str
     series: int
@@ -50,10 +53,13 @@ class PackData(NamedTuple):
     cell_nominal_v: float
     cell_maximum_v: float
     ocv_soc: tuple[float, ...]
-    ocv_v: tuple[float, ...]
+    ocv_low_v: tuple[float, ...]
+    ocv_high_v: tuple[float, ...]
     r_temperature_c: tuple[float, ...]
     r_soc: tuple[float, ...]
+    r_low_ohm: tuple[tuple[float, ...], ...]
     r_ohm: tuple[tuple[float, ...], ...]
+    link_low_ohm: float
     link_ohm: float
     soc: tuple[float, float]
     temperature_c: tuple[float, float]
@@ -100,11 +106,14 @@ def _data(design: Design, needs: Needs, pack_id: str, part: Pack) -> PackData | 
         cell_nominal_v=sheet.cell_voltage.nominal.value,
         cell_maximum_v=sheet.cell_voltage.maximum.high,
         ocv_soc=tuple(d.value for d in table.state_of_charge),
-        ocv_v=tuple(d.value for d in table.voltage),
+        ocv_low_v=tuple(d.low for d in table.voltage),
+        ocv_high_v=tuple(d.high for d in table.voltage),
         r_temperature_c=tuple(d.value for d in ohm.temperature),
         r_soc=tuple(d.value for d in ohm.state_of_charge),
-        r_ohm=tuple(tuple(d.value for d in row) for row in ohm.resistance),
-        link_ohm=sheet.link_resistance.value,
+        r_low_ohm=tuple(tuple(d.low for d in row) for row in ohm.resistance),
+        r_ohm=tuple(tuple(d.high for d in row) for row in ohm.resistance),
+        link_low_ohm=sheet.link_resistance.low,
+        link_ohm=sheet.link_resistance.high,
         soc=(soc.minimum.value, soc.maximum.value),
         temperature_c=(temperature.minimum.value, temperature.maximum.value),
         discharge_a=sheet.discharge_current.value if sheet.discharge_current is not None else math.nan,
@@ -125,36 +134,39 @@ def study(data: PackInputs) -> PackResult:
     return PackResult(tuple(lines), data.missing, curves, figures)
 
 
-def _corner(pack: PackData, name: str, soc: float, temperature_c: float) -> Corner:
-    cell_v = float(np.interp(soc, pack.ocv_soc, pack.ocv_v))
-    cell = physics.interpolate_table(
-        np.array(pack.r_temperature_c), np.array(pack.r_soc), np.array(pack.r_ohm), temperature_c, soc
-    )
-    outside = bool(cell.clamped_row) or bool(cell.clamped_column) or not pack.ocv_soc[0] <= soc <= pack.ocv_soc[-1]
+def _corner(pack: PackData, name: str, soc: float, temperature_c: float, *, full: bool) -> Corner:
+    """One end of the range. An empty pack has the low end of its cells' voltage, a full one the high end."""
+    cell_v = float(np.interp(soc, pack.ocv_soc, pack.ocv_high_v if full else pack.ocv_low_v))
+    rows, columns = np.array(pack.r_temperature_c), np.array(pack.r_soc)
+    high = physics.interpolate_table(rows, columns, np.array(pack.r_ohm), temperature_c, soc)
+    low = physics.interpolate_table(rows, columns, np.array(pack.r_low_ohm), temperature_c, soc)
+    outside = bool(high.clamped_row) or bool(high.clamped_column) or not pack.ocv_soc[0] <= soc <= pack.ocv_soc[-1]
+    cells = (pack.series, pack.parallel)
     return Corner(
         name=name,
         state_of_charge=soc,
         temperature_c=temperature_c,
         open_circuit_v=float(physics.pack_voltage_v(pack.series, cell_v)),
-        resistance_ohm=float(physics.pack_resistance_ohm(pack.series, pack.parallel, cell.value, pack.link_ohm)),
+        resistance_ohm=float(physics.pack_resistance_ohm(*cells, high.value, pack.link_ohm)),
         outside_table=outside,
+        resistance_low_ohm=float(physics.pack_resistance_ohm(*cells, low.value, pack.link_low_ohm)),
     )
 
 
 def _figures(pack: PackData) -> PackFigures:
     (low, high), (cold, hot) = pack.soc, pack.temperature_c
     corners = (
-        _corner(pack, "empty and cold", low, cold),
-        _corner(pack, "empty and hot", low, hot),
-        _corner(pack, "full and cold", high, cold),
-        _corner(pack, "full and hot", high, hot),
+        _corner(pack, "empty and cold", low, cold, full=False),
+        _corner(pack, "empty and hot", low, hot, full=False),
+        _corner(pack, "full and cold", high, cold, full=True),
+        _corner(pack, "full and hot", high, hot, full=True),
     )
     power = [float(physics.largest_power_w(c.open_circuit_v, c.resistance_ohm)) for c in corners]
     weakest = corners[int(np.argmin(power))]
     charge = float(physics.pack_charge_c(pack.parallel, pack.cell_as))
     nominal = float(physics.pack_voltage_v(pack.series, pack.cell_nominal_v))
     low_v, high_v = physics.pack_voltage_range_v(pack.series, pack.cell_minimum_v, pack.cell_maximum_v)
-    strongest = max(corners, key=lambda c: c.open_circuit_v / c.resistance_ohm)
+    strongest = max(corners, key=lambda c: c.open_circuit_v / c.resistance_low_ohm)
     return PackFigures(
         pack=pack.id,
         series=pack.series,
@@ -170,7 +182,7 @@ def _figures(pack: PackData) -> PackFigures:
         largest_power_current_a=float(
             physics.current_at_largest_power_a(weakest.open_circuit_v, weakest.resistance_ohm)
         ),
-        short_circuit_a=float(physics.short_circuit_current_a(strongest.open_circuit_v, strongest.resistance_ohm)),
+        short_circuit_a=float(physics.short_circuit_current_a(strongest.open_circuit_v, strongest.resistance_low_ohm)),
     )
 
 

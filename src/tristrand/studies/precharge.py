@@ -361,7 +361,7 @@ def _closing(circuit: HvCircuit, packs: tuple[tuple[str, PackFigures], ...], pla
     items += batteries(
         circuit,
         {k: c.open_circuit_v for k, c in full.items()},
-        {k: c.resistance_ohm for k, c in full.items()},
+        {k: c.resistance_low_ohm for k, c in full.items()},
     )
     items += [Resistor(c.id, c.a, c.b, max(c.ohm, LEAST_OHM)) for c in circuit.contacts if c.id in closed]
     for d in circuit.devices:
@@ -370,7 +370,7 @@ def _closing(circuit: HvCircuit, packs: tuple[tuple[str, PackFigures], ...], pla
             items.append(Capacitor(f"{d.id}:C", d.plus, d.minus, d.farad.high, start_v))
     name = plan.path.bypassed.id
     small = lean(items, {*plan.ends}, {name})
-    source_ohm = sum(full[p].resistance_ohm for p in plan.chain)
+    source_ohm = sum(full[p].resistance_low_ohm for p in plan.chain)
     ohm = source_ohm + sum(float(e.resistance_ohm) for e in small if isinstance(e, Resistor | Inductor))
     henry = sum(e.inductance_h for e in small if isinstance(e, Inductor))
     farad = sum(d.farad.high for d in circuit.devices if d.farad.high > 0)

@@ -18,6 +18,7 @@ class Corner(NamedTuple):
     open_circuit_v: float
     resistance_ohm: float
     outside_table: bool
+    resistance_low_ohm: float = float("nan")
 
 
 class PackFigures(NamedTuple):
