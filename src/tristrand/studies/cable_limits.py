@@ -35,6 +35,7 @@ class CableData(NamedTuple):
     conductor_m: float
     outer_m: float
     rating_c: float
+    given: bool = False
 
     @property
     def metal_mm2(self) -> float:
@@ -119,6 +120,16 @@ def temperatures(currents: Sequence[float], pairs: Sequence[tuple[Run, CableData
     return _WARMTHS([_row(a, run, cable) for a, (run, cable) in zip(scaled, pairs, strict=True)])
 
 
+def _as_copper(run: Run, cable: CableData) -> list[Ampacity]:
+    """No table for aluminium holds as laid: the copper table at equal area and equal heat in the metal."""
+    table = table_ampacity(cable.metal_mm2, limit_c(run, cable), run.ambient_c, run.bundled).governing
+    if table is None:
+        return []
+    factor = math.sqrt(COPPER_RESISTIVITY_OHM_MM2_PER_M / ALUMINIUM_RESISTIVITY_OHM_MM2_PER_M)
+    detail = f"copper row {table.row}, {table.column_c:g} °C column: {table.base_a:g} A, aluminium factor {factor:.3f}"
+    return [Ampacity(f"{table.table}, as aluminium", table.result_a * factor, table.source, detail)]
+
+
 @lru_cache(maxsize=8192)
 def ampacities(run: Run, cable: CableData, balance_a: float) -> tuple[Ampacity, ...]:
     """Every limit that holds for this run: the governing table first, the heat balance where diameters are known."""
@@ -138,6 +149,8 @@ def ampacities(run: Run, cable: CableData, balance_a: float) -> tuple[Ampacity, 
             f"ambient factor {table.ambient_factor:.3f}, bundle factor {table.bundle_factor:.2f}"
         )
         limits.append(Ampacity(table.table, table.result_a, table.source, detail))
+    elif cable.metal == "aluminium":
+        limits += _as_copper(run, cable)
     if not math.isnan(balance_a):
         detail = f"factor {HEAT_BALANCE_FACTOR:g}, bundle factor {bundle_factor(run.bundled):.2f}"
         limits.append(Ampacity(BALANCE, balance_a, "OWN-COMPARISON#heat balance factor", detail))

@@ -81,7 +81,8 @@ def _cable(needs: Needs, name: str) -> CableData:
         ohm_per_m=cable_ohm_per_m(needs, name),
         conductor_m=sheet.conductor_diameter.value if sheet.conductor_diameter else math.nan,
         outer_m=sheet.outer_diameter.value if sheet.outer_diameter else math.nan,
-        rating_c=sheet.temperature_rating.value if sheet.temperature_rating else math.nan,
+        rating_c=sheet.temperature_rating.low if sheet.temperature_rating else math.nan,
+        given=sheet.resistance is not None,
     )
 
 
@@ -197,9 +198,13 @@ def _options(run: Run, cables: tuple[CableData, ...]) -> tuple[CableOption, ...]
 
 def _workings(run: Run, cable: CableData, figure: ConductorFigures) -> list[Working]:
     rho = ALUMINIUM_RESISTIVITY_OHM_MM2_PER_M if cable.metal == "aluminium" else COPPER_RESISTIVITY_OHM_MM2_PER_M
-    per_m, read = (cable.ohm_per_m, "Ω/m"), "sheet, or largest value of the table"
+    per_m, aluminium = (cable.ohm_per_m, "Ω/m"), cable.metal == "aluminium"
+    read = "the high end of the sheet's value" if cable.given else "the largest value of the table"
+    table = "IEC-60228#class 1 and 2, aluminium" if aluminium else "IEC-60228#class 5"
+    source = "DATASHEET#resistance per metre" if cable.given else table
+    metal = "IEC-60889#resistivity at 20 °C" if aluminium else "IEC-60028#resistivity at 20 °C"
     lines = [
-        found(run.id, "r20", f"resistance per metre of {run.cable} at 20 °C", *per_m, "IEC-60228#class 5", read),
+        found(run.id, "r20", f"resistance per metre of {run.cable} at 20 °C", *per_m, source, read),
         working(
             run.id,
             "R20",
@@ -218,7 +223,7 @@ def _workings(run: Run, cable: CableData, figure: ConductorFigures) -> list[Work
             "rho/r20",
             figure.metal_area_mm2,
             "mm²",
-            "IEC-60028#resistivity at 20 °C",
+            metal,
             rho=(rho, "Ω mm²/m"),
             r20=per_m,
         ),

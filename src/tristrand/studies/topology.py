@@ -188,23 +188,59 @@ def feeding_fuses(circuit: HvCircuit) -> Mapping[str, tuple[tuple[str, ...], ...
 
 
 def resistor_limited(circuit: HvCircuit) -> frozenset[str]:
-    """Leads whose loops through a pack all pass a resistor, and which no pack's plus reaches but through one.
+    """Leads whose loops through a pack all pass a resistor, and which no pole of a pack reaches but through one.
 
-    A lead ahead of the resistor is not among them: a fault on it is fed without the resistor.
+    A lead ahead of the resistor, on either side, is not among them: a fault on it is fed without the resistor.
     """
     return _limited(edges(circuit))
 
 
+def own_pole_fuses(circuit: HvCircuit) -> Mapping[str, tuple[tuple[str, ...], ...]]:
+    """For every lead that a pole of a pack reaches through what conducts: the fuses that part it from that pole.
+
+    One tuple of fuses to choose from where these part it from all packs at once; else one for each pack that reaches
+    it, whose currents add up. Empty where some pack reaches it without a fuse. Leads that a plus reaches are taken as
+    plus-side, those between two packs in series among them.
+    """
+    return _own_pole(edges(circuit))
+
+
+def reduced_runs(circuit: HvCircuit, reduced: frozenset[str]) -> Mapping[str, tuple[str, ...]]:
+    """For every reduced lead the reduced leads that lie with it beyond the same full-size conductors, itself included.
+
+    ``reduced`` names the leads that carry less than the fuse ahead of them. Leads that meet at a terminal, or end to
+    end through junctions, fuses, disconnects and contactors, are one run; so are the arms of a branch. A run ends at a
+    resistor, which limits what flows on, and where a pack reaches the terminal through full-size conductors alone.
+    """
+    return _runs(edges(circuit), reduced)
+
+
+class Short(NamedTuple):
+    """Packs in series whose two ends are joined without a load, and the connections and parts that join them."""
+
+    packs: tuple[str, ...]
+    ids: tuple[str, ...]
+
+
+def shorts(circuit: HvCircuit) -> Mapping[str, Short]:
+    """For every pack that lies in a dead short the smallest one, all contactors closed.
+
+    The pack's own poles are joined by conductors, or it stands in a chain of packs whose top is joined to its bottom;
+    two packs side by side with one of them turned round are such a chain.
+    """
+    return _shorts(edges(circuit))
+
+
 @lru_cache(maxsize=64)
 def _limited(every: tuple[Edge, ...]) -> frozenset[str]:
-    plus = _reached(every, tuple(e.a for e in every if e.kind == "pack"))
+    fed = _reached(every, tuple(end for e in every if e.kind == "pack" for end in (e.a, e.b)))
     bare = tuple(e for e in every if e.kind != "resistor")
     live: set[str] = set()
     all_loops: set[str] = set()
     for pack in (e for e in every if e.kind == "pack"):
         live |= on_loops(_without(bare, pack.id), pack.a, pack.b)
         all_loops |= on_loops(_without(every, pack.id), pack.a, pack.b)
-    return frozenset(e.id for e in every if e.kind == "lead" and e.id in all_loops - live - plus)
+    return frozenset(e.id for e in every if e.kind == "lead" and e.id in all_loops - live - fed)
 
 
 def _reached(every: tuple[Edge, ...], starts: tuple[str, ...], kind: str = "lead") -> set[str]:
@@ -246,6 +282,73 @@ def _feeding(every: tuple[Edge, ...]) -> Mapping[str, tuple[tuple[str, ...], ...
         if len(ways) > 1 and all(ways):
             found[lead.id] = ways
     return MappingProxyType(found)
+
+
+@lru_cache(maxsize=64)
+def _own_pole(every: tuple[Edge, ...]) -> Mapping[str, tuple[tuple[str, ...], ...]]:
+    packs = [e for e in every if e.kind == "pack"]
+    fuses = [e.id for e in every if e.kind == "fuse"]
+    found: dict[str, tuple[tuple[str, ...], ...]] = {}
+    for ends in ([p.a for p in packs], [p.b for p in packs]):
+        together = _parting(every, tuple(ends), fuses)
+        alone = [_parting(every, (end,), fuses) for end in ends]
+        for lead, common in together.items():
+            ways = (common,) if common else tuple(one[lead] for one in alone if lead in one)
+            found.setdefault(lead, ways if all(ways) else ())
+    return MappingProxyType(found)
+
+
+def _parting(every: tuple[Edge, ...], starts: tuple[str, ...], fuses: list[str]) -> dict[str, tuple[str, ...]]:
+    """For every lead that the starts reach the fuses without which none of them does."""
+    lost = {f: _reached(_without(every, f), starts) for f in fuses}
+    return {lead: tuple(f for f in fuses if lead not in lost[f]) for lead in _reached(every, starts)}
+
+
+@lru_cache(maxsize=256)
+def _runs(every: tuple[Edge, ...], reduced: frozenset[str]) -> Mapping[str, tuple[str, ...]]:
+    some = tuple(e for e in every if e.kind in CONDUCTING)
+    poles = {end for e in every if e.kind == "pack" for end in (e.a, e.b)}
+    full = groups(tuple(e for e in some if e.id not in reduced))
+    sources = poles.union(*(group for group in full if group & poles))
+    # A source ends a run: each edge gets an end of its own there.
+    beyond = tuple(
+        Edge(e.id, *(f"{end} {e.id}" if end in sources else end for end in (e.a, e.b)), e.kind) for e in some
+    )
+    found: dict[str, tuple[str, ...]] = {}
+    for group in groups(beyond):
+        run = tuple(e.id for e in beyond if e.a in group and e.id in reduced)
+        found.update(dict.fromkeys(run, run))
+    return MappingProxyType(found)
+
+
+@lru_cache(maxsize=64)
+def _shorts(every: tuple[Edge, ...]) -> Mapping[str, Short]:
+    some = tuple(e for e in every if e.kind in CONDUCTING)
+    joints = Groups((e.a, e.b) for e in some)
+    packs = {e.id: e for e in every if e.kind == "pack"}
+    ends = {key: (joints.of(e.a), joints.of(e.b)) for key, e in packs.items()}
+    found = {}
+    for name, (top, bottom) in ends.items():
+        chain = _down(ends, name, bottom, top)
+        if chain:
+            others = tuple(packs[key] for key in chain[1:])
+            loop = on_loops((*others, *some), packs[name].a, packs[name].b)
+            found[name] = Short(chain, tuple(e.id for e in some if e.id in loop))
+    return MappingProxyType(found)
+
+
+def _down(ends: Mapping[str, tuple[str, str]], name: str, bottom: str, top: str) -> tuple[str, ...]:
+    """The fewest packs, from ``name`` downwards, whose lowest end is ``top`` again; none where there are none."""
+    ways, seen = [((name,), bottom)], {bottom}
+    while ways:
+        chain, at = ways.pop(0)
+        if at == top:
+            return chain
+        for key, (plus, minus) in ends.items():
+            if plus == at and minus not in seen:
+                seen.add(minus)
+                ways.append(((*chain, key), minus))
+    return ()
 
 
 def _without(every: tuple[Edge, ...], *ids: str) -> tuple[Edge, ...]:
