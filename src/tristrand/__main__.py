@@ -1,5 +1,5 @@
 """`python -m tristrand` is the command line."""
 
-from tristrand.cli import main
+from tristrand.cli import run
 
-main()
+run()

@@ -58,6 +58,18 @@ def main() -> None:
             stream.reconfigure(errors="replace")
 
 
+def run() -> NoReturn:
+    """Run the command line as a process of its own, without looking for cyclic garbage.
+
+    Hardly any comes up in one command, and to look through all that was imported takes longer than a study; at the end
+    of the process freezing keeps the interpreter from doing so once more.
+    """
+    gc.disable()
+    atexit.register(gc.freeze)
+    main()
+    raise SystemExit(0)
+
+
 @main.command()
 @click.argument("folder", type=click.Path(path_type=Path))
 @click.option(
@@ -82,7 +94,6 @@ def main() -> None:
 )
 def check(folder: Path, form: str, fail_on: str, target: Path | None) -> None:
     """Check the design in FOLDER and say what is wrong, why, and the way out."""
-    _collect_later()
     # Else pydantic reads the metadata of every installed package in search of plugins; our models use none.
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     from tristrand.app.check import Unreadable, Workspace
@@ -184,17 +195,6 @@ def _json(data: Any) -> str:
     import json  # a text report needs none
 
     return json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
-
-
-def _collect_later() -> None:
-    """Look for cyclic garbage no more until the command ends, nor as the process ends.
-
-    Hardly any comes up in one check, and to look through all that was imported takes longer than a study.
-    """
-    if gc.isenabled():
-        gc.disable()
-        click.get_current_context().call_on_close(gc.enable)
-        atexit.register(gc.freeze)
 
 
 def _put(text: str, target: Path | None) -> None:

@@ -383,6 +383,8 @@ def residual_with_sensor_error(ctx: Context) -> Iterable[Outcome]:
 
 def _higher_target(result: PrechargeResult, asked: float) -> Iterable[WayOut]:
     """Close later, by as much as the sensors may err."""
+    if not result.residual_share < 1:
+        return
     share = math.ceil(1000 * result.target * asked / (1 - result.residual_share)) / 10
     if share < 99.5:
         yield WayOut(f"close at {share:g} %", (Edit(HV_FILE, "precharge/target", f"{share:g} %"),))

@@ -10,7 +10,7 @@ from tristrand.findings import Edit, Evidence, Relation, WayOut
 from tristrand.rules.rule import Context, NotApplicable, Outcome
 from tristrand.studies.circuits import HvCircuit, Resist, hv_circuit
 from tristrand.studies.results import ConductorFigures, PrechargeResult
-from tristrand.studies.topology import Chain, Edge, chains, edges, joined
+from tristrand.studies.topology import Chain, Edge, chains, edges, joined, protecting_fuses
 
 HV_FILE = "high_voltage.yaml"
 PARTS = "high_voltage/parts"
@@ -148,13 +148,20 @@ def release_loads(ctx: Context, result: PrechargeResult) -> Callable[[], Iterabl
 
 
 def thicker_cables(ctx: Context, figure: ConductorFigures, current_a: float) -> Callable[[], Iterable[WayOut]]:
-    """Ways out for a cable: the folder's other cables that carry ``current_a`` as laid there, thinnest first."""
+    """Ways out for a cable: the folder's other cables that carry ``current_a`` as laid there, thinnest first.
+
+    Those that the cable's own fuse would not protect are left out where others are there.
+    """
 
     def ways() -> Iterable[WayOut]:
-        for option in ctx.results["conductors"].options.get(figure.connection, ()):
-            if option.ampacity_a >= current_a and option.cable != figure.cable:
-                text = f"{option.cable} carries it: {option.ampacity_a:.0f} A as laid in {figure.connection}"
-                yield WayOut(text, (Edit(HV_FILE, f"connections/{figure.connection}/cable", option.cable),))
+        every = ctx.results["conductors"].options.get(figure.connection, ())
+        options = [o for o in every if o.ampacity_a >= current_a and o.cable != figure.cable]
+        names = protecting_fuses(circuit_of(ctx)).get(figure.connection, ())
+        rated = [ctx.design.sheet_of(name).rated_current for name in names]
+        guard_a = min((datum.value for datum in rated if datum is not None), default=0.0)
+        for option in [o for o in options if o.ampacity_a >= guard_a] or options:
+            text = f"{option.cable} carries it: {option.ampacity_a:.0f} A as laid in {figure.connection}"
+            yield WayOut(text, (Edit(HV_FILE, f"connections/{figure.connection}/cable", option.cable),))
 
     return ways
 
