@@ -14,7 +14,16 @@ from tristrand.rules import LIMITS, RULES, Context, Open
 from tristrand.rules.limits import FLOOR, strictest
 from tristrand.rules.rule import REGISTRY
 from tristrand.studies.circuits import hv_circuit
-from tristrand.studies.topology import chains, feeding_fuses, feeds, protecting_fuses, resistor_limited, uppermost
+from tristrand.studies.topology import (
+    chains,
+    feeding_fuses,
+    feeds,
+    own_pole_fuses,
+    protecting_fuses,
+    resistor_limited,
+    shorts,
+    uppermost,
+)
 
 BASE = starter_files()
 PIPELINE = Pipeline()
@@ -220,15 +229,207 @@ def test_with_the_main_fuse_in_the_minus_it_is_the_one_that_protects() -> None:
 
 @pytest.mark.parametrize(("length", "kind"), [("0.15 m", "pass"), ("0.151 m", "fail"), ("2 m", "fail")])
 def test_a_reduced_conductor_without_current_is_judged_beyond_150_mm(length: str, kind: str) -> None:
-    finding = Judgement((HV, "connections/W5/length", length)).one("HV128", "W5")
+    finding = Judgement((HV, "connections/W7/length", length)).one("HV128", "W7")
     assert finding.kind == kind
     if kind == "pass":
         assert finding.evidence[0].source == "FSAE-2026#EV.6.6.6"
 
 
-def test_a_lead_behind_the_resistor_is_spared_and_one_before_it_is_not() -> None:
-    assert resistor_limited(hv_circuit(design())) == {"W17"}
-    assert "resistor" in Judgement().one("HV128", "W17").message
+# The precharge lead cut in two at a stud.
+CUT: tuple[Change, ...] = (
+    (HV, "parts/stud", "{kind: junction}"),
+    (HV, "connections/W6/length", "0.01 m"),
+    (HV, "connections/W5", "{from: main_fuse.b, to: stud.bar, cable: hv-4, length: 0.08 m}"),
+)
+
+
+@pytest.mark.parametrize(
+    ("changes", "sum_m"),
+    [
+        # through the precharge contactor
+        (((HV, "connections/W5/length", "0.07 m"), (HV, "connections/W6/length", "0.07 m")), 0.14),
+        (((HV, "connections/W5/length", "0.08 m"), (HV, "connections/W6/length", "0.08 m")), 0.16),
+        (
+            (
+                *((HV, f"connections/{lead}/length", "0.05 m") for lead in ("W5", "W6")),
+                (HV, "parts/stud", "{kind: junction}"),
+                (HV, "connections/W6/from", "stud.bar"),
+                (HV, "connections/W90", "{from: k_pre.b, to: stud.bar, cable: hv-4, length: 0.05 m}"),
+            ),
+            0.15,
+        ),
+        # through a junction
+        ((*CUT, (HV, "connections/W90", "{from: stud.bar, to: k_pre.a, cable: hv-4, length: 0.05 m}")), 0.14),
+        ((*CUT, (HV, "connections/W90", "{from: stud.bar, to: k_pre.a, cable: hv-4, length: 0.09 m}")), 0.18),
+        # a full-size piece between two thin ones gives no fresh start
+        (
+            (
+                *CUT,
+                (HV, "parts/stud_2", "{kind: junction}"),
+                (HV, "connections/W90", "{from: stud.bar, to: stud_2.bar, cable: hv-50, length: 1 m}"),
+                (HV, "connections/W91", "{from: stud_2.bar, to: k_pre.a, cable: hv-4, length: 0.07 m}"),
+            ),
+            0.16,
+        ),
+    ],
+)
+def test_reduced_conductors_one_behind_the_other_add_up(changes: tuple[Change, ...], sum_m: float) -> None:
+    told = Judgement(*changes)
+    for lead in ("W5", "W6"):
+        finding = told.one("HV128", lead)
+        assert finding.kind == ("pass" if sum_m <= 0.15 else "fail")
+        if finding.kind == "pass":
+            assert finding.evidence[0].value == pytest.approx(sum_m)
+        else:
+            assert f"{sum_m:g} m of reduced conductor" in finding.evidence[0].note
+
+
+def test_reduced_conductors_side_by_side_on_a_full_size_bar_do_not_add_up() -> None:
+    told = Judgement(
+        *((HV, f"connections/{lead}/length", "0.1 m") for lead in ("W7", "W15", "W17")),
+        (HV, "connections/W16/length", "0.04 m"),
+    )
+    lengths = {lead: told.one("HV128", lead).evidence[0].value for lead in ("W7", "W15", "W16", "W17")}
+    assert lengths == pytest.approx({"W7": 0.1, "W15": 0.14, "W16": 0.14, "W17": 0.1})
+
+
+PRECHARGE_IN_THE_MINUS: tuple[Change, ...] = (
+    (HV, "connections/W5", "{from: disconnect.b, to: k_pre.a, cable: hv-4, length: 0.07 m}"),
+    (HV, "connections/W6/length", "0.07 m"),
+)
+
+
+@pytest.mark.parametrize(("length", "kind"), [("0.1 m", "pass"), ("0.2 m", "fail"), ("3 m", "fail")])
+def test_a_lead_on_the_minus_is_not_limited_by_the_resistor_at_its_end(length: str, kind: str) -> None:
+    """It hangs straight on the pack's minus: a fault on it from plus passes no resistor."""
+    minus = (HV, "connections/W7", f"{{from: r_pre.b, to: bus_minus.bar, cable: hv-4, length: {length}}}")
+    told = Judgement(*PRECHARGE_IN_THE_MINUS, minus, (HV, "connections/W17/length", length))
+    assert resistor_limited(hv_circuit(told.design)) == frozenset()
+    assert told.kinds("HV128", "W7") == {kind}  # behind k_minus
+    assert told.kinds("HV128", "W17") == {kind}  # the discharge resistor's
+    assert told.kinds("HV128", "W5") == told.kinds("HV128", "W6") == {"pass"}
+    assert Judgement(*PRECHARGE_IN_THE_MINUS, (HV, "connections/W6/length", "1 m")).kinds("HV128", "W6") == {"fail"}
+
+
+def test_a_lead_between_two_resistors_is_spared() -> None:
+    told = Judgement(
+        (HV, "parts/r_dis_2", "{kind: resistor, sheet: resistor-2k2, role: discharge}"),
+        (HV, "connections/W17", "{from: r_dis.b, to: r_dis_2.a, cable: hv-4, length: 2 m}"),
+        (HV, "connections/W90", "{from: r_dis_2.b, to: bus_minus.bar, cable: hv-4, length: 0.1 m}"),
+    )
+    assert resistor_limited(hv_circuit(told.design)) == {"W17"}
+    assert told.kinds("HV128", "W17") == {"pass"}
+    assert "resistor" in told.one("HV128", "W17").message
+
+
+# --- fuses in both poles ---
+
+FSAE: Change = ("vehicle.yaml", "rule_sets", "[workshop, fsae-2026]")
+
+
+def minus_fuse(sheet: str) -> tuple[Change, ...]:
+    """A fuse in the return of the DC-DC converter, at its root."""
+    return (
+        (HV, "parts/fuse_return", f"{{kind: fuse, sheet: {sheet}}}"),
+        (HV, "connections/W90", "{from: bus_minus.bar, to: fuse_return.a, resistance: 0.1 mΩ}"),
+        (HV, "connections/W14/from", "fuse_return.b"),
+    )
+
+
+def test_a_reduced_return_needs_a_fuse_in_its_own_pole_where_the_clause_is_in_force() -> None:
+    told = Judgement(FSAE)
+    finding = told.one("HV128", "W14")
+    assert finding.kind == "fail"
+    assert finding.evidence[0].source == "FSAE-2026#EV.6.6.6"
+    assert finding.evidence[0].value == 160
+    assert "its own pole has no fuse" in finding.message
+    # As thick as the fuse ahead asks: not reduced.
+    assert told.kinds("HV128", "W9") == told.kinds("HV128", "W11") == {"pass"}
+    assert told.kinds("HV128", "W13") == {"pass"}
+    assert Judgement(FSAE, (HV, "connections/W14/length", "0.15 m")).kinds("HV128", "W14") == {"pass"}
+
+
+@pytest.mark.parametrize(("sheet", "kind"), [("fuse-15", "pass"), ("fuse-160", "fail")])
+def test_a_fuse_in_the_return_counts_by_its_rating(sheet: str, kind: str) -> None:
+    told = Judgement(FSAE, *minus_fuse(sheet))
+    assert own_pole_fuses(hv_circuit(told.design))["W14"] == (("fuse_return",),)
+    finding = told.one("HV128", "W14")
+    assert finding.kind == kind
+    assert "own pole has no fuse" not in finding.message
+    assert "not covered" not in finding.evidence[0].note
+
+
+def test_elsewhere_the_pass_says_what_a_fuse_in_the_other_pole_leaves_open() -> None:
+    words = "a second fault, from plus onto this lead, is not covered"
+    told = Judgement()
+    assert told.kinds("HV128", "W14") == {"pass"}
+    assert words in told.one("HV128", "W14").evidence[0].note
+    assert words not in told.one("HV128", "W11").evidence[0].note
+    assert words not in told.one("HV128", "W13").evidence[0].note
+    assert words not in Judgement(*minus_fuse("fuse-15")).one("HV128", "W14").evidence[0].note
+
+
+def test_own_fuses_of_packs_in_parallel_are_those_of_each() -> None:
+    circuit = hv_circuit(design(*IN_PARALLEL))
+    assert own_pole_fuses(circuit)["W8"] == (("main_fuse",), ("fuse_2",))
+    assert own_pole_fuses(circuit)["W13"] == (("fuse_dcdc",),)
+    assert own_pole_fuses(circuit)["W9"] == ()
+
+
+@pytest.mark.parametrize(
+    ("share", "judged", "source"),
+    [
+        ("100 %", 0.75, "FUSE-GUIDE#continuous derating"),
+        ("75 %", 0.75, "DATASHEET#continuous share"),
+        ("50 %", 0.50, "DATASHEET#continuous share"),
+    ],
+)
+def test_a_sheet_may_tighten_the_share_of_a_fuse_but_not_loosen_it(share: str, judged: float, source: str) -> None:
+    told = Judgement(("parts/fuse-160.yaml", "continuous_share", share))
+    evidence = next(f.evidence[0] for f in told.of("HV129", "main_fuse") if "sustained" in f.evidence[0].quantity)
+    assert evidence.limit == pytest.approx(judged * 160)
+    assert evidence.source == source
+
+
+# --- dead shorts ---
+
+
+def test_packs_in_series_with_their_ends_joined_are_a_dead_short() -> None:
+    told = Judgement(*IN_SERIES, (HV, "connections/W91", "{from: main_fuse.b, to: k_minus.a, resistance: 1 mΩ}"))
+    for pack in ("pack", "pack_2"):
+        finding = told.one("HV012", pack)
+        assert finding.kind == "fail"
+        assert all(name in finding.message for name in ("pack and", "pack_2", "main_fuse", "W91", "W90"))
+        assert "W10" not in finding.message
+    assert Judgement(*IN_SERIES).kinds("HV012") == {"pass"}
+
+
+def test_packs_side_by_side_with_one_turned_round_are_a_dead_short() -> None:
+    turned_round: tuple[Change, ...] = (
+        *IN_PARALLEL,
+        (HV, "connections/W90/from", "pack_2.minus"),
+        (HV, "connections/W92/from", "pack_2.plus"),
+    )
+    told = Judgement(*turned_round)
+    assert told.kinds("HV012") == {"fail"}
+    assert "pack and pack_2" in told.one("HV012", "pack").message
+    assert {"main_fuse", "fuse_2", "W90", "W92"} <= set(shorts(hv_circuit(told.design))["pack_2"][1])
+    assert Judgement(*IN_PARALLEL).kinds("HV012") == {"pass"}
+
+
+def test_three_packs_in_a_ring_are_a_dead_short_and_one_pack_is_named_alone() -> None:
+    ring = hv_circuit(
+        design(
+            *IN_SERIES,
+            (HV, "parts/pack_3", PACK_2),
+            (HV, "connections/W91", "{from: pack_2.minus, to: pack_3.plus, resistance: 1 mΩ}"),
+            (HV, "connections/W92", "{from: pack_3.minus, to: pack.plus, resistance: 1 mΩ}"),
+        )
+    )
+    three = ("pack", "pack_2", "pack_3")
+    assert {key: packs for key, (packs, _) in shorts(ring).items()} == dict.fromkeys(three, three)
+    alone = shorts(hv_circuit(design(*IN_PARALLEL, *REGISTRY["HV012"].failing.changes)))
+    assert {key: packs for key, (packs, _) in alone.items()} == {"pack": ("pack",), "pack_2": ("pack_2",)}
 
 
 def test_charger_leads_are_judged_though_no_mode_charges() -> None:
@@ -359,6 +560,68 @@ def test_a_plain_resistance_is_off_in_a_case_that_is_left_out() -> None:
     assert cases["continuous"].flows["ptc"].current_a == 0
     # At most 348.6 V over 100 ohm, at least the lowest pack voltage over it.
     assert 2.0 < cases["peak"].flows["ptc"].current_a < 3.486
+
+
+PTC: tuple[Change, ...] = (
+    (HV, "parts/ptc", "{kind: heater, sheet: ptc, power: {continuous: 500 W}}"),
+    (HV, "connections/W97", "{from: fuse_dcdc.b, to: ptc.plus, cable: hv-4, length: 1 m}"),
+    (HV, "connections/W98", "{from: bus_minus.bar, to: ptc.minus, cable: hv-4, length: 1 m}"),
+    (
+        "parts/ptc.yaml",
+        "",
+        "{schema_version: 1, kind: heater, control: resistance, resistance: 100 Ω ± 5 %, rated_power: 1.2 kW, "
+        "input_capacitance: 1 µF}",
+    ),
+)
+
+
+@pytest.mark.parametrize(("rated", "kind"), [("1.2 kW", "fail"), ("1.3 kW", "pass")])
+def test_a_plain_resistance_is_judged_by_what_the_voltage_drives_through_it(rated: str, kind: str) -> None:
+    finding = Judgement(*PTC, ("parts/ptc.yaml", "rated_power", rated)).one("HV108", "ptc")
+    assert finding.kind == kind
+    if kind == "fail":
+        # 84 cells at 4.15 V, 100 ohm less 5 %: 1279 W, though only 500 W are typed.
+        assert finding.evidence[0].value == pytest.approx((84 * 4.15) ** 2 / 95)
+
+
+def test_a_plain_resistance_that_no_case_switches_on_takes_nothing() -> None:
+    off = (HV, "parts/ptc/power", "{continuous: 0 W}")
+    assert Judgement(*PTC, off).kinds("HV108", "ptc") == {"pass"}
+    unknown = Judgement(*PTC, ("parts/ptc.yaml", "resistance", "null"))
+    assert any("ptc/resistance" in text for text in unknown.judged.open["HV108"])
+
+
+def test_an_input_current_limit_that_starves_a_device_is_told() -> None:
+    told = Judgement(("parts/dcdc-1k2.yaml", "input_current_limit", "1 A"))
+    failing = [f for f in told.of("HV105", "dcdc") if f.kind == "fail"]
+    assert len(failing) == 2
+    for finding, case in zip(failing, ("continuous", "peak"), strict=True):
+        (evidence,) = finding.evidence
+        assert "gets only" in finding.message
+        assert f"of 500 W in case {case}" in finding.message
+        # 1 A at no more than the lowest open-circuit voltage, 84 cells of 3.40 V.
+        assert evidence.value is not None
+        assert 0.85 * 84 * 3.40 < evidence.value < 84 * 3.40
+        assert evidence.value == pytest.approx(told.results["operating"].cases[case].lowest_v["dcdc"])
+        assert evidence.limit == 500
+    assert "fail" not in Judgement(("parts/dcdc-1k2.yaml", "input_current_limit", "4 A")).kinds("HV105", "dcdc")
+
+
+def test_a_device_that_hovers_at_its_threshold_is_told_too() -> None:
+    """Behind 10 ohm the converter pulls itself down to where it turns on and off: 260 V at less than its power."""
+    told = Judgement(
+        (HV, "connections/W12/resistance", "10 Ω"),
+        ("parts/dcdc-1k2.yaml", "turn_on_voltage", "260 V"),
+        ("parts/dcdc-1k2.yaml", "turn_off_voltage", "260 V"),
+    )
+    (finding,) = [f for f in told.of("HV105", "dcdc") if f.kind == "fail" and "case peak" in f.message]
+    case = told.results["operating"].cases["peak"]
+    # The bars stand higher than the drive by its two leads: 3 m of 35 mm², 0.554 Ω/km at 20 °C, 1.41 times that hot.
+    bars_v = case.lowest_v["drive"] + case.flows["drive"].current_a * 3 * 0.554e-3 * 1.41
+    current_a = (bars_v - 260) / 10
+    assert 0 < 260 * current_a < 495
+    assert finding.evidence[0].value == pytest.approx(260 * current_a, rel=0.02)
+    assert finding.evidence[0].source == "DATASHEET#turn-on voltage"
 
 
 # --- what a rule says where it knows nothing ---

@@ -240,11 +240,15 @@ class Precharge(Strict):
         default=None,
         description="bus voltage as a share of pack voltage at which the last main contactor closes",
     )
-    timeout: Duration | None = Field(default=None, description="precharge is given up this long after the command to close its contactor")
+    timeout: Duration | None = Field(
+        default=None, description="precharge is given up this long after the command to close its contactor"
+    )
     rise_check: RiseCheck | None = Field(
         default=None, description="an early look that saves the resistor on a shorted bus"
     )
-    earliest: Duration | None = Field(default=None, description="reaching the target sooner after the command is taken as a fault")
+    earliest: Duration | None = Field(
+        default=None, description="reaching the target sooner after the command is taken as a fault"
+    )
     pack_sensor: Share | None = Field(
         default=None, description="tolerance of the pack voltage reading, share of the reading"
     )

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable
+from typing import NamedTuple
 
-from tristrand.design import Datum
 from tristrand.findings import Edit, Evidence, WayOut
 from tristrand.rules.rule import Context, Outcome, rule
 from tristrand.rules.timed import Allowed, judge_timed, overloads, timed
@@ -20,8 +20,17 @@ from tristrand.rules.view import (
     sheets_of_kind,
     thicker_cables,
 )
+from tristrand.studies.circuits import HvCircuit
 from tristrand.studies.results import ConductorFigures, Missing
-from tristrand.studies.topology import REDUCED_M, feeding_fuses, protecting_fuses, resistor_limited
+from tristrand.studies.topology import (
+    REDUCED_M,
+    feeding_fuses,
+    own_pole_fuses,
+    plus_side,
+    protecting_fuses,
+    reduced_runs,
+    resistor_limited,
+)
 
 
 @rule(
@@ -32,7 +41,8 @@ from tristrand.studies.topology import REDUCED_M, feeding_fuses, protecting_fuse
     limit="fuse_not_above_cable",
     checks=(
         "The smallest fuse that protects a cable is rated at most what the cable carries for ever, whether the cable "
-        "is loaded or not; for a plus-side cable only fuses between it and the packs count."
+        "is loaded or not; for a plus-side cable only fuses between it and the packs count. Thinner cables may lie "
+        "behind one another for 150 mm. Where FSAE-2026 is in force a thinner cable needs a fuse in its own pole."
     ),
     why="A fuse larger than the cable lets the cable be the fuse.",
     sources=("FSAE-2026#EV.6.6.2b", "FSAE-2026#EV.6.6.6", "PRACTICE#fuse protects cable"),
@@ -42,9 +52,12 @@ from tristrand.studies.topology import REDUCED_M, feeding_fuses, protecting_fuse
 def fuse_above_cable(ctx: Context) -> Iterable[Outcome]:
     """What protects is said in ``protecting_fuses``; where packs in parallel feed a cable one fuse of each adds up.
 
-    Left out, and said so: minus-side leads all of whose loops pass a resistor, and reduced conductors up to 150 mm,
-    each lead by itself. Where the cable cannot even carry its own current, HV125 speaks and its way out is checked
-    against this rule too.
+    Left out, and said so: leads that no pole of a pack reaches but through a resistor, and reduced conductors up to
+    150 mm, counted over all that lie behind one another (``reduced_runs``). Where the cable cannot even carry its own
+    current, HV125 speaks and its way out is checked against this rule too.
+
+    Of a cable in the pole without the fuse the loop's fuse clears a fault across the load only. FSAE-2026 asks for a
+    fuse in its own pole as soon as it is thinner than the fuse ahead; else the pass says what is not covered.
     """
     limit = ctx.limit()
     if limit is None:
@@ -55,29 +68,78 @@ def fuse_above_cable(ctx: Context) -> Iterable[Outcome]:
         yield ctx.open(conductors.missing)
         return
     circuit = circuit_of(ctx)
-    guarded, shared, resisted = protecting_fuses(circuit), feeding_fuses(circuit), resistor_limited(circuit)
-    for figure in conductors.conductors.values():
-        name = figure.connection
+    guards = _guards(ctx, circuit)
+    figures: dict[str, ConductorFigures] = conductors.conductors
+    resisted, both = resistor_limited(circuit), "fsae-2026" in ctx.rule_sets
+    reduced = frozenset(
+        name
+        for name, figure in figures.items()
+        if name in guards and name not in resisted and guards[name].above(figure.ampacity.current_a, both)
+    )
+    runs = reduced_runs(circuit, reduced)
+    for name, figure in figures.items():
         if name in resisted:
             yield _spared(ctx, figure, "a resistor in every loop limits what it can carry")
-        elif name in guarded and not figure.sustained_a > figure.ampacity.current_a:
-            ways = (guarded[name],) if guarded[name] else shared.get(name, ())
-            yield _guarded(ctx, figure, ways, limit.source)
+        elif name in guards and not figure.sustained_a > figure.ampacity.current_a:
+            yield _guarded(ctx, figure, guards[name], runs.get(name, (name,)), limit.source)
     cables = {name for name, lead in ctx.design.high_voltage.connections.items() if lead.cable}
-    unknown = sorted(cables - set(conductors.conductors))
+    unknown = sorted(cables - set(figures))
     if unknown:
         yield ctx.open(Missing(f"{LEADS}/{name}", "its ampacity; HV125 says what is missing") for name in unknown)
 
 
-def _length_m(ctx: Context, figure: ConductorFigures) -> float:
-    length = ctx.design.high_voltage.connections[figure.connection].length
-    return length.high if length is not None else math.inf
+class Guard(NamedTuple):
+    """The fuses of one lead, and their ratings added up over the packs that feed it; nan where one is unknown.
+
+    ``loop``: those that clear a fault on it across the load. ``pole``: those in its own pole; where there are none the
+    largest of the loop, which is all that a fault onto it from the other pole is sure to meet.
+    """
+
+    every: tuple[str, ...]
+    loop: tuple[str, ...]
+    loop_a: float
+    pole: tuple[str, ...]
+    pole_a: float
+    in_pole: bool
+    other_pole: str
+
+    def above(self, carries_a: float, both: bool) -> bool:
+        """Whether the lead is thinner than its fuses; ``both``: than those of its own pole too."""
+        return self.loop_a > carries_a or (both and self.pole_a > carries_a)
+
+
+def _guards(ctx: Context, circuit: HvCircuit) -> dict[str, Guard]:
+    """The guard of every lead that a pack feeds, fuses at the high end of their tolerance."""
+    rated = {f: ctx.design.sheet_of(f).rated_current for f in ctx.design.parts_of("fuse")}
+    amps = {f: datum.high if datum is not None else math.nan for f, datum in rated.items()}
+    shared, own, plus = feeding_fuses(circuit), own_pole_fuses(circuit), plus_side(circuit)
+    return {
+        lead: _guard((common,) if common else shared.get(lead, ()), own.get(lead, ()), amps, lead in plus)
+        for lead, common in protecting_fuses(circuit).items()
+    }
+
+
+def _guard(
+    ways: tuple[tuple[str, ...], ...], own: tuple[tuple[str, ...], ...], amps: dict[str, float], plus: bool
+) -> Guard:
+    every, other = tuple(dict.fromkeys(f for way in (*ways, *own) for f in way)), "minus" if plus else "plus"
+    if any(math.isnan(amps[f]) for f in every):
+        return Guard(every, (), math.nan, (), math.nan, bool(own), other)
+    loop = tuple(min(way, key=amps.__getitem__) for way in ways)
+    pole = tuple(min(way, key=amps.__getitem__) for way in own) or tuple(max(way, key=amps.__getitem__) for way in ways)
+    return Guard(every, loop, sum(amps[f] for f in loop), pole, sum(amps[f] for f in pole), bool(own), other)
+
+
+def _length_m(ctx: Context, *leads: str) -> float:
+    lengths = [ctx.design.high_voltage.connections[lead].length for lead in leads]
+    # To the nanometre: three times 0.05 m are 0.15 m.
+    return round(sum(length.high if length is not None else math.inf for length in lengths), 9)
 
 
 def _spared(ctx: Context, figure: ConductorFigures, why: str) -> Outcome:
     evidence = Evidence(
         "length of the lead",
-        _length_m(ctx, figure),
+        _length_m(ctx, figure.connection),
         "m",
         "",
         None,
@@ -88,47 +150,85 @@ def _spared(ctx: Context, figure: ConductorFigures, why: str) -> Outcome:
     return ctx.finding("pass", f"{LEADS}/{figure.connection}", message, evidence)
 
 
-def _guarded(ctx: Context, figure: ConductorFigures, ways: tuple[tuple[str, ...], ...], source: str) -> Outcome:
-    """One cable against the smallest of its fuses; ``ways``: for each pack, or for all as one, the fuses to choose."""
-    at = f"{LEADS}/{figure.connection}"
-    if not ways:
+def _guarded(ctx: Context, figure: ConductorFigures, guard: Guard, run: tuple[str, ...], source: str) -> Outcome:
+    """One cable against its fuses; ``run``: the reduced conductors that it lies among, itself included."""
+    both = "fsae-2026" in ctx.rule_sets
+    name, carries_a = figure.connection, figure.ampacity.current_a
+    at = f"{LEADS}/{name}"
+    if not guard.every or (not guard.loop and not math.isnan(guard.loop_a)):
         evidence = Evidence("fuses that protect it", 0.0, "", ">=", 1.0, source)
-        return ctx.finding("fail", at, f"no fuse protects cable {figure.connection}", evidence)
-    rated: dict[str, Datum | None] = {f: ctx.design.sheet_of(f).rated_current for way in ways for f in way}
-    amps = {f: datum.high for f, datum in rated.items() if datum is not None}
-    unknown = [f for f in rated if f not in amps]
-    if unknown:
+        return ctx.finding("fail", at, f"no fuse protects cable {name}", evidence)
+    if math.isnan(guard.loop_a):
+        unknown = [f for f in guard.every if ctx.design.sheet_of(f).rated_current is None]
         return ctx.open(Missing(sheet_pointer(ctx, f, "rated_current"), f"rated current of {f}") for f in unknown)
-    smallest = [min(way, key=amps.__getitem__) for way in ways]
-    total_a = sum(amps[f] for f in smallest)
-    length_m = _length_m(ctx, figure)
-    if total_a > figure.ampacity.current_a and length_m <= REDUCED_M:
-        evidence = Evidence(
-            "length of the reduced conductor",
-            length_m,
-            "m",
-            "<=",
-            REDUCED_M,
-            "FSAE-2026#EV.6.6.6",
-            note=f"{' and '.join(smallest)}: {total_a:g} A, the cable carries {figure.ampacity.current_a:.1f} A",
-        )
-        message = f"cable {figure.connection} ({figure.cable}) is a reduced conductor of at most 150 mm behind "
-        return ctx.finding("pass", at, message + " and ".join(smallest), evidence)
-    several = len(smallest) > 1
+    length_m = _length_m(ctx, *run)
+    if guard.above(carries_a, both) and length_m <= REDUCED_M:
+        return _reduced(ctx, figure, guard, run, length_m)
+    if guard.loop_a <= carries_a < guard.pole_a and both:
+        return _unfused_pole(ctx, figure, guard)
+    others = [lead for lead in run if lead != name]
+    note = figure.ampacity.name
+    if others:
+        note += f"; with {', '.join(others)} {length_m:g} m of reduced conductor, allowed are {REDUCED_M:g} m"
+    if guard.loop_a <= carries_a < guard.pole_a:
+        note += f"; a second fault, from {guard.other_pole} onto this lead, is not covered"
+    several = len(guard.loop) > 1
+    fuses = " and ".join(guard.loop)
     return ctx.compare(
         at,
-        f"rating of {' and '.join(smallest)} together" if several else f"rating of {smallest[0]}",
-        total_a,
+        f"rating of {fuses} together" if several else f"rating of {fuses}",
+        guard.loop_a,
+        "A",
+        "<=",
+        carries_a,
+        source,
+        subject=f"{fuses} ({guard.loop_a:g} A)",
+        bad=f"{'are' if several else 'is'} larger than cable {name} ({figure.cable}) carries for ever",
+        good=f"{'protect' if several else 'protects'} cable {name}",
+        related=tuple((f"{PARTS}/{f}", "the fuse") for f in guard.loop),
+        ways_out=thicker_cables(ctx, figure, guard.loop_a)
+        if several
+        else _fuse_or_cable(ctx, figure, guard.loop[0], guard.loop_a),
+        note=note,
+    )
+
+
+def _reduced(ctx: Context, figure: ConductorFigures, guard: Guard, run: tuple[str, ...], length_m: float) -> Outcome:
+    name, carries_a = figure.connection, figure.ampacity.current_a
+    fuses, total_a = (guard.loop, guard.loop_a) if guard.loop_a > carries_a else (guard.pole, guard.pole_a)
+    others = "".join(f", with {lead}" for lead in run if lead != name)
+    evidence = Evidence(
+        "length of the reduced conductor",
+        length_m,
+        "m",
+        "<=",
+        REDUCED_M,
+        "FSAE-2026#EV.6.6.6",
+        note=f"{' and '.join(fuses)}: {total_a:g} A, the cable carries {carries_a:.1f} A{others}",
+    )
+    message = f"cable {name} ({figure.cable}) is a reduced conductor of at most 150 mm behind "
+    return ctx.finding("pass", f"{LEADS}/{name}", message + " and ".join(fuses), evidence)
+
+
+def _unfused_pole(ctx: Context, figure: ConductorFigures, guard: Guard) -> Outcome:
+    """A reduced conductor whose own pole has no fuse, or only larger ones."""
+    name, fuses, several = figure.connection, " and ".join(guard.pole), len(guard.pole) > 1
+    missing = f", and its own pole has no fuse: a fault onto it from {guard.other_pole} is not covered"
+    return ctx.compare(
+        f"{LEADS}/{name}",
+        f"rating of {fuses}{' together' if several else ''}",
+        guard.pole_a,
         "A",
         "<=",
         figure.ampacity.current_a,
-        source,
-        subject=f"{' and '.join(smallest)} ({total_a:g} A)",
-        bad=f"{'are' if several else 'is'} larger than cable {figure.connection} ({figure.cable}) carries for ever",
-        good=f"{'protect' if several else 'protects'} cable {figure.connection}",
-        related=tuple((f"{PARTS}/{f}", "the fuse") for f in smallest),
-        ways_out=thicker_cables(ctx, figure, total_a) if several else _fuse_or_cable(ctx, figure, smallest[0], total_a),
-        note=figure.ampacity.name,
+        "FSAE-2026#EV.6.6.6",
+        subject=f"{fuses} ({guard.pole_a:g} A)",
+        bad=f"{'are' if several else 'is'} larger than cable {name} ({figure.cable}) carries for ever"
+        + ("" if guard.in_pole else missing),
+        good=f"{'protect' if several else 'protects'} cable {name}",
+        related=tuple((f"{PARTS}/{f}", "the fuse") for f in guard.pole),
+        ways_out=thicker_cables(ctx, figure, guard.pole_a),
+        note=f"{figure.ampacity.name}; a reduced conductor above 150 mm needs a fuse in its own pole",
     )
 
 
@@ -169,7 +269,7 @@ def _fuse_or_cable(ctx: Context, figure: ConductorFigures, fuse: str, rated_a: f
     failing=((HV_FILE, "parts/main_fuse/sheet", "fuse-15"),),
 )
 def fuse_carries_load(ctx: Context) -> Iterable[Outcome]:
-    """The sheet's own continuous share where it gives one, else that of the rule sets.
+    """The smaller of the sheet's own continuous share and that of the rule sets.
 
     The fuse's derating in hot air is not included: it must be in the share that the sheet gives.
     """
@@ -200,13 +300,11 @@ def _sustained(ctx: Context, part_id: str) -> Iterable[Outcome]:
     if sheet.rated_current is None:
         yield ctx.open([Missing(sheet_pointer(ctx, part_id, "rated_current"), f"rated current of {part_id}")])
         return
-    share, source = (
-        (sheet.continuous_share.low, "DATASHEET#continuous share")
-        if sheet.continuous_share
-        else (limit.value, limit.source)
-        if limit
-        else (math.nan, "")
-    )
+    shares = [(limit.value, limit.source)] if limit else []
+    if sheet.continuous_share is not None:
+        shares.insert(0, (sheet.continuous_share.low, "DATASHEET#continuous share"))
+    # Of equals the sheet's own; a sheet cannot loosen what the rule sets ask.
+    share, source = min(shares, key=lambda pair: pair[0], default=(math.nan, ""))
     if math.isnan(share):
         yield ctx.open([Missing(sheet_pointer(ctx, part_id, "continuous_share"), f"continuous share of {part_id}")])
         return

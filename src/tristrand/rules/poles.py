@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
 from tristrand.rules.view import HV_FILE, PARTS, circuit_of, counted
-from tristrand.studies.topology import edges, feeds, islands, on_loops
+from tristrand.studies.topology import feeds, islands, shorts
 
 
 @rule(
@@ -49,24 +49,33 @@ def device_polarity(ctx: Context) -> Iterable[Outcome]:
     "HV012",
     "dead-short",
     "error",
-    checks="Nothing but a load joins the two poles of a pack: no way of cables, fuses and contactors leads round.",
+    checks=(
+        "Nothing but a load joins the two poles of a pack, or top and bottom of packs in series: no way of cables, "
+        "fuses and contactors leads round."
+    ),
     why="The first contactor that closes onto it welds, or the main fuse opens with an arc beside whoever is there.",
     sources=("DESIGN#topology",),
     failing=((HV_FILE, "connections/W10/to", "drive.minus"),),
     waivable=False,
 )
 def dead_short(ctx: Context) -> Iterable[Outcome]:
-    """Loops from pole to pole of each pack through leads, fuses, disconnects and contactors, whatever their state."""
+    """Loops from pole to pole through leads, fuses, disconnects and contactors, whatever their state.
+
+    Other packs on the loop count where each adds to the voltage that drives it: packs in series with their ends joined,
+    or packs side by side with one turned round. Packs side by side with like poles joined are no short.
+    """
     circuit = circuit_of(ctx)
-    ways = tuple(e for e in edges(circuit) if e.kind in ("lead", "fuse", "service_disconnect", "contactor"))
+    found = shorts(circuit)
     for pack in circuit.packs:
-        loop = on_loops(ways, pack.plus, pack.minus)
+        packs, loop = found.get(pack.id, ((), ()))
         evidence = counted("connections and parts on the short", len(loop), "<=", 0, "DESIGN#topology")
-        if loop:
-            shown = ", ".join(e.id for e in ways if e.id in loop)
-            words = f"the poles of {pack.id} are joined without a load, through {shown}"
+        if len(packs) > 1:
+            names = f"{', '.join(packs[:-1])} and {packs[-1]}"
+            words = f"{names} drive current round one loop without a load, through {', '.join(loop)}"
+        elif packs:
+            words = f"the poles of {pack.id} are joined without a load, through {', '.join(loop)}"
         else:
             words = f"nothing but loads joins the poles of {pack.id}"
-        yield ctx.finding("fail" if loop else "pass", f"{PARTS}/{pack.id}", words, evidence)
+        yield ctx.finding("fail" if packs else "pass", f"{PARTS}/{pack.id}", words, evidence)
     if not circuit.packs:
         yield NotApplicable("there is no pack")

@@ -168,17 +168,18 @@ def system_voltage(ctx: Context) -> Iterable[Outcome]:
     "error",
     needs=OPERATING,
     checks=(
-        "In every case each device sees a voltage inside its working range and, asked for power, does not stay off, at "
-        "every corner of the pack."
+        "In every case each device sees a voltage inside its working range and, asked for power, does not stay off nor "
+        "get less than 99 % of what is asked, at every corner of the pack."
     ),
     why="Below its window a converter or inverter switches off while driving: lights, steering and drive go with it.",
-    sources=("DATASHEET#voltage range",),
+    sources=("DATASHEET#voltage range", "DATASHEET#input current limit"),
     failing=(("parts/inverter-60.yaml", "voltage/minimum", "300 V"),),
 )
 def device_voltage_window(ctx: Context) -> Iterable[Outcome]:
     """Lowest and highest voltage of the operating study at the device's own terminals.
 
-    A device that is asked for power and draws none, because the voltage lies below its turn-on voltage, stays off.
+    A device that is asked for power and draws none, because the voltage lies below its turn-on voltage, stays off. One
+    whose input current limit is reached, or that hovers at its threshold, gets less than is asked.
     """
     operating = ctx.results["operating"]
     if not operating.cases:
@@ -197,6 +198,9 @@ def device_voltage_window(ctx: Context) -> Iterable[Outcome]:
         off = [c for c in operating.cases.values() if part_id in c.stays_off]
         for case in off:
             yield _stays_off(ctx, part_id, case)
+        for case in operating.cases.values():
+            if part_id in case.starved:
+                yield _starved(ctx, part_id, case)
         if window is None:
             yield ctx.open([Missing(pointer, f"voltage range of {part_id}")])
             continue
@@ -258,17 +262,48 @@ def _stays_off(ctx: Context, part_id: str, case: CaseFlows) -> Outcome:
     )
 
 
+def _starved(ctx: Context, part_id: str, case: CaseFlows) -> Outcome:
+    worst = case.starved[part_id]
+    cap = getattr(ctx.design.sheet_of(part_id), "input_current_limit", None)
+    limited = cap is not None and worst.current_a >= 0.999 * cap.value
+    field = "input_current_limit" if limited else "turn_on_voltage"
+    evidence = Evidence(
+        f"power at the bus in case {case.case}, {worst.corner}",
+        worst.power_w,
+        "W",
+        ">=",
+        worst.asked_w,
+        "DATASHEET#input current limit" if limited else "DATASHEET#turn-on voltage",
+        note=f"{worst.current_a:.3g} A, its input current limit" if limited else "it hovers at its turn-on voltage",
+    )
+    got = f"{part_id} gets only {worst.power_w:.0f} W of {worst.asked_w:.0f} W in case {case.case}"
+    return ctx.finding(
+        "fail",
+        f"{PARTS}/{part_id}",
+        f"{got} with the pack {worst.corner}",
+        evidence,
+        related=((sheet_pointer(ctx, part_id, field), f"its {field.replace('_', ' ')}"),),
+    )
+
+
 @rule(
     "HV108",
     "converter-power",
     "error",
-    checks="The power asked of a DC-DC converter, heater or charger in each case stays within its rated power.",
+    needs=("pack",),
+    checks=(
+        "The power asked of a DC-DC converter, heater or charger in each case stays within its rated power; for a "
+        "plain resistance, what the pack's highest voltage drives through it."
+    ),
     why="An overloaded converter limits its output voltage: the 12 V circuit falls while everything looks switched on.",
     sources=("DATASHEET#rated power",),
     failing=((HV_FILE, "parts/dcdc/power/continuous", "2 kW"),),
 )
 def converter_power(ctx: Context) -> Iterable[Outcome]:
-    """Power at the bus terminals; for a DC-DC converter its rated output over its efficiency."""
+    """Power at the bus terminals; for a DC-DC converter its rated output over its efficiency.
+
+    A heater with control resistance takes V²/R whatever power is typed: judged where a case asks any of it.
+    """
     found = False
     for part_id, part in ctx.design.high_voltage.parts.items():
         if part.kind not in ("dcdc", "heater", "charger") or isinstance(part, Junction) or not part.power:
@@ -280,6 +315,9 @@ def converter_power(ctx: Context) -> Iterable[Outcome]:
         if sheet.rated_power is None or (part.kind == "dcdc" and share is None):
             field = "rated_power" if sheet.rated_power is None else "efficiency"
             yield ctx.open([Missing(sheet_pointer(ctx, part_id, field), f"{field.replace('_', ' ')} of {part_id}")])
+            continue
+        if part.kind == "heater" and sheet.control == "resistance":
+            yield _resistance_power(ctx, part_id, max(part.power.values(), key=lambda datum: datum.high).high)
             continue
         most = sheet.rated_power.value / (share.value if share is not None else 1.0)
         case, power = max(part.power.items(), key=lambda item: item[1].value)
@@ -299,3 +337,27 @@ def converter_power(ctx: Context) -> Iterable[Outcome]:
         )
     if not found:
         yield NotApplicable("no converter, heater or charger draws power in any case")
+
+
+def _resistance_power(ctx: Context, part_id: str, asked_w: float) -> Outcome:
+    """A plain resistance against its rating: V_max²/R_low, or nothing where no case switches it on."""
+    sheet, highest = ctx.design.sheet_of(part_id), highest_v(ctx)
+    if highest is None:
+        return ctx.open(ctx.results["pack"].missing)
+    if sheet.resistance is None:
+        return ctx.open([Missing(sheet_pointer(ctx, part_id, "resistance"), f"resistance of {part_id}")])
+    return ctx.compare(
+        f"{PARTS}/{part_id}",
+        f"power at the pack's highest voltage, {highest:.1f} V",
+        highest**2 / sheet.resistance.low if asked_w > 0 else 0.0,
+        "W",
+        "<=",
+        sheet.rated_power.low,
+        "DATASHEET#rated power",
+        basis=sheet.rated_power.basis,
+        subject=part_id,
+        bad="draws more than its rated power at the pack's highest voltage",
+        good="stays within its rated power",
+        related=((sheet_pointer(ctx, part_id, "rated_power"), "its rating"),),
+        note="V²/R with R at the low end of its tolerance: a plain resistance takes this whatever power is typed",
+    )

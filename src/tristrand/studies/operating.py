@@ -17,7 +17,17 @@ from tristrand.design.model import Case
 from tristrand.physics.circuit import Circuit, CurrentSource, OperatingPoint, Resistor, operating_point
 from tristrand.studies.circuits import Device, HvCircuit, PackEnds, hv_circuit
 from tristrand.studies.netlist import batteries, bleeds, lead_ohm, leads, load, switch
-from tristrand.studies.results import CaseFlows, Flow, Missing, OperatingResult, PackResult, Working, found, working
+from tristrand.studies.results import (
+    CaseFlows,
+    Flow,
+    Missing,
+    OperatingResult,
+    PackResult,
+    Starved,
+    Working,
+    found,
+    working,
+)
 from tristrand.studies.slices import steady
 from tristrand.studies.topology import feeds
 
@@ -27,6 +37,8 @@ LOOP = "CLOSED-FORM#Ohm's law in a loop"
 METHOD = "circuit solver on the whole topology, conductors at their temperature limit"
 # Below this the solver's rounding is no current of the car's.
 LEAST_A = 1e-3
+# A device that gets less than this share of its power is short of it; the rest is rounding.
+STARVED = 0.99
 # A part that is off: of no weight beside any built-in resistance across the bus.
 OFF_OHM = 1e9
 
@@ -142,6 +154,7 @@ def _flows(
     drop_share: dict[str, float] = {}
     power: dict[str, float] = {}
     off: dict[str, tuple[str, ...]] = {}
+    starved: dict[str, Starved] = {}
     worst = ""
     if good.any():
         for name, current in point.currents_a.items():
@@ -161,8 +174,14 @@ def _flows(
             idle = _idle(circuit, device, point, case, lanes, good)
             if idle.any():
                 off[device.id] = tuple(name for name, none in zip(corners, idle, strict=True) if none)
+            got = _got(circuit, device, point, case, lanes, good & ~idle)
+            if got[at := int(np.argmin(got))] < STARVED * device.power_in(case):
+                drawn = float(point.currents_a[device.id][lanes][at])
+                starved[device.id] = Starved(corners[at], drawn, float(got[at]), device.power_in(case))
         worst = max((flows[p.id] for p in circuit.packs), key=lambda flow: flow.current_a).corner
-    return CaseFlows(case, modes, duration, flows, lowest, highest, drop_v, drop_share, power, worst, failed, off)
+    return CaseFlows(
+        case, modes, duration, flows, lowest, highest, drop_v, drop_share, power, worst, failed, off, starved
+    )
 
 
 def _device(
@@ -199,6 +218,23 @@ def _idle(
     if feeds(circuit)[device.id].way != "right" or rests or drawn is None:
         return np.zeros_like(good)
     return np.asarray(good & (np.abs(drawn[lanes]) < LEAST_A))
+
+
+def _got(
+    circuit: HvCircuit,
+    device: Device,
+    point: OperatingPoint,
+    case: str,
+    lanes: slice,
+    judged: NDArray[np.bool_],
+) -> NDArray[np.float64]:
+    """Power V*I at the terminals of a device that is to draw constant power; inf where that is not asked of it."""
+    drawn = point.currents_a.get(device.id)
+    other = device.kind == "charger" or math.isfinite(device.fixed_ohm) or device.power_in(case) <= 0
+    if feeds(circuit)[device.id].way != "right" or other or drawn is None:
+        return np.full(judged.shape, np.inf)
+    volts = point.voltages_v[device.plus] - point.voltages_v[device.minus]
+    return np.where(judged, (volts * drawn)[lanes], np.inf)
 
 
 def _workings(circuit: HvCircuit, flows: CaseFlows, packs: PackResult) -> list[Working]:

@@ -9,7 +9,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from functools import lru_cache
 from types import MappingProxyType
-from typing import NamedTuple
+from typing import NamedTuple, TypeAlias
 
 from tristrand.studies.circuits import Device, HvCircuit
 from tristrand.studies.opening import Groups, conductors, stack
@@ -27,6 +27,11 @@ class Edge(NamedTuple):
     a: str
     b: str
     kind: str
+
+
+Edges: TypeAlias = tuple[Edge, ...]
+Blocks: TypeAlias = list[set[str]]
+Count: TypeAlias = dict[str, int]
 
 
 @lru_cache(maxsize=256)
@@ -199,31 +204,27 @@ def own_pole_fuses(circuit: HvCircuit) -> Mapping[str, tuple[tuple[str, ...], ..
     """For every lead that a pole of a pack reaches through what conducts: the fuses that part it from that pole.
 
     One tuple of fuses to choose from where these part it from all packs at once; else one for each pack that reaches
-    it, whose currents add up. Empty where some pack reaches it without a fuse. Leads that a plus reaches are taken as
-    plus-side, those between two packs in series among them.
+    it, whose currents add up; empty where some pack reaches it without a fuse. What a plus reaches is plus-side.
     """
     return _own_pole(edges(circuit))
+
+
+def plus_side(circuit: HvCircuit) -> set[str]:
+    """Leads that a pack's plus reaches through what conducts."""
+    return _reached(edges(circuit), tuple(p.plus for p in circuit.packs))
 
 
 def reduced_runs(circuit: HvCircuit, reduced: frozenset[str]) -> Mapping[str, tuple[str, ...]]:
     """For every reduced lead the reduced leads that lie with it beyond the same full-size conductors, itself included.
 
-    ``reduced`` names the leads that carry less than the fuse ahead of them. Leads that meet at a terminal, or end to
-    end through junctions, fuses, disconnects and contactors, are one run; so are the arms of a branch. A run ends at a
-    resistor, which limits what flows on, and where a pack reaches the terminal through full-size conductors alone.
+    Leads that meet end to end through junctions, fuses, disconnects and contactors are one run; so are the arms of a
+    branch. It ends at a resistor, which limits what flows on, and where full-size conductors lead to a pack.
     """
     return _runs(edges(circuit), reduced)
 
 
-class Short(NamedTuple):
-    """Packs in series whose two ends are joined without a load, and the connections and parts that join them."""
-
-    packs: tuple[str, ...]
-    ids: tuple[str, ...]
-
-
-def shorts(circuit: HvCircuit) -> Mapping[str, Short]:
-    """For every pack that lies in a dead short the smallest one, all contactors closed.
+def shorts(circuit: HvCircuit) -> Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]]:
+    """For every pack in a dead short, all contactors closed, the packs of the smallest one and what joins them.
 
     The pack's own poles are joined by conductors, or it stands in a chain of packs whose top is joined to its bottom;
     two packs side by side with one of them turned round are such a chain.
@@ -253,22 +254,19 @@ def _reached(every: tuple[Edge, ...], starts: tuple[str, ...], kind: str = "lead
 @lru_cache(maxsize=64)
 def _protecting(every: tuple[Edge, ...]) -> Mapping[str, tuple[str, ...]]:
     packs = [e for e in every if e.kind == "pack"]
-    fuses = [e.id for e in every if e.kind == "fuse"]
-    starts = tuple(p.a for p in packs)
-    plus = _reached(every, starts)
+    fuses, starts = [e.id for e in every if e.kind == "fuse"], tuple(p.a for p in packs)
     near = _reached(every, starts, "fuse")
-    parted = {f: plus - _reached(_without(every, f), starts) for f in fuses}
+    plus = _parting(every, starts, fuses)
     with_all = [on_loops(_without(every, p.id), p.a, p.b) for p in packs]
     without = {f: [on_loops(_without(every, p.id, f), p.a, p.b) for p in packs] for f in fuses}
     found: dict[str, tuple[str, ...]] = {}
     for lead in every:
         on_loop = any(lead.id in loops for loops in with_all)
         if lead.kind == "lead" and (on_loop or lead.id in plus):
-            ahead = tuple(f for f, ids in parted.items() if lead.id in ids)
             around = tuple(f for f, loops in without.items() if not any(lead.id in ids for ids in loops))
             if lead.id in plus:
                 around = tuple(f for f in around if f not in near) or around
-            found[lead.id] = ahead or (around if on_loop else ())
+            found[lead.id] = plus.get(lead.id) or (around if on_loop else ())
     return MappingProxyType(found)
 
 
@@ -286,10 +284,9 @@ def _feeding(every: tuple[Edge, ...]) -> Mapping[str, tuple[tuple[str, ...], ...
 
 @lru_cache(maxsize=64)
 def _own_pole(every: tuple[Edge, ...]) -> Mapping[str, tuple[tuple[str, ...], ...]]:
-    packs = [e for e in every if e.kind == "pack"]
     fuses = [e.id for e in every if e.kind == "fuse"]
     found: dict[str, tuple[tuple[str, ...], ...]] = {}
-    for ends in ([p.a for p in packs], [p.b for p in packs]):
+    for ends in ([e.a for e in every if e.kind == "pack"], [e.b for e in every if e.kind == "pack"]):
         together = _parting(every, tuple(ends), fuses)
         alone = [_parting(every, (end,), fuses) for end in ends]
         for lead, common in together.items():
@@ -311,9 +308,8 @@ def _runs(every: tuple[Edge, ...], reduced: frozenset[str]) -> Mapping[str, tupl
     full = groups(tuple(e for e in some if e.id not in reduced))
     sources = poles.union(*(group for group in full if group & poles))
     # A source ends a run: each edge gets an end of its own there.
-    beyond = tuple(
-        Edge(e.id, *(f"{end} {e.id}" if end in sources else end for end in (e.a, e.b)), e.kind) for e in some
-    )
+    own = {(e.id, end): f"{end} {e.id}" if end in sources else end for e in some for end in (e.a, e.b)}
+    beyond = tuple(e._replace(a=own[e.id, e.a], b=own[e.id, e.b]) for e in some)
     found: dict[str, tuple[str, ...]] = {}
     for group in groups(beyond):
         run = tuple(e.id for e in beyond if e.a in group and e.id in reduced)
@@ -322,7 +318,7 @@ def _runs(every: tuple[Edge, ...], reduced: frozenset[str]) -> Mapping[str, tupl
 
 
 @lru_cache(maxsize=64)
-def _shorts(every: tuple[Edge, ...]) -> Mapping[str, Short]:
+def _shorts(every: Edges) -> Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]]:
     some = tuple(e for e in every if e.kind in CONDUCTING)
     joints = Groups((e.a, e.b) for e in some)
     packs = {e.id: e for e in every if e.kind == "pack"}
@@ -331,17 +327,16 @@ def _shorts(every: tuple[Edge, ...]) -> Mapping[str, Short]:
     for name, (top, bottom) in ends.items():
         chain = _down(ends, name, bottom, top)
         if chain:
-            others = tuple(packs[key] for key in chain[1:])
-            loop = on_loops((*others, *some), packs[name].a, packs[name].b)
-            found[name] = Short(chain, tuple(e.id for e in some if e.id in loop))
+            loop = on_loops((*(packs[key] for key in chain[1:]), *some), packs[name].a, packs[name].b)
+            found[name] = (tuple(key for key in packs if key in chain), tuple(e.id for e in some if e.id in loop))
     return MappingProxyType(found)
 
 
 def _down(ends: Mapping[str, tuple[str, str]], name: str, bottom: str, top: str) -> tuple[str, ...]:
     """The fewest packs, from ``name`` downwards, whose lowest end is ``top`` again; none where there are none."""
-    ways, seen = [((name,), bottom)], {bottom}
-    while ways:
-        chain, at = ways.pop(0)
+    ways: list[tuple[tuple[str, ...], str]] = [((name,), bottom)]
+    seen = {bottom}
+    for chain, at in ways:
         if at == top:
             return chain
         for key, (plus, minus) in ends.items():
@@ -355,7 +350,7 @@ def _without(every: tuple[Edge, ...], *ids: str) -> tuple[Edge, ...]:
     return tuple(e for e in every if e.id not in ids)
 
 
-def _blocks(some: tuple[Edge, ...]) -> list[set[str]]:
+def _blocks(some: Edges) -> Blocks:
     """Biconnected components as sets of edge ids (Tarjan's algorithm, written without recursion)."""
     near: dict[str, list[tuple[str, int]]] = defaultdict(list)
     for index, edge in enumerate(some):
@@ -392,14 +387,7 @@ def _blocks(some: tuple[Edge, ...]) -> list[set[str]]:
 
 
 def _leave(
-    above: str,
-    node: str,
-    came_by: int,
-    low: dict[str, int],
-    order: dict[str, int],
-    pending: list[int],
-    some: tuple[Edge, ...],
-    found: list[set[str]],
+    above: str, node: str, came_by: int, low: Count, order: Count, pending: list[int], some: Edges, found: Blocks
 ) -> None:
     low[above] = min(low[above], low[node])
     if low[node] >= order[above]:

@@ -16,6 +16,7 @@ from tristrand.studies.results.strand import (
     PackResult,
     PrechargeAttempt,
     PrechargeResult,
+    Starved,
 )
 
 __all__ = [
@@ -37,6 +38,7 @@ __all__ = [
     "PrechargeAttempt",
     "PrechargeResult",
     "Series",
+    "Starved",
     "Working",
     "facts",
     "found",

@@ -55,6 +55,18 @@ class Flow(NamedTuple):
     corner: str
 
 
+class Starved(NamedTuple):
+    """The worst corner of a device that draws, but gets less than the power that a case asks of it.
+
+    Its input current limit holds it back, or it hovers at its threshold.
+    """
+
+    corner: str
+    current_a: float
+    power_w: float
+    asked_w: float
+
+
 class CaseFlows(NamedTuple):
     """One high-voltage case solved at every corner of the pack.
 
@@ -62,7 +74,7 @@ class CaseFlows(NamedTuple):
     ``drop_v`` is the largest voltage of the packs in series that feed a device less the device's voltage,
     ``drop_share`` the same as a share of it. ``duration_s`` is 0 for a sustained case. ``failed`` names the corners
     without an operating point, with the reason; ``stays_off`` the devices that are asked for power in the case but draw
-    nothing, with the corners.
+    nothing, with the corners; ``starved`` those that draw, but get less than what is asked.
     """
 
     case: str
@@ -77,6 +89,7 @@ class CaseFlows(NamedTuple):
     worst_corner: str
     failed: dict[str, str]
     stays_off: dict[str, tuple[str, ...]]
+    starved: Mapping[str, Starved] = NONE
 
 
 class OperatingResult(NamedTuple):
