@@ -55,6 +55,8 @@ PACKS = ((0, "empty"), (2, "full"))
 END = ("low", "high")
 SETTLED = 0.005
 """Shares of pack voltage nearer to each other than this are taken as one resting point."""
+RTOL = 1e-6
+"""Six digits of a run whose parts are known to two: the solver's own tests hold it to far more."""
 FLAT = 12.0
 """Time constants after which a bus that is not up will not come up."""
 
@@ -141,7 +143,7 @@ class Run:
             ]
         # A load that stops again after its start would go on stopping and starting: such a lane ends at its first stop.
         end = Crossing("end", plan.bus - data.late * plan.pack)
-        return transient(self.circuit, self.duration_s, (), tuple(probes), end, stop_at_drop=True)
+        return transient(self.circuit, self.duration_s, (), tuple(probes), end, stop_at_drop=True, rtol=RTOL)
 
     def _energy_j(self, resistor: str) -> Floats:
         """Energy in a resistor up to target or time-out; the rest of a stalled lane as an upper bound."""
