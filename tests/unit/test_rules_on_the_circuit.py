@@ -187,6 +187,22 @@ def test_the_floor_shows_its_own_source_where_it_speaks() -> None:
     assert strictest("drop_share", ("fsae-2026",)) is None
 
 
+def test_a_rule_whose_limit_no_rule_set_sets_says_so() -> None:
+    unset = {
+        rule.code: strictest(rule.limit, ("fsae-2026",)) is None
+        and rule.code not in {"HV124", "HV150"}  # the owner may set these
+        for rule in RULES
+        if rule.limit
+    }
+    told = Judgement(("vehicle.yaml", "rule_sets", "[fsae-2026]"))
+    words = "none of the rule sets in force (fsae-2026) sets this limit"
+    assert {code for code, said in told.judged.not_applicable.items() if said == words} == {
+        c for c in unset if unset[c]
+    }
+    assert unset["HV127"]
+    assert not any(v.finding.code == "HV127" for v in told.judged.verdicts)
+
+
 def test_a_pack_without_fuse_fails_under_every_rule_set() -> None:
     told = Judgement(*REGISTRY["HV003"].failing.changes, ("vehicle.yaml", "rule_sets", "[un-r100]"))
     finding = told.one("HV003", "pack")

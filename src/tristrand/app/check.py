@@ -24,7 +24,7 @@ from tristrand.findings import (
     WayOut,
     apply_waivers,
 )
-from tristrand.rules import RULES, Context, NotApplicable, Open, Outcome, Rule, Verdict
+from tristrand.rules import RULES, Context, NoLimit, NotApplicable, Open, Outcome, Rule, Verdict
 from tristrand.studies.results import Missing
 
 # Each way out costs a whole check; more than this many are not tried for one finding.
@@ -161,7 +161,7 @@ class _Heard(NamedTuple):
 
 def _hear(rule: Rule, design: Design, results: Mapping[str, Any], cache: dict[str, Any], brief: bool = False) -> _Heard:
     context = Context(rule, design, results, tuple(design.vehicle.rule_sets), cache, brief)
-    outcomes = tuple(rule.check(context)) or (_silent(rule, results),)
+    outcomes = tuple(_said(rule, context)) or (_silent(rule, results),)
     verdicts = tuple(o for o in outcomes if isinstance(o, Verdict))
     opened = [o for o in outcomes if isinstance(o, Open)]
     gaps = tuple(dict.fromkeys(m for o in opened for m in o.missing)) if opened else None
@@ -169,6 +169,13 @@ def _hear(rule: Rule, design: Design, results: Mapping[str, Any], cache: dict[st
         verdicts = (*verdicts, _open(context, gaps))
     reasons = tuple(dict.fromkeys(o.reason for o in outcomes if isinstance(o, NotApplicable)))
     return _Heard(verdicts, gaps, reasons)
+
+
+def _said(rule: Rule, context: Context) -> Iterable[Outcome]:
+    try:
+        yield from rule.check(context)
+    except NoLimit:
+        yield context.no_limit()
 
 
 def _silent(rule: Rule, results: Mapping[str, Any]) -> Outcome:

@@ -14,7 +14,7 @@ from tristrand.rules import (
     structure,
 )
 from tristrand.rules.limits import LIMITS, RULE_SETS, Limit
-from tristrand.rules.rule import REGISTRY, Context, Example, NotApplicable, Open, Outcome, Rule, Verdict
+from tristrand.rules.rule import REGISTRY, Context, Example, NoLimit, NotApplicable, Open, Outcome, Rule, Verdict
 
 RULES: tuple[Rule, ...] = tuple(sorted(REGISTRY.values(), key=lambda rule: rule.code))
 
@@ -25,6 +25,7 @@ __all__ = [
     "Context",
     "Example",
     "Limit",
+    "NoLimit",
     "NotApplicable",
     "Open",
     "Outcome",

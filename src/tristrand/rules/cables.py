@@ -24,9 +24,6 @@ from tristrand.studies.results import Missing
 def cable_orange(ctx: Context) -> Iterable[Outcome]:
     """Colour of every cable sheet that a connection uses."""
     limit = ctx.limit()
-    if limit is None:
-        yield ctx.no_limit()
-        return
     for name in sorted({lead.cable for lead in ctx.design.high_voltage.connections.values() if lead.cable}):
         colour = ctx.design.sheets[name].colour
         pointer = f"parts/{name}/colour"
@@ -58,9 +55,6 @@ def cable_orange(ctx: Context) -> Iterable[Outcome]:
 def insulation_temperature_class(ctx: Context) -> Iterable[Outcome]:
     """Temperature rating of every cable sheet that a connection uses."""
     limit = ctx.limit()
-    if limit is None:
-        yield ctx.no_limit()
-        return
     used = {lead.cable for lead in ctx.design.high_voltage.connections.values() if lead.cable}
     for name, sheet in sheets_of_kind(ctx, "cable").items():
         if name not in used:
@@ -254,9 +248,6 @@ def voltage_drop(ctx: Context) -> Iterable[Outcome]:
     """Per device, over everything between pack and device, as a share of the pack voltage."""
     operating = ctx.results["operating"]
     limit = ctx.limit()
-    if limit is None:
-        yield ctx.no_limit()
-        return
     if not operating.cases:
         yield ctx.open(operating.missing)
         return

@@ -134,9 +134,6 @@ def inverter_peak_current(ctx: Context) -> Iterable[Outcome]:
 def rules_current_limit(ctx: Context) -> Iterable[Outcome]:
     """Packs in series carry one current; those in parallel add up. The upper bound over the corners of each pack."""
     limit = ctx.limit()
-    if limit is None:
-        yield ctx.no_limit()
-        return
     operating = ctx.results["operating"]
     if not operating.cases:
         yield ctx.open(operating.missing)

@@ -17,7 +17,7 @@ NEEDS = ("pack", "discharge")
 def _limit(ctx: Context) -> tuple[float, str] | None:
     """The stricter of the rule sets' and the owner's time to 60 V."""
     found = []
-    limit, own = ctx.limit("discharge_time_s"), ctx.design.high_voltage.discharge.within
+    limit, own = ctx.limit_if_set("discharge_time_s"), ctx.design.high_voltage.discharge.within
     if limit is not None:
         found.append((limit.value, limit.source))
     if own is not None:
@@ -236,9 +236,6 @@ def _stronger(ctx: Context, name: str, power: float) -> Callable[[], Iterable[Wa
 def discharge_endurance(ctx: Context) -> Iterable[Outcome]:
     """Body temperature after 15 s at the highest pack voltage, one-node model."""
     limit, result = ctx.limit(), _result(ctx)
-    if limit is None:
-        yield ctx.no_limit()
-        return
     if result is None or not result.resistors:
         yield _no_result(ctx, "there is no discharge resistor")
         return

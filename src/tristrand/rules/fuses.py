@@ -60,9 +60,6 @@ def fuse_above_cable(ctx: Context) -> Iterable[Outcome]:
     fuse in its own pole as soon as it is thinner than the fuse ahead; else the pass says what is not covered.
     """
     limit = ctx.limit()
-    if limit is None:
-        yield ctx.no_limit()
-        return
     conductors = ctx.results["conductors"]
     if not conductors.conductors:
         yield ctx.open(conductors.missing)
@@ -296,7 +293,7 @@ def _sustained(ctx: Context, part_id: str) -> Iterable[Outcome]:
     current, case = max(steady, default=(0.0, ""))
     if current <= 0:
         return
-    sheet, limit = ctx.design.sheet_of(part_id), ctx.limit()
+    sheet, limit = ctx.design.sheet_of(part_id), ctx.limit_if_set()
     if sheet.rated_current is None:
         yield ctx.open([Missing(sheet_pointer(ctx, part_id, "rated_current"), f"rated current of {part_id}")])
         return

@@ -229,7 +229,7 @@ def pack_voltage_under_load(ctx: Context) -> Iterable[Outcome]:
 def power_limit(ctx: Context) -> Iterable[Outcome]:
     """Largest pack power over all cases and corners."""
     limits: list[tuple[float, str]] = []
-    set_by_rules, own = ctx.limit(), ctx.design.high_voltage.power_limit
+    set_by_rules, own = ctx.limit_if_set(), ctx.design.high_voltage.power_limit
     if set_by_rules is not None:
         limits.append((set_by_rules.value, set_by_rules.source))
     if own is not None:

@@ -39,9 +39,6 @@ LOAD_LINE = "CLOSED-FORM#constant-power load in precharge"
 def precharge_target(ctx: Context) -> Iterable[Outcome]:
     """The setting itself; what the sensors make of it is judged by HV141."""
     limit = ctx.limit()
-    if limit is None:
-        yield ctx.no_limit()
-        return
     target = ctx.design.high_voltage.precharge.target
     if target is None:
         yield ctx.open([Missing(f"{SETTINGS}/target", "share of pack voltage at which the last main contactor closes")])

@@ -350,9 +350,6 @@ def residual_with_sensor_error(ctx: Context) -> Iterable[Outcome]:
     The factor two is common practice, no source.
     """
     limit = ctx.limit()
-    if limit is None:
-        yield ctx.no_limit()
-        return
     result = precharge_of(ctx)
     if result is None:
         yield no_precharge_result(ctx)

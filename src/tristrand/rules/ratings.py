@@ -140,9 +140,6 @@ def cable_voltage_rating(ctx: Context) -> Iterable[Outcome]:
 def system_voltage(ctx: Context) -> Iterable[Outcome]:
     """Every cell at its maximum."""
     limit = ctx.limit()
-    if limit is None:
-        yield ctx.no_limit()
-        return
     if highest_v(ctx) is None:
         yield ctx.open(ctx.results["pack"].missing)
         return

@@ -41,6 +41,10 @@ class NotApplicable(NamedTuple):
     reason: str
 
 
+class NoLimit(Exception):
+    """No rule set in force sets the limit that a rule asked for."""
+
+
 class Open(NamedTuple):
     """The rule cannot conclude: what is missing."""
 
@@ -88,8 +92,15 @@ class Context:
     cache: dict[str, Any] = field(default_factory=dict)
     brief: bool = False
 
-    def limit(self, key: str = "") -> Limit | None:
-        """The strictest limit that the rule sets in force and the floor set; None where none does."""
+    def limit(self) -> Limit:
+        """The strictest limit that the rule sets in force and the floor set. Raises NoLimit where none does."""
+        limit = self.limit_if_set()
+        if limit is None:
+            raise NoLimit(self.rule.limit)
+        return limit
+
+    def limit_if_set(self, key: str = "") -> Limit | None:
+        """The same for a rule that has a limit from elsewhere too; None where no rule set in force sets one."""
         return strictest(key or self.rule.limit, self.rule_sets)
 
     def open(self, missing: Iterable[Missing]) -> Open:

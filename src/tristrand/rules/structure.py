@@ -86,9 +86,6 @@ def terminal_unconnected(ctx: Context) -> Iterable[Outcome]:
 def pack_without_fuse(ctx: Context) -> Iterable[Outcome]:
     """With every fuse out, nothing may join plus and minus of a pack: no bus device, and no other pack in parallel."""
     limit = ctx.limit()
-    if limit is None:
-        yield ctx.no_limit()
-        return
     circuit = circuit_of(ctx)
     fuses = {s.id for s in circuit.series if s.kind == "fuse"}
     for pack in circuit.packs:
@@ -125,9 +122,6 @@ def pack_without_fuse(ctx: Context) -> Iterable[Outcome]:
 def contactor_in_each_pole(ctx: Context) -> Iterable[Outcome]:
     """Reachability with every contactor open."""
     limit = ctx.limit()
-    if limit is None:
-        yield ctx.no_limit()
-        return
     circuit = circuit_of(ctx)
     bus = {d.id for d in circuit.devices}
     inside = tuple(e for e in edges(circuit) if e.kind not in ("contactor", "pack") and e.id not in bus)
@@ -157,9 +151,6 @@ def contactor_in_each_pole(ctx: Context) -> Iterable[Outcome]:
 def no_service_disconnect(ctx: Context) -> Iterable[Outcome]:
     """A part of the kind service_disconnect without which a pack feeds neither the bus nor another pack."""
     limit = ctx.limit()
-    if limit is None:
-        yield ctx.no_limit()
-        return
     circuit = circuit_of(ctx)
     breaks = [s.id for s in circuit.series if s.kind == "service_disconnect"]
     for pack in circuit.packs:
@@ -221,9 +212,6 @@ def no_precharge(ctx: Context) -> Iterable[Outcome]:
 
 def _unfused(ctx: Context, role: str, words: str) -> Iterator[Outcome]:
     limit = ctx.limit()
-    if limit is None:
-        yield ctx.no_limit()
-        return
     resistors = [r for r in circuit_of(ctx).resistors if r.role == role]
     if not resistors:
         yield NotApplicable(f"there is no {role} resistor")
