@@ -7,7 +7,7 @@ currents. All matrices carry the lanes first. i_p are the currents of loads in t
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,15 +34,15 @@ class Regime:
     switches: Bytes
     diodes: Bytes
     loads: Bytes
+    powered: Ints = field(init=False)
+    """Indices of the loads drawing constant power."""
+
+    def __post_init__(self) -> None:
+        self.powered = np.flatnonzero((self.loads == POWER) | (self.loads == RAMP))
 
     def take(self, where: Ints) -> Regime:
         """The same for some of the lanes."""
         return Regime(self.switches[where], self.diodes, self.loads)
-
-    @property
-    def powered(self) -> Ints:
-        """Indices of the loads drawing constant power."""
-        return np.flatnonzero((self.loads == POWER) | (self.loads == RAMP))
 
 
 @dataclass(slots=True, eq=False, repr=False)

@@ -112,7 +112,10 @@ class Lanes:
         self.integral_probes = [p for p in probes if isinstance(p, Integral)]
         self.watched = watched_by(n, self.whens, stop, probes)
         first = self.watched.conditions + self.watched.crossings + self.watched.peaks
-        self.integrands = [(a - first, None if b is None else b - first) for a, b in self.watched.factors]
+        self.integrands: dict[tuple[float, float], list[tuple[int, int, int | None]]] = {}
+        for k, (probe, (a, b)) in enumerate(zip(self.integral_probes, self.watched.factors, strict=True)):
+            asked = self.integrands.setdefault((probe.start_s, probe.stop_s), [])
+            asked.append((k, a - first, None if b is None else b - first))
         self.time = np.zeros(n)
         self.z, self.i_l = t.initial_states()
         self.i_l = self.i_l.copy()
@@ -153,7 +156,9 @@ class Lanes:
         rows.extend(np.full(self.n, np.inf) for _ in self.whens)
         self.first_soft = len(rows)
         rows.extend(np.full(self.n, np.inf) for _ in range(len(t.loads)))
-        windows = {p.start_s for p in self.probes} | {p.stop_s for p in self.probes if isinstance(p, Peak | Integral)}
+        # Integrals end inside a panel; the others look at whole panels.
+        ended = [p for p in self.probes if not isinstance(p, Integral)]
+        windows = {p.start_s for p in ended} | {p.stop_s for p in ended if isinstance(p, Peak)}
         if self.stop is not None:
             windows.add(self.stop.start_s)
         rows.extend(np.full(self.n, w) for w in sorted(windows) if 0 < w < self.duration)
@@ -292,13 +297,13 @@ class Lanes:
         which = p.regime.powered
         load = self.topology.load
         out = np.zeros((p.lanes.size, which.size, 2))
-        watts = load.power_w[np.ix_(p.lanes, which)]
+        watts = load.power_w[p.lanes][:, which]
         out[..., 0] = watts
         ramp = p.regime.loads[which] == RAMP
         if ramp.any():
             k = which[ramp]
-            soft = load.soft_s[np.ix_(p.lanes, k)]
-            elapsed = self.time[p.lanes][:, None] - self.on_time[np.ix_(p.lanes, k)]
+            soft = load.soft_s[p.lanes][:, k]
+            elapsed = self.time[p.lanes][:, None] - self.on_time[p.lanes][:, k]
             out[:, ramp, 1] = watts[:, ramp] / soft
             out[:, ramp, 0] = watts[:, ramp] * np.clip(elapsed / soft, 0.0, 1.0)
         return out

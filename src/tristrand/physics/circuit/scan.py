@@ -23,6 +23,7 @@ class Sampled:
     tau: Floats
     value: Floats
     slope: Floats
+    _humps: tuple[Ints, Ints, Ints, Floats] | None = None
 
     @classmethod
     def of(cls, rows: Rows, tau: Floats) -> Sampled:
@@ -42,6 +43,17 @@ class Sampled:
             np.where(mask, value, self.value),
             np.where(mask, slope, self.slope),
         )
+
+    def humps(self) -> tuple[Ints, Ints, Ints, Floats]:
+        """The maxima of all signals, see `humps`."""
+        if self._humps is None:
+            lo, hi = self.slope[:, :, :-1], self.slope[:, :, 1:]
+            lane, signal, k = np.nonzero((lo > 0) & (hi < 0))
+            up, down = lo[lane, signal, k], hi[lane, signal, k]
+            width = self.tau[lane, k + 1] - self.tau[lane, k]
+            estimate = self.value[lane, signal, k] + width * up * up / (up - down)
+            self._humps = lane, signal, k, estimate
+        return self._humps
 
 
 def root(rows: Rows, lo: Floats, hi: Floats) -> Floats:
@@ -88,12 +100,11 @@ def summit(rows: Rows, lo: Floats, hi: Floats) -> Floats:
 
 def humps(sampled: Sampled, columns: slice) -> tuple[Ints, Ints, Ints, Floats]:
     """Grid intervals holding a maximum, as (lane, signal, interval), with an upper estimate of the value there."""
-    lo, hi = sampled.slope[:, columns, :-1], sampled.slope[:, columns, 1:]
-    lane, signal, k = np.nonzero((lo > 0) & (hi < 0))
-    up, down = lo[lane, signal, k], hi[lane, signal, k]
-    width = sampled.tau[lane, k + 1] - sampled.tau[lane, k]
-    estimate = sampled.value[:, columns][lane, signal, k] + width * up * up / (up - down)
-    return lane, signal + (columns.start or 0), k, estimate
+    lane, signal, k, estimate = sampled.humps()
+    if not lane.size:
+        return lane, signal, k, estimate
+    mine = (signal >= (columns.start or 0)) & (signal < columns.stop)
+    return lane[mine], signal[mine], k[mine], estimate[mine]
 
 
 def first_reach(sampled: Sampled, columns: slice, tolerance: Floats, from_start: Bools) -> Floats:

@@ -106,7 +106,6 @@ class Structure:
                 self.t0[k - 1, component[k]] = 1.0
         self.tree_incidence = incidence(tree, self.n)
         self.cap_z = self.capacitors.incidence.T @ self.t1
-        self.cap_z = self.capacitors.incidence.T @ self.t1
 
 
 @lru_cache(maxsize=64)

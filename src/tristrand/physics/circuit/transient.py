@@ -12,7 +12,7 @@ from tristrand.physics.circuit.assembly import CAPPED, RAMP, Ints
 from tristrand.physics.circuit.changes import Changes
 from tristrand.physics.circuit.elements import Circuit
 from tristrand.physics.circuit.lanes import Prepared
-from tristrand.physics.circuit.panels import LinearPanel, Panel, RadauPanel
+from tristrand.physics.circuit.panels import LinearPanel, Panel, RadauPanel, Rows
 from tristrand.physics.circuit.radau import STAGES, radau_step, radau_tableau
 from tristrand.physics.circuit.results import Record, Transient
 from tristrand.physics.circuit.scan import Sampled, first_reach, integrals, largest
@@ -93,7 +93,8 @@ class _Run(Changes):
                 break
             touched: list[Ints] = []
             # Lanes that changed less often go first: once they come to the state of the others, they share panels.
-            stage = 2 * self.changes[lanes] + ~np.isin(self.loads[lanes], (RAMP, CAPPED)).any(axis=1)
+            soft = (self.loads[lanes] == RAMP) | (self.loads[lanes] == CAPPED)
+            stage = 2 * self.changes[lanes] + ~soft.any(axis=1)
             lanes = lanes[stage == stage.min()]
             for group in self._groups(lanes):
                 for part in self._parts(group):
@@ -199,7 +200,7 @@ class _Run(Changes):
         reach = np.abs(p.modes.vectors).max(axis=1, initial=0.0) * np.abs(rate) / speed
         moving = reach > 1e-6 * (np.abs(x).max(axis=1, initial=0.0) + 1e-3)[:, None]
         return np.asarray(
-            np.minimum(np.where(moving, 0.3 / speed, np.inf).min(axis=1, initial=np.inf), self.duration / 20)
+            np.minimum(np.where(moving, 0.8 / speed, np.inf).min(axis=1, initial=np.inf), self.duration / 20)
         )
 
     def _scan(self, p: Prepared, panel: Panel) -> _Outcome:
@@ -220,11 +221,7 @@ class _Run(Changes):
         if w.factors:
             edges = sampled.tau[:, ::3] if isinstance(panel, LinearPanel) else sampled.tau[:, :1]
             edges = np.concatenate([edges, end[:, None]], axis=1)
-            part = integrals(rows.part(slice(watched + w.peaks, None)), edges, self.integrands)
-            inside = np.array([
-                (self.time[lanes] >= i.start_s) & (self.time[lanes] < i.stop_s) for i in self.integral_probes
-            ])  # fmt: skip
-            self.total[lanes] += np.where(inside.T, part, 0.0)
+            self._add_integrals(lanes, rows.part(slice(watched + w.peaks, None)), edges)
         return _Outcome(p, end, tau[:, :n_exit], tau[:, n_exit : n_exit + w.conditions], panel)
 
     def _first(self, p: Prepared, sampled: Sampled, watched: int) -> Floats:
@@ -260,6 +257,17 @@ class _Run(Changes):
             self.peak[lanes[new], k] = best[new, column]
             self.peak_value[lanes[new], k] = sign * best[new, column]
             self.peak_time[lanes[new], k] = (self.time[lanes] + when[:, column])[new]
+
+    def _add_integrals(self, lanes: Ints, rows: Rows, edges: Floats) -> None:
+        """Add this panel's share of every integral, between `edges` (g, E) and within the probe's own window."""
+        for (start_s, stop_s), asked in self.integrands.items():
+            first, last = start_s - self.time[lanes], stop_s - self.time[lanes]
+            if (last <= 0).all() or (first >= edges[:, -1]).all():
+                continue
+            inside = edges if (first <= 0).all() else np.maximum(edges, first[:, None])
+            inside = inside if (last >= edges[:, -1]).all() else np.minimum(inside, np.maximum(last, 0.0)[:, None])
+            part = integrals(rows, inside, [(a, b) for _, a, b in asked])
+            self.total[lanes[:, None], [k for k, _, _ in asked]] += part
 
     def _close(self, outcome: _Outcome, horizon: Floats) -> Ints:
         """Move the lanes to the end of their panel and carry out what happens there."""
