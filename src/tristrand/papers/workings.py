@@ -5,6 +5,7 @@ from __future__ import annotations
 import html
 import math
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from tristrand.findings.text import source_text
@@ -31,7 +32,7 @@ class Line:
     source: str
 
 
-def lines_by_object(workings: tuple[Working, ...]) -> list[tuple[str, list[Line]]]:
+def lines_by_object(workings: Sequence[Working]) -> list[tuple[str, list[Line]]]:
     """The lines of each object, in the order the study gives them."""
     groups: dict[str, list[Line]] = {}
     for item in workings:

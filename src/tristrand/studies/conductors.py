@@ -25,6 +25,7 @@ from tristrand.studies.results import (
     CableOption,
     ConductorFigures,
     ConductorsResult,
+    Later,
     Missing,
     OperatingResult,
     Working,
@@ -116,8 +117,8 @@ def study(data: ConductorInputs, operating: OperatingResult) -> ConductorsResult
         for (run, cable), figure, warm_c in zip(pairs, cold, warm, strict=True)
     }
     options = {run.id: _options(run, data.cables) for run in data.runs if _needs_thicker(run, figures[run.id])}
-    lines = [line for run in data.runs for line in _workings(run, cables[run.cable], figures[run.id])]
-    return ConductorsResult(tuple(lines), missing, (), figures, options)
+    lines = Later(lambda: [line for run in data.runs for line in _workings(run, cables[run.cable], figures[run.id])])
+    return ConductorsResult(lines, missing, (), figures, options)
 
 
 def _needs_thicker(run: Run, figure: ConductorFigures) -> bool:

@@ -20,6 +20,7 @@ from tristrand.studies.netlist import batteries, bleeds, lead_ohm, leads, load, 
 from tristrand.studies.results import (
     CaseFlows,
     Flow,
+    Later,
     Missing,
     OperatingResult,
     PackResult,
@@ -83,8 +84,8 @@ def study(data: OperatingInputs, packs: PackResult) -> OperatingResult:
     for k, (case, modes, duration) in enumerate(data.cases):
         lanes = slice(k * len(corners), (k + 1) * len(corners))
         cases[case] = _flows(data.circuit, point, case, modes, duration, corners, lanes)
-    lines = [line for flows in cases.values() for line in _workings(data.circuit, flows, packs)]
-    return OperatingResult(tuple(lines), (), (), cases)
+    lines = Later(lambda: [line for flows in cases.values() for line in _workings(data.circuit, flows, packs)])
+    return OperatingResult(lines, (), (), cases)
 
 
 def _solve(data: OperatingInputs, packs: PackResult, corners: int) -> OperatingPoint:

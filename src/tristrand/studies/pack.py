@@ -129,9 +129,9 @@ def _power_limit(design: Design) -> float:
 def study(data: PackInputs) -> PackResult:
     """Series and parallel arithmetic at the four ends of charge and temperature of every pack."""
     figures = {pack.id: _figures(pack) for pack in data.packs}
-    lines = [line for pack in data.packs for line in _workings(pack, figures[pack.id])]
+    lines = Later(lambda: [line for pack in data.packs for line in _workings(pack, figures[pack.id])])
     curves = Later(lambda: tuple(curve for pack in data.packs for curve in _curves(pack)))
-    return PackResult(tuple(lines), data.missing, curves, figures)
+    return PackResult(lines, data.missing, curves, figures)
 
 
 def _corner(pack: PackData, name: str, soc: float, temperature_c: float, *, full: bool) -> Corner:

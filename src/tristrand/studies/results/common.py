@@ -7,7 +7,7 @@ time of a data class.
 from collections.abc import Callable, Mapping, Sequence
 from functools import cached_property
 from types import MappingProxyType
-from typing import Any, NamedTuple, overload
+from typing import Any, NamedTuple, TypeVar, overload
 
 
 class Input(NamedTuple):
@@ -61,27 +61,30 @@ class Series(NamedTuple):
     about: str = ""
 
 
-class Later(Sequence[Series]):
-    """Curves that are worked out when they are first looked at: judging a change needs none."""
+Line = TypeVar("Line")
 
-    def __init__(self, make: Callable[[], Sequence[Series]]) -> None:
+
+class Later(Sequence[Line]):
+    """Workings or curves that are written out when they are first looked at: judging a change needs none."""
+
+    def __init__(self, make: Callable[[], Sequence[Line]]) -> None:
         self._make = make
 
     @cached_property
-    def _made(self) -> Sequence[Series]:
+    def _made(self) -> Sequence[Line]:
         return self._make()
 
     def __len__(self) -> int:
         return len(self._made)
 
     @overload
-    def __getitem__(self, at: int) -> Series: ...
+    def __getitem__(self, at: int) -> Line: ...
 
     @overload
-    def __getitem__(self, at: slice) -> Sequence[Series]: ...
+    def __getitem__(self, at: slice) -> Sequence[Line]: ...
 
-    def __getitem__(self, at: int | slice) -> Series | Sequence[Series]:
-        """One curve, or some of them."""
+    def __getitem__(self, at: int | slice) -> Line | Sequence[Line]:
+        """One of them, or some."""
         return self._made[at]
 
 

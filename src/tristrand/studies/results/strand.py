@@ -42,7 +42,7 @@ class PackFigures(NamedTuple):
 class PackResult(NamedTuple):
     """Every pack of the design, by id."""
 
-    workings: tuple[Working, ...] = ()
+    workings: Sequence[Working] = ()
     missing: tuple[Missing, ...] = ()
     series: Sequence[Series] = ()
     packs: Mapping[str, PackFigures] = NONE
@@ -95,7 +95,7 @@ class CaseFlows(NamedTuple):
 class OperatingResult(NamedTuple):
     """Currents and voltages in every case that the modes of vehicle.yaml use."""
 
-    workings: tuple[Working, ...] = ()
+    workings: Sequence[Working] = ()
     missing: tuple[Missing, ...] = ()
     series: Sequence[Series] = ()
     cases: Mapping[str, CaseFlows] = NONE
@@ -145,7 +145,7 @@ class CableOption(NamedTuple):
 class ConductorsResult(NamedTuple):
     """Every cable connection by id, and for each the folder's other cables in order of cross-section."""
 
-    workings: tuple[Working, ...] = ()
+    workings: Sequence[Working] = ()
     missing: tuple[Missing, ...] = ()
     series: Sequence[Series] = ()
     conductors: Mapping[str, ConductorFigures] = NONE
@@ -186,7 +186,7 @@ class PrechargeResult(NamedTuple):
     no contactor between: no part of the bus.
     """
 
-    workings: tuple[Working, ...] = ()
+    workings: Sequence[Working] = ()
     missing: tuple[Missing, ...] = ()
     series: Sequence[Series] = ()
     contactor: str = ""
@@ -249,7 +249,7 @@ class DischargeCase(NamedTuple):
 class DischargeResult(NamedTuple):
     """Discharge to 60 V after every opening order, by the discharge resistor and by the built-in resistances alone."""
 
-    workings: tuple[Working, ...] = ()
+    workings: Sequence[Working] = ()
     missing: tuple[Missing, ...] = ()
     series: Sequence[Series] = ()
     start_v: float = float("nan")
