@@ -6,9 +6,12 @@ Exit 0: nothing at or above --fail-on; 1: findings; 2: not a design, bad use, or
 from __future__ import annotations
 
 import gc
+import importlib
 import os
 import sys
+from importlib import import_module
 from pathlib import Path
+from types import ModuleType
 from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
@@ -78,6 +81,25 @@ def run() -> NoReturn:
     os._exit(code)
 
 
+def _load_models() -> None:
+    """Load pydantic without its search for plugins among all installed packages; our models use none.
+
+    Even with the search off it loads the reader of package metadata, and with it the library's parts for mail and
+    archives, which takes as long as a study. So that one is loaded when it is first called, which is never.
+    """
+    name = "importlib.metadata"
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
+    if name not in sys.modules:
+        later = ModuleType(name)
+        setattr(later, "entry_points", lambda **chosen: import_module(name).entry_points(**chosen))  # noqa: B010
+        sys.modules[name] = later
+        try:
+            import_module("pydantic.plugin._loader")
+        finally:
+            del sys.modules[name]
+            vars(importlib).pop("metadata", None)
+
+
 @main.command()
 @click.argument("folder", type=click.Path(path_type=Path))
 @click.option(
@@ -102,8 +124,7 @@ def run() -> NoReturn:
 )
 def check(folder: Path, form: str, fail_on: str, target: Path | None) -> None:
     """Check the design in FOLDER and say what is wrong, why, and the way out."""
-    # Else pydantic reads the metadata of every installed package in search of plugins; our models use none.
-    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
+    _load_models()
     from tristrand.app.check import Unreadable, Workspace
 
     if target is not None and target.suffix == ".yaml":

@@ -11,7 +11,7 @@ from tristrand.design.yamltext import Span
 from tristrand.findings import Place
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Design:
     """A vehicle's design folder, read and valid. ``spans`` maps pointers ("high_voltage/parts/k_plus/sheet") to places.
 

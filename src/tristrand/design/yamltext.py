@@ -205,7 +205,7 @@ class _Refused(Exception):
     pass
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False, repr=False)
 class _Open:
     """A collection being filled: the value, its pointer, and the key that waits for its value."""
 

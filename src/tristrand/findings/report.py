@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
-from typing import NamedTuple
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Any, NamedTuple
 
 from tristrand.findings.model import KINDS, SEVERITIES, Finding, Kind, Severity
 
 _KIND_RANK = {kind: i for i, kind in enumerate(KINDS)}
 _SEVERITY_RANK = {severity: i for i, severity in enumerate(SEVERITIES)}
+
+_NONE: Mapping[str, Any] = MappingProxyType({})
 
 
 class DesignInfo(NamedTuple):
@@ -31,8 +34,7 @@ class RuleNote(NamedTuple):
     sources: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Coverage:
+class Coverage(NamedTuple):
     """How far a check reached.
 
     Attributes:
@@ -43,9 +45,9 @@ class Coverage:
     """
 
     rules_run: tuple[str, ...]
-    open: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
-    not_applicable: Mapping[str, str] = field(default_factory=dict)
-    disabled: Mapping[str, str] = field(default_factory=dict)
+    open: Mapping[str, tuple[str, ...]] = _NONE
+    not_applicable: Mapping[str, str] = _NONE
+    disabled: Mapping[str, str] = _NONE
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 from tristrand.design import Design
@@ -78,8 +77,7 @@ class Rule(NamedTuple):
     waivable: bool = True
 
 
-@dataclass(frozen=True)
-class Context:
+class Context(NamedTuple):
     """What a rule may look at: the design, the studies' results, and the rule sets in force.
 
     ``brief``: nobody will read what passes, so a pass is not written out.
@@ -89,7 +87,7 @@ class Context:
     design: Design
     results: Mapping[str, Any]
     rule_sets: tuple[str, ...]
-    cache: dict[str, Any] = field(default_factory=dict)
+    cache: dict[str, Any]
     brief: bool = False
 
     def limit(self) -> Limit:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import pkgutil
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from functools import lru_cache
 from types import MappingProxyType
+from typing import NamedTuple
 
 KINDS = ("standard", "law", "paper", "handbook", "datasheet", "textbook", "practice", "memory")
 READINGS = ("in full", "second-hand", "not seen")
@@ -20,8 +21,7 @@ _WORDS = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class Source:
+class Source(NamedTuple):
     """One source and how it was read.
 
     Attributes:
@@ -42,17 +42,16 @@ class Source:
     read: str
     note: str
     words: str = ""
-    places: Mapping[str, str] = field(default_factory=dict)
+    places: Mapping[str, str] = MappingProxyType({})
 
 
 @lru_cache(maxsize=1)
 def load_sources() -> Mapping[str, Source]:
     """Every source by SRC-ID; ValueError when sources.toml itself is at fault."""
     import tomllib  # read only when a report or a test asks for words
-    from importlib.resources import files
 
-    text = files("tristrand.sources").joinpath("sources.toml").read_text(encoding="utf-8")
-    table = tomllib.loads(text)
+    data = pkgutil.get_data(__package__, "sources.toml") or b""
+    table = tomllib.loads(data.decode())
     return MappingProxyType({name: _source(name, entry) for name, entry in table.items()})
 
 
