@@ -1,7 +1,5 @@
 """Check a design: run studies and rules, apply waivers, offer only ways out that hold for the whole changed design."""
 
-from __future__ import annotations
-
 import datetime
 import os
 from collections.abc import Iterable, Mapping

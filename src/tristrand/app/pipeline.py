@@ -4,8 +4,6 @@ A study sees only its inputs and the results it names here, so the pair is the w
 that leaves them equal leaves the result standing.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
@@ -76,7 +74,7 @@ class Pipeline:
     last: dict[str, tuple[int, Any]] = field(default_factory=dict)
     ran: int = 0
 
-    def run(self, design: Design, wanted: Iterable[str] | None = None) -> Results:
+    def run(self, design: Design, wanted: Iterable[str] | None = None) -> "Results":
         """Results by study name: all studies, or the wanted ones and what they take, run now."""
         results = Results(self, design)
         for step in STEPS:
@@ -84,11 +82,11 @@ class Pipeline:
                 results[step.name]
         return results
 
-    def later(self, design: Design) -> Results:
+    def later(self, design: Design) -> "Results":
         """Results by study name; a study runs when its result is first asked for."""
         return Results(self, design)
 
-    def one(self, step: Step, design: Design, results: Results) -> tuple[int, Any]:
+    def one(self, step: Step, design: Design, results: "Results") -> tuple[int, Any]:
         """The token and the result of one study."""
         try:
             given = step.inputs(design)

@@ -1,7 +1,5 @@
 """One number of a design: the value with unit and tolerance, and how it came to be known."""
 
-from __future__ import annotations
-
 from typing import Any, Literal, NamedTuple, get_args
 
 from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler

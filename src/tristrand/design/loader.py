@@ -1,7 +1,5 @@
 """A folder to a Design: every error of every file at once, each with its line and a way to mend it."""
 
-from __future__ import annotations
-
 import hashlib
 import re
 import stat

@@ -4,8 +4,6 @@ Design files are edited by hand, so every later message must point at a line. Th
 iteratively: deep nesting, anchors and huge files are refused before anything is built from them.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """The record of one conclusion: what was compared with what, where, and what would mend it."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
 from datetime import date

@@ -1,7 +1,5 @@
 """One check of one design: its findings, and how far the check reached."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType

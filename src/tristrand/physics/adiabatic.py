@@ -4,8 +4,6 @@ Valid up to about 5 s. S is the metal area: class 5 conductors hold about 11 % l
 which takes 20 % off k2 S2.
 """
 
-from __future__ import annotations
-
 from typing import NamedTuple
 
 import numpy as np

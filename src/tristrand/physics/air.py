@@ -4,8 +4,6 @@ The forms are Sutherland's with a third constant, and a cubic for the heat capac
 own fits to an open fluid-property library's reference equations of air, over 230..520 K.
 """
 
-from __future__ import annotations
-
 from typing import NamedTuple
 
 import numpy as np

@@ -4,8 +4,6 @@ A table is read DOWN: the row whose size is not larger than the metal the cable 
 whose temperature is not above the conductor's limit.
 """
 
-from __future__ import annotations
-
 import math
 from functools import cache, lru_cache
 from typing import NamedTuple

@@ -1,7 +1,5 @@
 """Printed current ratings of single conductors, each with its source and conditions."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from types import MappingProxyType
 from typing import NamedTuple

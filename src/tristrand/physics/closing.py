@@ -3,8 +3,6 @@
 Topology: one loop of resistance, inductance and the bus capacitance, driven by a constant difference.
 """
 
-from __future__ import annotations
-
 from typing import NamedTuple
 
 import numpy as np

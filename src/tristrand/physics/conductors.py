@@ -1,7 +1,5 @@
 """Resistance of conductors at temperature, metal area, voltage drop and mass."""
 
-from __future__ import annotations
-
 from typing import NamedTuple
 
 from tristrand.physics._num import Num, arr, finite, not_negative, positive, same
@@ -16,7 +14,7 @@ class ResistanceLaw(NamedTuple):
     source: str
 
     @classmethod
-    def from_zero(cls, name: str, zero_c: float, source: str) -> ResistanceLaw:
+    def from_zero(cls, name: str, zero_c: float, source: str) -> "ResistanceLaw":
         """Give the law written R = R20 * (zero + T)/(zero + 20): the same line with alpha = 1/(zero + 20)."""
         return cls(name, 1.0 / (zero_c + 20.0), source)
 

@@ -4,8 +4,6 @@ One straight horizontal cable, alone, direct current. The bare balance gives MOR
 (6 to 9 % on average): a design uses `design_current_a`.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from typing import NamedTuple
 

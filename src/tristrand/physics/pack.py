@@ -3,8 +3,6 @@
 Unequal strings in parallel are a network: `tristrand.physics.circuit` takes them.
 """
 
-from __future__ import annotations
-
 from typing import NamedTuple
 
 import numpy as np

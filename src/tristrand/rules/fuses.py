@@ -1,7 +1,5 @@
 """HV128 and HV129: each fuse between the cable it protects and the load it carries."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable, Iterable
 from typing import NamedTuple

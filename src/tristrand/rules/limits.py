@@ -8,8 +8,6 @@ that to choose other sets can make such a limit stricter but never switch its ru
 the stricter one, the finding's source shows it.
 """
 
-from __future__ import annotations
-
 from functools import lru_cache
 from typing import Literal, NamedTuple
 

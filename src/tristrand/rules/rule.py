@@ -3,8 +3,6 @@
 Rules compare; they compute no physics.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any, NamedTuple

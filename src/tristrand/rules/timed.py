@@ -1,7 +1,5 @@
 """Cases that last only so long: judged by current and time together, never by a peak rating of unknown length."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable, Iterator
 from typing import NamedTuple, TypeAlias

@@ -1,7 +1,5 @@
 """sources.toml as typed records, read once when first asked for."""
 
-from __future__ import annotations
-
 import pkgutil
 import re
 from collections.abc import Mapping

@@ -1,7 +1,5 @@
 """The mark a function carries to say where its formula comes from: metadata only, no file is read."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from typing import Any, NamedTuple, TypeVar
 

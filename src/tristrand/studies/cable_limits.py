@@ -1,7 +1,5 @@
 """What one cable, as it is laid, may carry and how warm it gets. Solved values are kept by their numbers."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable, Sequence
 from functools import lru_cache

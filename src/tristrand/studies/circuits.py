@@ -4,8 +4,6 @@ Nothing here computes an answer. A study sees only this data and its own setting
 inputs.
 """
 
-from __future__ import annotations
-
 import math
 from functools import lru_cache
 from typing import Any, NamedTuple, TypeVar

@@ -4,8 +4,6 @@ The limit is the smaller of the printed table whose column lies nearest the cond
 balance; both are shown. Resistance comes from tables or the sheet, never from the nominal area.
 """
 
-from __future__ import annotations
-
 import math
 from typing import NamedTuple
 

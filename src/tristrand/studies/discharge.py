@@ -4,8 +4,6 @@ Every bus capacitance starts at the high end of its tolerance and at the highest
 nothing draws current but the resistors. Time counts from the moment at which the coils lose their supply.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable, Mapping
 from functools import lru_cache
@@ -129,7 +127,7 @@ def study(data: DischargeInputs, packs: PackResult) -> DischargeResult:
 
 
 @lru_cache(maxsize=256)
-def _solved(circuit: HvCircuit, packs: tuple[tuple[str, PackFigures], ...]) -> _Run:
+def _solved(circuit: HvCircuit, packs: tuple[tuple[str, PackFigures], ...]) -> "_Run":
     """The solver's run, kept: an edit of a resistor's thermal data or of the limit does not ask for it again."""
     return _Run(circuit, dict(packs))
 

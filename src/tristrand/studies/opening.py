@@ -1,7 +1,5 @@
 """What precharge and discharge share: ways through contactors, lean netlists, resistors as heat stores."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Collection, Iterable, Sequence
 from typing import Any, NamedTuple

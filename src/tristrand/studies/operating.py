@@ -4,8 +4,6 @@ The real topology is solved at every corner of the pack with its conductors hot;
 voltage are kept with the corner they occur at.
 """
 
-from __future__ import annotations
-
 import math
 from typing import NamedTuple
 

@@ -1,7 +1,5 @@
 """What the pack can give: voltage range, energy, largest power, resistance at the ends of charge and temperature."""
 
-from __future__ import annotations
-
 import math
 from typing import NamedTuple
 

@@ -4,8 +4,6 @@ Time counts from the moment at which the precharge contactor's contacts close. I
 charging (it takes a thousand times longer than any L/R of the cables) and kept in the closing surge.
 """
 
-from __future__ import annotations
-
 import math
 from functools import lru_cache
 from typing import Any, NamedTuple

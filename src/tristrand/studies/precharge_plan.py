@@ -1,7 +1,5 @@
 """Who closes when during precharge, and between which terminals pack and bus are measured."""
 
-from __future__ import annotations
-
 import math
 from typing import NamedTuple
 

@@ -3,8 +3,6 @@
 Graph questions only, on the ids and terminals of an HvCircuit; nothing electrical is computed here.
 """
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from functools import lru_cache

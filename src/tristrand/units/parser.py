@@ -1,7 +1,5 @@
 """Text to quantity: number, unit, tolerance; every refusal says how to mend the text."""
 
-from __future__ import annotations
-
 import math
 import re
 from functools import lru_cache

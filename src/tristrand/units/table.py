@@ -5,8 +5,6 @@ exponents over metre, kilogram, second, ampere, kelvin and radian. The radian co
 "rpm" is not taken where "Hz" is meant. Source of names, prefixes and scales: SI-BROCHURE#tables 2, 4, 7, 8.
 """
 
-from __future__ import annotations
-
 import math
 import re
 from collections.abc import Mapping

@@ -5,9 +5,9 @@ to the smallest explicit form x' = F [x, 1, i_p] with x = (z, j): capacitor bran
 currents. All matrices carry the lanes first. i_p are the currents of loads in their constant-power state.
 """
 
-from __future__ import annotations
-
-from dataclasses import dataclass, field, replace
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,13 +40,12 @@ class Regime:
     def __post_init__(self) -> None:
         self.powered = np.flatnonzero((self.loads == POWER) | (self.loads == RAMP))
 
-    def take(self, where: Ints) -> Regime:
+    def take(self, where: Ints) -> "Regime":
         """The same for some of the lanes."""
         return Regime(self.switches[where], self.diodes, self.loads)
 
 
-@dataclass(slots=True, eq=False, repr=False)
-class System:
+class System(NamedTuple):
     """x' = f u and outputs as rows on u = [x (m), 1, i_p (p)], for g lanes."""
 
     f: Floats  # (g, m, q)
@@ -64,7 +63,7 @@ class System:
         """Number of states."""
         return int(self.f.shape[1])
 
-    def take(self, where: Ints) -> System:
+    def take(self, where: Ints) -> "System":
         """The same for some of the lanes."""
         return System(
             self.f[where], self.coords[where], self.inductor_a[where], self.load_a[where], self.load_v[where],
@@ -160,7 +159,7 @@ def _fold(topology: Topology, regime: Regime, lanes: Ints, raw: System) -> Syste
     n_p = len(topology.loads)
     m = raw.m
     if not n_p:
-        return replace(raw, load_a=raw.load_v[:, :, : m + 1])
+        return raw._replace(load_a=raw.load_v[:, :, : m + 1])
     powered = regime.powered
     q = m + 1 + powered.size
     law = np.zeros((lanes.size, n_p, q))  # i_p of every load on [x, 1, i_powered]
@@ -205,20 +204,22 @@ def _sliding(topology: Topology, lanes: Ints, raw: System, law: Floats, slide: I
     return np.asarray(-np.linalg.solve(held[:, :, m + 1 + slide], rest), dtype=float)
 
 
-def signal_row(topology: Topology, regime: Regime, lanes: Ints, system: System, signal: Signal) -> Floats:
-    """The signal as a row (g, q) on u = [x, 1, i_p]."""
-    m = system.m
-    row = np.zeros((lanes.size, system.f.shape[2]))
-    row[:, m] = signal.constant
-    for name, factor in signal.volts:
-        k = topology.node.get(name)
-        if k is None:
-            raise CircuitError(f"no node is named {name!r}; the nodes are {', '.join(topology.node)}")
-        if k:
-            row += factor * (system.frame.basis[:, None, k - 1] @ system.coords)[:, 0]
-    for name, factor in signal.amps:
-        row += factor * current_row(topology, regime, lanes, system, name)
-    return row
+def signal_rows(topology: Topology, regime: Regime, lanes: Ints, system: System, signals: Sequence[Signal]) -> Floats:
+    """The signals as rows (g, S, q) on u = [x, 1, i_p]."""
+    volts = np.zeros((len(signals), topology.n))
+    for row, signal in enumerate(signals):
+        for name, factor in signal.volts:
+            k = topology.node.get(name)
+            if k is None:
+                raise CircuitError(f"no node is named {name!r}; the nodes are {', '.join(topology.node)}")
+            if k:
+                volts[row, k - 1] += factor
+    rows = (volts @ system.frame.basis) @ system.coords
+    for row, signal in enumerate(signals):
+        rows[:, row, system.m] += signal.constant
+        for name, factor in signal.amps:
+            rows[:, row] += factor * current_row(topology, regime, lanes, system, name)
+    return np.asarray(rows)
 
 
 def current_row(topology: Topology, regime: Regime, lanes: Ints, system: System, name: str) -> Floats:

@@ -89,12 +89,12 @@ class Changes(Lanes):
         self.changes[lane] += 1
         self.step[lane] = np.nan
         if not exit_.load:
-            self.diodes[lane, exit_.index] ^= 1
-            words = "conducts" if self.diodes[lane, exit_.index] else "blocks"
-            self._note(lane, f"{t.diodes.names[exit_.index]} {words}")
+            self.diodes[lane, exit_.which] ^= 1
+            words = "conducts" if self.diodes[lane, exit_.which] else "blocks"
+            self._note(lane, f"{t.diodes.names[exit_.which]} {words}")
             self._wake(lane)
         else:
-            index = exit_.index
+            index = exit_.which
             volts = float(p.system.load_v[row, index] @ u)
             state = next_load_state(t, int(self.loads[lane, index]), index, lane, exit_.upward, volts)
             if state == RAMP and self.loads[lane, index] == OFF:

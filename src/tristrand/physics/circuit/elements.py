@@ -3,8 +3,6 @@
 Every number is a float, or an array with one value per lane (a lane is one variant of the same topology).
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, field

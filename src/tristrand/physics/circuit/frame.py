@@ -7,9 +7,7 @@ number is ever added to a much larger one that cancels later. The cluster of lar
 which does the same for the capacitances. All transformations hold -1, 0 and 1 only.
 """
 
-from __future__ import annotations
-
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,8 +20,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
 
-@dataclass(slots=True, eq=False, repr=False)
-class Frame:
+class Frame(NamedTuple):
     """Node voltages v = basis @ [z, w, p]: capacitor states, algebraic voltages, potentials of islands.
 
     to_tree @ z are the branch voltages of the topology's capacitor tree, and from_tree leads back. `rows` gives
@@ -39,7 +36,7 @@ class Frame:
     cap_rows: Floats  # (1, capacitors, nz)
     island: Floats
 
-    def take(self, where: Ints) -> Frame:
+    def take(self, where: Ints) -> "Frame":
         """The same for some of the lanes."""
         if self.basis.shape[0] == 1:
             return self
@@ -51,12 +48,27 @@ class Frame:
 
 def frame_of(topology: Topology, on: NDArray[np.bool_], lanes: Ints) -> Frame:
     """The frame for the conducting branches `on` (g, nb); patterns may differ where there are no islands."""
+    order = np.argsort(-topology.branch_log[lanes].mean(axis=0), kind="stable")
+    capacitance = topology.capacitance_log[lanes].mean(axis=0)
+    sizes = np.argsort(-capacitance, kind="stable").tobytes()
+
+    def kept(pattern: NDArray[np.bool_]) -> Frame:
+        """The frame for one pattern, kept by the structure for the next lanes with the same order of strengths."""
+        which = order[pattern[order]]
+        key = which.tobytes() + b"|" + sizes
+        found = topology.frames.get(key)
+        if not isinstance(found, Frame):
+            if len(topology.frames) >= MOST_FRAMES:
+                topology.frames.clear()
+            found = topology.frames[key] = _build(topology, which.tolist(), np.exp(capacitance).tolist())
+        return found
+
     if (on == on[0]).all():
-        return _kept(topology, on[0], lanes)
+        return kept(on[0])
     found: dict[bytes, list[int]] = {}
     for row, pattern in enumerate(on):
         found.setdefault(pattern.tobytes(), []).append(row)
-    frames = [_kept(topology, on[rows[0]], lanes[rows]) for rows in found.values()]
+    frames = [kept(on[rows[0]]) for rows in found.values()]
     which = np.empty(lanes.size, dtype=np.intp)
     for k, members in enumerate(found.values()):
         which[members] = k
@@ -65,21 +77,6 @@ def frame_of(topology: Topology, on: NDArray[np.bool_], lanes: Ints) -> Frame:
         for name in ("basis", "rows", "pins", "to_tree", "from_tree", "cap_rows")
     )
     return Frame(basis, rows, pins, to_tree, from_tree, cap_rows, frames[0].island)
-
-
-def _kept(topology: Topology, on: NDArray[np.bool_], lanes: Ints) -> Frame:
-    """The frame for one pattern, kept by the structure for the next lanes with the same order of strengths."""
-    which = np.flatnonzero(on)
-    strength = topology.branch_log[lanes][:, which].mean(axis=0) if which.size else np.zeros(0)
-    capacitance = topology.capacitance_log[lanes].mean(axis=0)
-    order = which[np.argsort(-strength, kind="stable")]
-    key = order.tobytes() + b"|" + np.argsort(-capacitance, kind="stable").tobytes()
-    found = topology.frames.get(key)
-    if not isinstance(found, Frame):
-        if len(topology.frames) >= MOST_FRAMES:
-            topology.frames.clear()
-        found = topology.frames[key] = _build(topology, order.tolist(), np.exp(capacitance).tolist())
-    return found
 
 
 class _Clusters:
@@ -166,17 +163,18 @@ def _columns(n: int, sets: list[list[int]]) -> Floats:
 
 def _independent(tree: Floats) -> list[int]:
     """Columns that span all others, the last ones (of the weakest branches) taken first."""
-    held: list[tuple[int, Floats]] = []
+    held: list[tuple[int, list[float]]] = []
     chosen: list[int] = []
-    for k in range(tree.shape[1] - 1, -1, -1):
+    for k, column in reversed(list(enumerate(tree.T.tolist()))):
         if len(chosen) == tree.shape[0]:
             break
-        column = tree[:, k].copy()
         for row, other in held:
             if column[row]:
-                column -= column[row] / other[row] * other
-        if column.any():
-            held.append((int(np.flatnonzero(column)[0]), column))
+                share = column[row] / other[row]
+                column = [a - share * b for a, b in zip(column, other, strict=True)]
+        first = next((row for row, value in enumerate(column) if value), None)
+        if first is not None:
+            held.append((first, column))
             chosen.append(k)
     return chosen[::-1]
 

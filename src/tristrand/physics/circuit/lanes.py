@@ -19,7 +19,7 @@ from tristrand.physics.circuit.assembly import (
     Regime,
     System,
     assemble,
-    signal_row,
+    signal_rows,
 )
 from tristrand.physics.circuit.elements import Circuit, CircuitError
 from tristrand.physics.circuit.modes import Modes
@@ -237,9 +237,7 @@ class Lanes:
         system = assemble(self.topology, regime, lanes)
         exits = exits_of(self.topology, regime, lanes, system)
         w = self.watched
-        watch = np.zeros((lanes.size, len(w.signals), system.f.shape[2]))
-        for k, signal in enumerate(w.signals):
-            watch[:, k] = signal_row(self.topology, regime, lanes, system, signal)
+        watch = signal_rows(self.topology, regime, lanes, system, w.signals)
         watch[:, :, system.m] -= w.level[lanes]
         watch *= w.sign[:, None]
         prepared = Prepared(regime, lanes, system, exits, watch)
@@ -313,7 +311,7 @@ class Lanes:
         if not p.exits.ramp.any():
             return p.exits.row, np.zeros_like(p.exits.ramp)
         load, m = self.topology.load, p.system.m
-        k = np.array([e.index if e.load else 0 for e in p.exits.what], dtype=np.intp)
+        k = np.array([e.which if e.load else 0 for e in p.exits.what], dtype=np.intp)
         soft = np.maximum(load.soft_s[np.ix_(p.lanes, k)], 1e-300)
         elapsed = self.time[p.lanes][:, None] - self.on_time[np.ix_(p.lanes, k)]
         row = p.exits.row.copy()

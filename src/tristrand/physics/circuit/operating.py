@@ -1,10 +1,9 @@
 """The steady state of a circuit: capacitors open, inductors their resistance, loads past their soft start."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,8 +33,7 @@ class OperatingPoint:
     iterations: NDArray[np.int_]
 
 
-@dataclass(slots=True, eq=False, repr=False)
-class _Port:
+class _Port(NamedTuple):
     """The circuit seen from its loads: v = a + e i, and node voltages likewise; lanes first."""
 
     volts0: Floats  # (g, n + nL) coordinates of the frame and inductor currents without loads

@@ -5,10 +5,9 @@ RadauPanel: one step of the Radau IIA method; a polynomial in each mode.
 Both evaluate prepared rows of signals, with derivatives, at any τ in [0, span].
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass, field
 from functools import lru_cache
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,8 +23,7 @@ POINTS_PER_CYCLE = 10
 MOST_POINTS = 4000
 
 
-@dataclass(slots=True, eq=False, repr=False)
-class LinearRows:
+class LinearRows(NamedTuple):
     """Signals s(τ) = start + slope τ + Re Σ weight_k φ_k(τ); arrays (g, S), (g, S), (g, S, m)."""
 
     start: Floats
@@ -33,7 +31,7 @@ class LinearRows:
     weight: Modal
     rate: Modal
 
-    def pairs(self, lane: Ints, signal: Ints) -> LinearRows:
+    def pairs(self, lane: Ints, signal: Ints) -> "LinearRows":
         """One (lane, signal) pair per lane of the result, a single signal each."""
         return LinearRows(
             self.start[lane, signal][:, None],
@@ -42,7 +40,7 @@ class LinearRows:
             self.rate[lane],
         )
 
-    def part(self, columns: slice) -> LinearRows:
+    def part(self, columns: slice) -> "LinearRows":
         """Some of the signals."""
         return LinearRows(self.start[:, columns], self.slope[:, columns], self.weight[:, columns], self.rate)
 
@@ -60,7 +58,9 @@ class LinearRows:
         grown = np.expm1(rate[..., None] * tau[:, None, :])
         return value + weight @ _phi(grown, rate, tau), derivative + weight @ (1.0 + grown)
 
-    on_grid = at
+    def on_grid(self, tau: Floats) -> tuple[Floats, Floats]:
+        """The same; only polynomials know their grid beforehand."""
+        return self.at(tau)
 
     def values(self, tau: Floats) -> Floats:
         """Values alone."""
@@ -131,7 +131,7 @@ class LinearPanel:
         weight = (rows[:, :, :m] @ self.modes.vectors) * self.amplitude[:, None, :]
         return LinearRows(start, np.zeros_like(start) if slope is None else slope, weight, self.modes.rate)
 
-    def take(self, where: Ints) -> LinearPanel:
+    def take(self, where: Ints) -> "LinearPanel":
         """The same for some of the lanes."""
         return LinearPanel(
             self.system.take(where), self.modes.take(where), self.x0[where], self.t0[where], self.span[where]
@@ -194,8 +194,7 @@ class LinearPanel:
         return out
 
 
-@dataclass(slots=True, eq=False, repr=False)
-class RadauRows:
+class RadauRows(NamedTuple):
     """Signals as polynomials through s + 1 nodes, plus shares of the load currents P(τ)/v(τ)."""
 
     nodes: Floats  # (g, S, s + 1)
@@ -206,7 +205,7 @@ class RadauRows:
     step: Floats  # (g,)
     tableau: Tableau
 
-    def pairs(self, lane: Ints, signal: Ints) -> RadauRows:
+    def pairs(self, lane: Ints, signal: Ints) -> "RadauRows":
         """One (lane, signal) pair per lane of the result, a single signal each."""
         return RadauRows(
             self.nodes[lane, signal][:, None],
@@ -218,7 +217,7 @@ class RadauRows:
             self.tableau,
         )
 
-    def part(self, columns: slice) -> RadauRows:
+    def part(self, columns: slice) -> "RadauRows":
         """Some of the signals."""
         return RadauRows(
             self.nodes[:, columns], self.slope[:, columns], self.share[:, columns],
@@ -250,8 +249,7 @@ class RadauRows:
         return value, derivative
 
 
-@dataclass(slots=True, eq=False, repr=False)
-class RadauPanel:
+class RadauPanel(NamedTuple):
     """One accepted step: modal values at the nodes 0, c1 .. cs = 1."""
 
     system: System
@@ -281,7 +279,7 @@ class RadauPanel:
         """Points (g, T) from 0 to span."""
         return self.span[:, None] * GRID
 
-    def take(self, where: Ints) -> RadauPanel:
+    def take(self, where: Ints) -> "RadauPanel":
         """The same for some of the lanes."""
         return RadauPanel(
             self.system.take(where), self.modes.take(where), self.x0[where], self.t0[where], self.span[where],

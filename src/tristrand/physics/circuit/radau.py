@@ -7,9 +7,8 @@ order 13, stiffly accurate and L-stable; the polynomial between the stages is of
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import lru_cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,8 +23,7 @@ Complexes = NDArray[np.complex128]
 STAGES = 7
 
 
-@dataclass(slots=True, eq=False, repr=False)
-class Tableau:
+class Tableau(NamedTuple):
     """Coefficients of one Radau IIA method; A = w diag(d) w^-1."""
 
     c: Floats  # (s,)
@@ -81,8 +79,7 @@ def radau_tableau(stages: int = STAGES) -> Tableau:
     return Tableau(c, a, np.asarray(d, dtype=complex), w, np.linalg.inv(w), gamma, error, monomial)
 
 
-@dataclass(slots=True, eq=False, repr=False)
-class Step:
+class Step(NamedTuple):
     """Outcome of one trial step for g lanes."""
 
     nodes: Modal  # (g, m, s + 1) modal values, start included

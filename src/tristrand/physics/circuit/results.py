@@ -1,13 +1,12 @@
 """What a transient returns."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tristrand.physics.circuit.assembly import Ints, Regime, signal_row
+from tristrand.physics.circuit.assembly import Ints, Regime, signal_rows
 from tristrand.physics.circuit.panels import Panel
 from tristrand.physics.circuit.signals import Signal
 from tristrand.physics.circuit.topology import Topology
@@ -15,8 +14,7 @@ from tristrand.physics.circuit.topology import Topology
 Floats = NDArray[np.float64]
 
 
-@dataclass(slots=True, eq=False, repr=False)
-class Record:
+class Record(NamedTuple):
     """A panel as used: its lanes and the times at which each began and ended there."""
 
     regime: Regime
@@ -63,7 +61,7 @@ class Transient:
         return out
 
     def _values(self, record: Record, signal: Signal, times: Floats) -> Floats:
-        row = signal_row(self.topology, record.regime, record.lanes, record.panel.system, signal)
+        row = signal_rows(self.topology, record.regime, record.lanes, record.panel.system, [signal])[:, 0]
         tau = np.clip(times - record.start[:, None], 0.0, (record.end - record.start)[:, None])
         return record.panel.rows(row[:, None, :]).at(tau)[0][:, 0]
 
@@ -97,7 +95,7 @@ class Transient:
             if inside.any():
                 one = np.array([k])
                 regime, system = record.regime.take(one), record.panel.system.take(one)
-                row = signal_row(self.topology, regime, record.lanes[one], system, signal)
+                row = signal_rows(self.topology, regime, record.lanes[one], system, [signal])[:, 0]
                 out[inside] = record.panel.take(one).rows(row[:, None]).values((times[inside] - start)[None])[0, 0]
         return out
 

@@ -1,7 +1,5 @@
 """What may be watched and commanded: signals, probes, switch commands."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
 from typing import NamedTuple
@@ -18,28 +16,28 @@ class Signal:
     amps: tuple[tuple[str, float], ...] = ()
     constant: float = 0.0
 
-    def __add__(self, other: Signal | float) -> Signal:
+    def __add__(self, other: "Signal | float") -> "Signal":
         if not isinstance(other, Signal):
             return Signal(self.volts, self.amps, self.constant + other)
         return Signal(_merged(self.volts, other.volts), _merged(self.amps, other.amps), self.constant + other.constant)
 
-    def __mul__(self, factor: float) -> Signal:
+    def __mul__(self, factor: float) -> "Signal":
         return Signal(
             tuple((name, factor * c) for name, c in self.volts),
             tuple((name, factor * c) for name, c in self.amps),
             factor * self.constant,
         )
 
-    def __neg__(self) -> Signal:
+    def __neg__(self) -> "Signal":
         return self * -1.0
 
-    def __sub__(self, other: Signal | float) -> Signal:
+    def __sub__(self, other: "Signal | float") -> "Signal":
         return self + (-other)
 
-    def __radd__(self, other: float) -> Signal:
+    def __radd__(self, other: float) -> "Signal":
         return self + other
 
-    def __rsub__(self, other: float) -> Signal:
+    def __rsub__(self, other: float) -> "Signal":
         return (-self) + other
 
     __rmul__ = __mul__

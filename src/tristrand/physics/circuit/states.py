@@ -1,9 +1,7 @@
 """When a diode or a power load leaves its state, and what it becomes."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,17 +31,15 @@ SLACK = 1e-9
 NEVER = 1e30
 
 
-@dataclass(slots=True, eq=False, repr=False)
-class Exit:
-    """One way out of the present state: of diode or load `index`, upward or downward in its voltage."""
+class Exit(NamedTuple):
+    """One way out of the present state: of diode or load `which`, upward or downward in its voltage."""
 
     load: bool
-    index: int
+    which: int
     upward: bool
 
 
-@dataclass(slots=True, eq=False, repr=False)
-class Exits:
+class Exits(NamedTuple):
     """Exits of a regime; row (g, E, q) plus ramp (g, E) times P(t)/P is positive once an exit is due."""
 
     what: tuple[Exit, ...]

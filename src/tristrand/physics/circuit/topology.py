@@ -1,9 +1,6 @@
 """The numbers of a circuit on its structure, one row per lane."""
 
-from __future__ import annotations
-
-from dataclasses import dataclass
-from typing import Any, TypeVar
+from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,8 +25,7 @@ Bools = NDArray[np.bool_]
 Kind = TypeVar("Kind", bound=Element)
 
 
-@dataclass(slots=True, eq=False, repr=False)
-class Loads:
+class Loads(NamedTuple):
     """Parameters of the power loads, each (N, k)."""
 
     power_w: Floats

@@ -1,9 +1,7 @@
 """The course of a circuit over time: panels between events, for any number of lanes at once."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -68,8 +66,7 @@ def transient(
     return _Run(circuit, duration_s, commands, probes, stop, rtol, stop_at_drop).result()
 
 
-@dataclass(slots=True, eq=False, repr=False)
-class _Outcome:
+class _Outcome(NamedTuple):
     """What one panel told about its lanes."""
 
     prepared: Prepared
@@ -240,10 +237,10 @@ class _Run(Changes):
 
     def _read_crossings(self, lanes: Ints, tau: Floats, end: Floats) -> None:
         time = self.time[lanes]
-        for k, probe in enumerate(self.crossing_probes):
-            new = (tau[:, k] <= end) & np.isnan(self.crossed[lanes, k]) & (time >= probe.start_s)
-            if new.any():
-                self.crossed[lanes[new], k] = (time + tau[:, k])[new]
+        for row, k in np.argwhere(tau <= end[:, None]):
+            lane = lanes[row]
+            if np.isnan(self.crossed[lane, k]) and time[row] >= self.crossing_probes[k].start_s:
+                self.crossed[lane, k] = time[row] + tau[row, k]
 
     def _read_peaks(self, lanes: Ints, sampled: Sampled, base: int) -> None:
         if not self.peak_probes:
@@ -310,7 +307,7 @@ class _Run(Changes):
         m = p.system.m
         u = np.zeros(p.system.f.shape[2])
         if rows is not None:
-            index = p.exits.what[k].index
+            index = p.exits.what[k].which
             pair = rows.pairs(np.array([row]), np.array([index]))
             volts = float(pair.at(np.array([[end]]))[0][0, 0, 0])
             # _leave reads the load's voltage off u: hand it one that gives exactly this voltage

@@ -1,9 +1,7 @@
 """The rows of everything a transient watches, in one fixed order."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,8 +11,7 @@ from tristrand.physics.circuit.signals import Crossing, Integral, Peak, Probe, S
 Floats = NDArray[np.float64]
 
 
-@dataclass(slots=True, eq=False, repr=False)
-class Watched:
+class Watched(NamedTuple):
     """Order of the watched rows: conditions that end a panel, crossings, peaks, integrands."""
 
     signals: tuple[Signal, ...]
