@@ -64,7 +64,7 @@ class Checked(NamedTuple):
     results: Mapping[str, Any]
 
 
-@dataclass
+@dataclass(eq=False, repr=False)
 class Workspace:
     """Design folders of one process.
 

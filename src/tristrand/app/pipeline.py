@@ -66,7 +66,7 @@ STEPS: tuple[Step, ...] = (
 BY_NAME: Mapping[str, Step] = {step.name: step for step in STEPS}
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False, repr=False)
 class Pipeline:
     """Runs studies and keeps their results in this process."""
 

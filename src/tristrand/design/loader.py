@@ -36,7 +36,7 @@ class Loaded(NamedTuple):
     problems: tuple[Problem, ...]
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False, repr=False)
 class ParsedFile:
     """One file read and validated; kept by the hash of its bytes."""
 
@@ -47,7 +47,7 @@ class ParsedFile:
     tree: Mapping[str, Tree] = field(default_factory=dict)
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False, repr=False)
 class FileCache:
     """Files already read in this process, by name and digest."""
 

@@ -23,7 +23,7 @@ _WORDS = {"true": True, "false": False, "null": None, "~": None, "": None}
 # What YAML forbids, and U+FEFF: an invisible mark that editors leave behind and that hides in keys.
 _FORBIDDEN = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\x80-\x84\x86-\x9f\ufeff\ufffe\uffff\ud800-\udfff]")
 # The same written as an escape in quotes; a line break inside a value is refused by no field, so it may stay.
-_UNFIT = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\ufeff\ud800-\udfff]")
+_UNFIT = "[\x00-\x08\x0b-\x1f\x7f-\x9f\ufeff\ud800-\udfff]"
 MAX_SHOWN = 20
 
 _Loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
@@ -105,7 +105,7 @@ def parse_yaml(file: str, text: str) -> YamlText:
 
 _REPLACED: dict[tuple[str, str], YamlText] = {}
 MOST_REPLACED = 256
-_BREAKS = re.compile("[\r\x85\u2028\u2029]")  # what YAML takes for line ends beside the line feed
+_BREAKS = "[\r\x85\u2028\u2029]"  # what YAML takes for line ends beside the line feed
 
 
 def replaced(parsed: YamlText, pointer: str, tree: Tree, new: str) -> str | None:
@@ -115,7 +115,7 @@ def replaced(parsed: YamlText, pointer: str, tree: Tree, new: str) -> str | None
     comes out is kept, so that `parse_yaml` knows it.
     """
     text, span = parsed.text, parsed.spans[pointer]
-    if "\n" in text[span.start : span.end] or _BREAKS.search(text):
+    if "\n" in text[span.start : span.end] or re.search(_BREAKS, text):
         return None
     changed = text[: span.start] + new + text[span.end :]
     if (parsed.file, changed) not in _REPLACED:
@@ -301,7 +301,7 @@ class _Builder:
         self.store(value, event)
 
     def check_signs(self, event: Any) -> None:
-        if not event.value.isprintable() and _UNFIT.search(event.value):
+        if not event.value.isprintable() and re.search(_UNFIT, event.value):
             mark = event.start_mark
             message = "this text holds a control character, written as an escape"
             self.problem(mark.line + 1, mark.column + 1, message, "remove the escape")

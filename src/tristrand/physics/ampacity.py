@@ -112,7 +112,8 @@ def _inch_row(table: RatingTable, area_mm2: float, awg: str | None) -> tuple[str
     fitting = [
         (_inch_area_mm2(size), size)
         for size in table.rows
-        if area_mm2 >= _ROUNDING * _needs_mm2(size, not size.endswith("kcmil") and awg_number(size) == named)
+        if area_mm2
+        >= _ROUNDING * _needs_mm2(size, named is not None and size[-1].isdigit() and awg_number(size) == named)
     ]
     if not fitting:
         return None

@@ -156,10 +156,9 @@ def _flows(
     starved: dict[str, Starved] = {}
     worst = ""
     if good.any():
-        for name, current in point.currents_a.items():
-            size = np.where(good, np.abs(current[lanes]), -1.0)
-            at = int(np.argmax(size))
-            flows[name] = Flow(float(size[at]), corners[at]) if size[at] >= LEAST_A else Flow(0.0, "")
+        sizes = np.where(good, np.abs([current[lanes] for current in point.currents_a.values()]), -1.0)
+        for name, size, at in zip(point.currents_a, sizes.tolist(), sizes.argmax(axis=1).tolist(), strict=True):
+            flows[name] = Flow(size[at], corners[at]) if size[at] >= LEAST_A else Flow(0.0, "")
         poled: tuple[Device | PackEnds, ...] = (*circuit.devices, *circuit.packs)
         for part in poled:
             volts = (point.voltages_v[part.plus] - point.voltages_v[part.minus])[lanes]

@@ -23,8 +23,9 @@ _HEAD = re.compile(rf"\s*([+-]?\s?(?:{_NUMBER}))(.*)", re.DOTALL)
 _SPLIT = re.compile(r"±|\+|(?<!\^)-")
 _BOTH = re.compile(rf"(?:±|\+/-|\+-)\s*({_NUMBER})\s*([^0-9.\s].*)?", re.DOTALL)
 _SIDE = rf"\s*({_NUMBER})\s*([^0-9.,/+\-]*?)\s*"
-_PLUS_MINUS = re.compile(rf"\+{_SIDE}/?\s*-{_SIDE}")
-_MINUS_PLUS = re.compile(rf"-{_SIDE}/?\s*\+{_SIDE}")
+# Rarely written, so not compiled before they are met.
+_PLUS_MINUS = rf"\+{_SIDE}/?\s*-{_SIDE}"
+_MINUS_PLUS = rf"-{_SIDE}/?\s*\+{_SIDE}"
 _COMMA = re.compile(r"[0-9],[0-9]")
 _NOT_FINITE = re.compile(r"\s*[+-]?\s*\.?(nan|inf|infinity)\b", re.IGNORECASE)
 _BARE_ALLOWED = frozenset({"fraction", "count"})
@@ -222,12 +223,12 @@ def _tolerance(tolerance: str, unit: Unit, size: float, text: str, kind: Dimensi
         return 0.0, 0.0
     if both := _BOTH.fullmatch(tolerance):
         minus = plus = (both.group(1), both.group(2) or "")
-    elif sides := _PLUS_MINUS.fullmatch(tolerance):
+    elif sides := re.fullmatch(_PLUS_MINUS, tolerance):
         plus, minus = (
             (sides.group(1), sides.group(2) or sides.group(4)),
             (sides.group(3), sides.group(4)),
         )
-    elif sides := _MINUS_PLUS.fullmatch(tolerance):
+    elif sides := re.fullmatch(_MINUS_PLUS, tolerance):
         minus, plus = (
             (sides.group(1), sides.group(2) or sides.group(4)),
             (sides.group(3), sides.group(4)),

@@ -244,7 +244,7 @@ def _element_faults(element: Element) -> list[str]:
     return faults
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Circuit:
     """Elements joined at named nodes; voltages are counted from `reference`.
 

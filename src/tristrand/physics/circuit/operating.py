@@ -1,7 +1,6 @@
 """The steady state of a circuit: capacitors open, inductors their resistance, loads past their soft start."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -18,8 +17,7 @@ from tristrand.sources import cites
 Floats = NDArray[np.float64]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class OperatingPoint:
+class OperatingPoint(NamedTuple):
     """Steady state; every array has one value per lane, nan in lanes without one.
 
     `reason` is "" or says why there is none; `residual` [A] is the largest error of Kirchhoff's current law.

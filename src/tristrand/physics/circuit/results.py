@@ -1,6 +1,5 @@
 """What a transient returns."""
 
-from dataclasses import dataclass, field
 from typing import NamedTuple
 
 import numpy as np
@@ -24,8 +23,7 @@ class Record(NamedTuple):
     end: Floats
 
 
-@dataclass(frozen=True, eq=False)
-class Transient:
+class Transient(NamedTuple):
     """Outcome of `transient`, every array with one value per lane.
 
     crossings: time [s] by probe name, nan when never. peaks: (value, time [s]). integrals: value. status:
@@ -39,9 +37,9 @@ class Transient:
     integrals: dict[str, Floats]
     final_time: Floats
     status: NDArray[np.str_]
-    topology: Topology = field(repr=False)
-    records: tuple[Record, ...] = field(repr=False)
-    log: tuple[tuple[float, int, str], ...] = field(repr=False)
+    topology: Topology
+    records: tuple[Record, ...]
+    log: tuple[tuple[float, int, str], ...]
 
     def events(self, lane: int = 0) -> tuple[tuple[float, str], ...]:
         """What happened in a lane: (time [s], words)."""
