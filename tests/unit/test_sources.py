@@ -13,6 +13,7 @@ from tristrand.sources import (
     load_sources,
     locator_faults,
     reading,
+    source_of,
     split_locator,
 )
 from tristrand.sources.catalogue import _source
@@ -121,3 +122,11 @@ def test_marking_reads_no_file() -> None:
         "from tristrand.sources.catalogue import load_sources\nassert load_sources.cache_info().currsize == 0"
     )
     subprocess.run([sys.executable, "-c", code], check=True)
+
+
+def test_one_source_reads_like_all_of_them() -> None:
+    whole = load_sources()
+    assert {name: source_of(name) for name in whole} == dict(whole)
+    for unknown in ("NOT-THERE", "FSAE", "FSAE-2026.places", ""):
+        with pytest.raises(KeyError):
+            source_of(unknown)

@@ -7,6 +7,7 @@ from tristrand.sources.catalogue import (
     load_sources,
     locator_faults,
     reading,
+    source_of,
     split_locator,
 )
 from tristrand.sources.cite import Citation, citation_of, cites
@@ -21,5 +22,6 @@ __all__ = [
     "load_sources",
     "locator_faults",
     "reading",
+    "source_of",
     "split_locator",
 ]

@@ -44,13 +44,30 @@ class Source(NamedTuple):
 
 
 @lru_cache(maxsize=1)
-def load_sources() -> Mapping[str, Source]:
-    """Every source by SRC-ID; ValueError when sources.toml itself is at fault."""
+def _text() -> str:
+    return (pkgutil.get_data(__package__, "sources.toml") or b"").decode()
+
+
+def _parsed(text: str) -> dict[str, Source]:
     import tomllib  # read only when a report or a test asks for words
 
-    data = pkgutil.get_data(__package__, "sources.toml") or b""
-    table = tomllib.loads(data.decode())
-    return MappingProxyType({name: _source(name, entry) for name, entry in table.items()})
+    return {name: _source(name, entry) for name, entry in tomllib.loads(text).items()}
+
+
+@lru_cache(maxsize=1)
+def load_sources() -> Mapping[str, Source]:
+    """Every source by SRC-ID; ValueError when sources.toml itself is at fault."""
+    return MappingProxyType(_parsed(_text()))
+
+
+@lru_cache(maxsize=256)
+def source_of(name: str) -> Source:
+    """One source; KeyError for an unknown SRC-ID. A report names a few of them: only their tables are parsed."""
+    _, heading, rest = _text().partition(f"\n[{name}]\n")
+    if not heading:
+        raise KeyError(name)
+    table = re.split(rf"^\[(?!{re.escape(name)}\.)", rest, maxsplit=1, flags=re.MULTILINE)[0]
+    return _parsed(heading + table)[name]
 
 
 def _source(name: str, entry: Mapping[str, object]) -> Source:
@@ -82,8 +99,9 @@ def locator_faults(locator: str) -> tuple[str, ...]:
         name, place = split_locator(locator)
     except ValueError as error:
         return (str(error),)
-    source = load_sources().get(name)
-    if source is None:
+    try:
+        source = source_of(name)
+    except KeyError:
         return (f"'{locator}' names no source in sources.toml",)
     if not place and source.kind in _NEEDS_PLACE:
         return (f"'{locator}' names no clause, table or equation",)
@@ -93,7 +111,7 @@ def locator_faults(locator: str) -> tuple[str, ...]:
 def reading(locator: str) -> str:
     """How the place was read: one of `READINGS`. KeyError for an unknown source."""
     name, place = split_locator(locator)
-    source = load_sources()[name]
+    source = source_of(name)
     return source.places.get(place, source.read)
 
 
@@ -102,7 +120,7 @@ def is_memory(locator: str) -> bool:
 
     Common practice has no text that could have been seen, so it is never from memory.
     """
-    source = load_sources()[split_locator(locator)[0]]
+    source = source_of(split_locator(locator)[0])
     return source.kind == "memory" or (source.kind != "practice" and reading(locator) == "not seen")
 
 
@@ -113,7 +131,7 @@ def describe(locator: str) -> str:
     """
     try:
         name, place = split_locator(locator)
-        source = load_sources()[name]
+        source = source_of(name)
     except (ValueError, KeyError):
         return f"{locator} (unknown source)"
     undated = source.edition == _UNDATED
