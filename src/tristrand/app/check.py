@@ -22,13 +22,15 @@ from tristrand.findings import (
     WayOut,
     apply_waivers,
 )
-from tristrand.rules import RULES, Context, NoLimit, NotApplicable, Open, Outcome, Rule, Verdict
+from tristrand.rules import PASSED, RULES, Context, NoLimit, NotApplicable, Open, Outcome, Rule, Verdict
 from tristrand.studies.results import Missing
 
 # Each way out costs a whole check; more than this many are not tried for one finding.
 MOST_TRIES = 6
 Name: TypeAlias = tuple[str, str, str]
 SLOW = frozenset({"precharge", "discharge"})
+# What needs no transient comes first: most changes that fail do so before the slow studies.
+QUICK_FIRST = tuple(sorted((r for r in RULES if r.severity != "note"), key=lambda r: not SLOW.isdisjoint(r.needs)))
 NOT_COMPUTED = "a result that was not computed"
 
 
@@ -119,11 +121,7 @@ class Workspace:
         own = next(rule for rule in RULES if rule.code == finding.code)
         results = self.pipeline.later(changed)
         cache: dict[str, Any] = {}
-        # The rule itself, then what needs no transient: most changes that fail do so before the slow studies.
-        others = sorted(
-            (r for r in RULES if r.severity != "note" and r is not own), key=lambda r: bool(SLOW & {*r.needs})
-        )
-        for rule in [own, *others]:
+        for rule in (own, *(other for other in QUICK_FIRST if other is not own)):
             heard = _hear(rule, changed, results, cache, brief=True)
             if heard.gaps is not None and rule.code not in judged.open:
                 return False
@@ -159,21 +157,33 @@ class _Heard(NamedTuple):
 
 def _hear(rule: Rule, design: Design, results: Mapping[str, Any], cache: dict[str, Any], brief: bool = False) -> _Heard:
     context = Context(rule, design, results, tuple(design.vehicle.rule_sets), cache, brief)
-    outcomes = tuple(_said(rule, context)) or (_silent(rule, results),)
-    verdicts = tuple(o for o in outcomes if isinstance(o, Verdict))
-    opened = [o for o in outcomes if isinstance(o, Open)]
+    verdicts: list[Verdict] = []
+    opened: list[Open] = []
+    reasons: dict[str, None] = {}
+
+    def sort(outcome: Outcome) -> None:
+        if isinstance(outcome, Verdict):
+            verdicts.append(outcome)
+        elif isinstance(outcome, Open):
+            opened.append(outcome)
+        else:
+            reasons[outcome.reason] = None
+
+    passed = False
+    try:
+        for outcome in rule.check(context):
+            if outcome is PASSED:
+                passed = True
+            else:
+                sort(outcome)
+    except NoLimit:
+        sort(context.no_limit())
+    if not (passed or verdicts or opened or reasons):
+        sort(_silent(rule, results))
     gaps = tuple(dict.fromkeys(m for o in opened for m in o.missing)) if opened else None
     if gaps is not None:
-        verdicts = (*verdicts, _open(context, gaps))
-    reasons = tuple(dict.fromkeys(o.reason for o in outcomes if isinstance(o, NotApplicable)))
-    return _Heard(verdicts, gaps, reasons)
-
-
-def _said(rule: Rule, context: Context) -> Iterable[Outcome]:
-    try:
-        yield from rule.check(context)
-    except NoLimit:
-        yield context.no_limit()
+        verdicts.append(_open(context, gaps))
+    return _Heard(tuple(verdicts), gaps, tuple(reasons))
 
 
 def _silent(rule: Rule, results: Mapping[str, Any]) -> Outcome:

@@ -38,7 +38,7 @@ class Loaded(NamedTuple):
 
 @dataclass(slots=True, eq=False, repr=False)
 class ParsedFile:
-    """One file read and validated; kept by the hash of its bytes."""
+    """One file read and validated."""
 
     digest: str
     yaml: YamlText | None
@@ -49,19 +49,18 @@ class ParsedFile:
 
 @dataclass(slots=True, eq=False, repr=False)
 class FileCache:
-    """Files already read in this process, by name and digest."""
+    """Files already read in this process, by name and bytes (Python keeps the hash of bytes with them)."""
 
-    files: dict[tuple[str, str], ParsedFile] = field(default_factory=dict)
+    files: dict[tuple[str, bytes], ParsedFile] = field(default_factory=dict)
 
     def get(self, file: str, data: bytes) -> ParsedFile:
         """The parsed form of ``data``; parsed once for the same bytes."""
-        digest = hashlib.sha256(data).hexdigest()
-        key = (file, digest)
-        if key not in self.files:
+        found = self.files.get((file, data))
+        if found is None:
             if len(self.files) > 400:
                 self.files.clear()
-            self.files[key] = _parse_file(file, digest, data)
-        return self.files[key]
+            found = self.files[file, data] = _parse_file(file, hashlib.sha256(data).hexdigest(), data)
+        return found
 
 
 def read_folder(folder: Path) -> tuple[dict[str, bytes], list[Problem]]:

@@ -1,6 +1,5 @@
 """The record of one conclusion: what was compared with what, where, and what would mend it."""
 
-import math
 from dataclasses import dataclass
 from datetime import date
 from typing import Literal, NamedTuple, get_args
@@ -142,7 +141,7 @@ def judge(value_low: float, value_high: float, relation: Relation, limit: float)
     Raises:
         ValueError: the interval is upside down, or there is no relation.
     """
-    if math.isnan(value_low) or math.isnan(value_high) or math.isnan(limit):
+    if value_low != value_low or value_high != value_high or limit != limit:  # NaN differs from itself
         return "open"
     if value_low > value_high:
         raise ValueError(f"the interval {value_low} to {value_high} is upside down")

@@ -14,12 +14,24 @@ from tristrand.rules import (
     structure,
 )
 from tristrand.rules.limits import LIMITS, RULE_SETS, Limit
-from tristrand.rules.rule import REGISTRY, Context, Example, NoLimit, NotApplicable, Open, Outcome, Rule, Verdict
+from tristrand.rules.rule import (
+    PASSED,
+    REGISTRY,
+    Context,
+    Example,
+    NoLimit,
+    NotApplicable,
+    Open,
+    Outcome,
+    Rule,
+    Verdict,
+)
 
 RULES: tuple[Rule, ...] = tuple(sorted(REGISTRY.values(), key=lambda rule: rule.code))
 
 __all__ = [
     "LIMITS",
+    "PASSED",
     "RULES",
     "RULE_SETS",
     "Context",

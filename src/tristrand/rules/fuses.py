@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterable
 from typing import NamedTuple
 
 from tristrand.findings import Edit, Evidence, WayOut
-from tristrand.rules.rule import Context, Outcome, rule
+from tristrand.rules.rule import PASSED, Context, Outcome, rule
 from tristrand.rules.timed import Allowed, judge_timed, overloads, timed
 from tristrand.rules.view import (
     CONDUCTORS,
@@ -156,6 +156,8 @@ def _guarded(ctx: Context, figure: ConductorFigures, guard: Guard, run: tuple[st
     if math.isnan(guard.loop_a):
         unknown = [f for f in guard.every if ctx.design.sheet_of(f).rated_current is None]
         return ctx.open(Missing(sheet_pointer(ctx, f, "rated_current"), f"rated current of {f}") for f in unknown)
+    if ctx.brief and guard.loop_a <= carries_a and not guard.above(carries_a, both):
+        return PASSED
     length_m = _length_m(ctx, *run)
     if guard.above(carries_a, both) and length_m <= REDUCED_M:
         return _reduced(ctx, figure, guard, run, length_m)

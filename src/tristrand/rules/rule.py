@@ -3,7 +3,6 @@
 Rules compare; they compute no physics.
 """
 
-import math
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any, NamedTuple
 
@@ -147,13 +146,12 @@ class Context(NamedTuple):
         Where the value or the limit is not a number nothing is known: the rule stays open.
         """
         low, high = value if isinstance(value, tuple) else (value, value)
-        if math.isnan(low) or math.isnan(high):
-            return Open((Missing(pointer, quantity),))
-        if math.isnan(limit):
-            return Open((Missing(pointer, f"limit of {quantity}"),))
         kind = judge(low, high, relation, limit)
         if self.brief and kind == "pass":
             return PASSED
+        if kind == "open":
+            gap = f"limit of {quantity}" if low == low and high == high else quantity
+            return Open((Missing(pointer, gap),))
         worst = high if relation in ("<=", "<") else low
         ends = (low, high) if low != high else (None, None)
         evidence = Evidence(quantity, worst, unit, relation, limit, source, ends[0], ends[1], basis, note)
