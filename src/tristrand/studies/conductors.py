@@ -5,6 +5,7 @@ balance; both are shown. Resistance comes from tables or the sheet, never from t
 """
 
 import math
+from functools import lru_cache
 from typing import NamedTuple
 
 from tristrand.design import Design
@@ -108,7 +109,10 @@ def study(data: ConductorInputs, operating: OperatingResult) -> ConductorsResult
         return ConductorsResult(missing=missing)
     cables = {c.id: c for c in data.cables}
     pairs = [(run, cables[run.cable]) for run in data.runs]
-    cold = [_figures(run, cable, amp, operating) for (run, cable), amp in zip(pairs, balances(pairs), strict=True)]
+    cold = [
+        _figures(run, cable, amp, _drawn(run, operating))
+        for (run, cable), amp in zip(pairs, balances(pairs), strict=True)
+    ]
     warm = temperatures([figure.sustained_a for figure in cold], pairs)
     figures = {
         run.id: _warmed(run, cable, figure, warm_c)
@@ -125,7 +129,27 @@ def _needs_thicker(run: Run, figure: ConductorFigures) -> bool:
     return figure.ampacity.current_a < max(figure.sustained_a, fuse)
 
 
-def _figures(run: Run, cable: CableData, balance_a: float, operating: OperatingResult) -> ConductorFigures:
+class Drawn(NamedTuple):
+    """What one run carries in one case, for how long (0: for ever), and the lowest voltage of any part then."""
+
+    case: str
+    current_a: float
+    duration_s: float
+    lowest_v: float
+
+
+def _drawn(run: Run, operating: OperatingResult) -> tuple[Drawn, ...]:
+    """The cases that draw current through a run; one without current names no case: the lead is idle in it."""
+    return tuple(
+        Drawn(name, flow.current_a, case.duration_s, min(case.lowest_v.values(), default=math.nan))
+        for name, case in operating.cases.items()
+        if (flow := case.flows.get(run.id)) is not None and flow.current_a > 0
+    )
+
+
+@lru_cache(maxsize=4096)
+def _figures(run: Run, cable: CableData, balance_a: float, drawn: tuple[Drawn, ...]) -> ConductorFigures:
+    """The figures of one run without its temperatures; kept, since most runs of a changed design are unchanged."""
     limits = ampacities(run, cable, balance_a)
     smallest = (
         min(limits, key=lambda a: a.current_a)
@@ -133,19 +157,13 @@ def _figures(run: Run, cable: CableData, balance_a: float, operating: OperatingR
         else Ampacity("none", math.nan, "", "no table holds for this size")
     )
     ohm = cable.ohm_per_m * run.length_m
-    flow = {case: flows.flows[run.id].current_a for case, flows in operating.cases.items() if run.id in flows.flows}
-    # A case without current here names no case: the lead is idle in it.
-    flow = {case: current for case, current in flow.items() if current > 0}
-    steady = {c: a for c, a in flow.items() if operating.cases[c].duration_s == 0}
-    short = {c: a for c, a in flow.items() if operating.cases[c].duration_s > 0}
-    steady_case = max(steady, key=steady.__getitem__, default="")
+    idle = Drawn("", 0.0, 0.0, math.nan)
+    steady = max((d for d in drawn if d.duration_s == 0), key=lambda d: d.current_a, default=idle)
     # The case with the largest I²t heats the conductor most when nothing is lost.
-    heating = {c: a**2 * operating.cases[c].duration_s for c, a in short.items()}
-    short_case = max(heating, key=heating.__getitem__, default="")
-    case = max(flow, key=flow.__getitem__, default="")
+    short = max((d for d in drawn if d.duration_s > 0), key=lambda d: d.current_a**2 * d.duration_s, default=idle)
+    most = max(drawn, key=lambda d: d.current_a, default=idle)
     law = ALUMINIUM_ALPHA if cable.metal == "aluminium" else COPPER_ALPHA
-    drop = flow.get(case, 0.0) * float(resistance_at_ohm(ohm, limit_c(run, cable), law))
-    volts = min(operating.cases[case].lowest_v.values()) if case and operating.cases[case].lowest_v else math.nan
+    drop = most.current_a * float(resistance_at_ohm(ohm, limit_c(run, cable), law))
     return ConductorFigures(
         connection=run.id,
         cable=run.cable,
@@ -156,16 +174,16 @@ def _figures(run: Run, cable: CableData, balance_a: float, operating: OperatingR
         conductor_limit_c=limit_c(run, cable),
         ampacities=limits,
         ampacity=smallest,
-        sustained_a=steady.get(steady_case, 0.0),
-        sustained_case=steady_case,
+        sustained_a=steady.current_a,
+        sustained_case=steady.case,
         sustained_temperature_c=math.nan,
-        short_a=short.get(short_case, 0.0),
-        short_case=short_case,
-        short_duration_s=operating.cases[short_case].duration_s if short_case else 0.0,
+        short_a=short.current_a,
+        short_case=short.case,
+        short_duration_s=short.duration_s,
         short_end_temperature_c=math.nan,
         drop_v=drop,
-        drop_share=drop / volts if volts > 0 else math.nan,
-        drop_case=case,
+        drop_share=drop / most.lowest_v if most.lowest_v > 0 else math.nan,
+        drop_case=most.case,
     )
 
 
@@ -178,6 +196,7 @@ def _warmed(run: Run, cable: CableData, figure: ConductorFigures, warm_c: float)
     return figure._replace(sustained_temperature_c=warm_c, short_end_temperature_c=end_c)
 
 
+@lru_cache(maxsize=4096)
 def _after_pulse(pulse_a2s: float, area_mm2: float, start_c: float, metal: ConductorMetal) -> float:
     try:
         return float(final_temperature_c(pulse_a2s, area_mm2, start_c, metal))
