@@ -7,7 +7,7 @@ import json
 from pathlib import Path
 
 from tests.oracle import ngspice
-from tests.oracle.ngspice_circuits import CASES
+from tests.oracle.cases import CASES
 
 
 def main() -> None:

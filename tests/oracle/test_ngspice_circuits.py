@@ -10,7 +10,8 @@ import pytest
 
 from tests.evidence import covers
 from tests.oracle import ngspice
-from tests.oracle.ngspice_circuits import CASES, Case
+from tests.oracle.cases import CASES, CIRCUITS, FAULTS
+from tests.oracle.ngspice_circuits import Case
 
 #: Agreement asked for by the issue: times, peaks and energies.
 AGREEMENT = 1e-4
@@ -31,8 +32,23 @@ def _expected(case: Case) -> dict[str, float]:
 @covers(
     "physics.circuit.transient.transient", "physics.circuit.radau.radau_tableau", "physics.circuit.radau.radau_step"
 )
-@pytest.mark.parametrize("case", CASES, ids=lambda case: case.name)
+@pytest.mark.parametrize("case", CIRCUITS, ids=lambda case: case.name)
 def test_times_peaks_and_energies_agree_with_ngspice(case: Case) -> None:
+    _compare(case)
+
+
+@covers(
+    "physics.fault_loops.fault_course",
+    "physics.fault_loops.current_a",
+    "physics.fault_loops.joule_integral_a2s",
+    "physics.fault_loops.time_to_joule_integral_s",
+)
+@pytest.mark.parametrize("case", FAULTS, ids=lambda case: case.name)
+def test_fault_currents_and_joule_integrals_agree_with_ngspice(case: Case) -> None:
+    _compare(case)
+
+
+def _compare(case: Case) -> None:
     ours = case.ours()
     expected = _expected(case)
     assert set(expected) == set(case.measures) == set(ours)

@@ -149,6 +149,14 @@ class PackSheet(SheetHead):
     link_resistance: Annotated[Datum, Q("resistance", least=0)] | None = Field(
         default=None, description="all links, busbars and joints inside the pack together"
     )
+    cell_ohmic_resistance: Resistance | None = Field(
+        default=None,
+        description="of one cell at 1 kHz, cold or warm, the least: what limits the first millisecond of a short",
+    )
+    resistance_growth: Annotated[Datum, Q("fraction", least=1)] | None = Field(
+        default=None, description="resistance of the cells at the end of their life over that when new"
+    )
+    inductance: Inductance | None = Field(default=None, description="of the pack between its terminals")
     discharge_current: Current | None = Field(default=None, description="continuous limit of the pack")
     discharge_current_peak: Current | None = Field(default=None, description="limit for cases with a duration")
     discharge_peak_time: Annotated[Datum, Q("time", above=0)] | None = Field(

@@ -36,6 +36,9 @@ NEEDED = (
     ("link_resistance", "resistance of the links"),
 )
 
+AGED = 2.0
+"""Resistance at the end of life over that when new, where the sheet does not say (common practice, no source)."""
+
 
 class PackData(NamedTuple):
     """One pack as numbers: the cell's tables and the range it is used in.
@@ -63,6 +66,8 @@ class PackData(NamedTuple):
     temperature_c: tuple[float, float]
     discharge_a: float = math.nan
     power_limit_w: float = math.nan
+    ohmic_ohm: float = math.nan
+    growth: float = AGED
 
 
 class PackInputs(NamedTuple):
@@ -116,6 +121,8 @@ def _data(design: Design, needs: Needs, pack_id: str, part: Pack) -> PackData | 
         temperature_c=(temperature.minimum.value, temperature.maximum.value),
         discharge_a=sheet.discharge_current.value if sheet.discharge_current is not None else math.nan,
         power_limit_w=_power_limit(design),
+        ohmic_ohm=sheet.cell_ohmic_resistance.low if sheet.cell_ohmic_resistance is not None else math.nan,
+        growth=sheet.resistance_growth.high if sheet.resistance_growth is not None else AGED,
     )
 
 
@@ -165,6 +172,11 @@ def _figures(pack: PackData) -> PackFigures:
     nominal = float(physics.pack_voltage_v(pack.series, pack.cell_nominal_v))
     low_v, high_v = physics.pack_voltage_range_v(pack.series, pack.cell_minimum_v, pack.cell_maximum_v)
     strongest = max(corners, key=lambda c: c.open_circuit_v / c.resistance_low_ohm)
+    fault_ohm = min(c.resistance_low_ohm for c in corners)
+    if pack.ohmic_ohm > 0:
+        ohmic = float(physics.pack_resistance_ohm(pack.series, pack.parallel, pack.ohmic_ohm, pack.link_low_ohm))
+        fault_ohm = min(fault_ohm, ohmic)
+    aged_ohm = max(pack.growth * (c.resistance_ohm - pack.link_ohm) + pack.link_ohm for c in corners)
     return PackFigures(
         pack=pack.id,
         series=pack.series,
@@ -181,6 +193,8 @@ def _figures(pack: PackData) -> PackFigures:
             physics.current_at_largest_power_a(weakest.open_circuit_v, weakest.resistance_ohm)
         ),
         short_circuit_a=float(physics.short_circuit_current_a(strongest.open_circuit_v, strongest.resistance_low_ohm)),
+        fault_ohm=fault_ohm,
+        aged_ohm=aged_ohm,
     )
 
 

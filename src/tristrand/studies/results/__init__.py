@@ -1,6 +1,7 @@
 """Result types of the studies: frozen, with units in their field names."""
 
 from tristrand.studies.results.common import Input, Later, Missing, Series, Working, facts, found, working
+from tristrand.studies.results.protection import Fault, FaultCurrent, FaultsResult, FromCapacitor
 from tristrand.studies.results.strand import (
     Ampacity,
     CableOption,
@@ -28,7 +29,11 @@ __all__ = [
     "Corner",
     "DischargeCase",
     "DischargeResult",
+    "Fault",
+    "FaultCurrent",
+    "FaultsResult",
     "Flow",
+    "FromCapacitor",
     "Input",
     "Later",
     "Missing",

@@ -37,6 +37,8 @@ class PackFigures(NamedTuple):
     largest_power_w: float
     largest_power_current_a: float
     short_circuit_a: float
+    fault_ohm: float = float("nan")
+    aged_ohm: float = float("nan")
 
 
 class PackResult(NamedTuple):

@@ -1,0 +1,296 @@
+"""What a dead short drives through every part: at every terminal to the other pole, and across every device.
+
+All contactors that stand in the main path are closed. The strongest case is the fullest pack at its least resistance
+with cold conductors, the weakest the emptiest pack grown old with conductors at their temperature limit. Whatever the
+bus draws or holds is left out here; a capacitor's own discharge into the fault is worked out beside it.
+"""
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from functools import lru_cache
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tristrand.design import Design
+from tristrand.physics.closing import closing_surge
+from tristrand.physics.fault_loops import FaultCourse, fault_course, joule_integral_a2s, rise_time_s
+from tristrand.studies.circuits import Device, HvCircuit, hv_circuit
+from tristrand.studies.netlist import LEAST_OHM, lead_ohm
+from tristrand.studies.opening import emptiest, fullest, needed
+from tristrand.studies.results import (
+    Fault,
+    FaultCurrent,
+    FaultsResult,
+    FromCapacitor,
+    Later,
+    Missing,
+    PackFigures,
+    PackResult,
+    Working,
+    found,
+)
+
+SOLVER = "NUMERICS#loop equations of a network with resistance and inductance, solved in its modes"
+METHOD = "loop equations of the whole topology, main contactors closed, loads and capacitors left out"
+LOOKED_AT_S = 1.0
+LEAST_SHARE = 1e-9
+"""A branch with less than this share of the fault current carries none of it but rounding."""
+
+Floats = NDArray[np.float64]
+
+
+class Branch(NamedTuple):
+    """Something that a fault current flows through: its resistance [ohm] cold and hot, its inductance [H]."""
+
+    id: str
+    kind: str
+    a: str
+    b: str
+    cold_ohm: float
+    hot_ohm: float
+    henry: float
+
+
+class FaultInputs(NamedTuple):
+    """The branches, the poles of packs and devices, and what is missing."""
+
+    branches: tuple[Branch, ...]
+    packs: tuple[tuple[str, str, str, float], ...]
+    devices: tuple[tuple[str, str, str, float], ...]
+    missing: tuple[Missing, ...]
+
+
+def inputs(design: Design) -> FaultInputs:
+    """Collect what conducts in the main path; a busbar's resistance does not change with temperature."""
+    circuit = hv_circuit(design)
+    missing = needed(circuit.missing, "temperature_rating", "open_time", "close_time", *_CAPACITANCES)
+    packs = []
+    for pack in circuit.packs:
+        henry = design.sheet_of(pack.id).inductance
+        packs.append((pack.id, pack.plus, pack.minus, 0.0 if henry is None else henry.value))
+    return FaultInputs(
+        _branches(circuit), tuple(packs), tuple((d.id, d.plus, d.minus, _farad(d)) for d in circuit.devices), missing
+    )
+
+
+_CAPACITANCES = ("bus_capacitance", "input_capacitance", "output_capacitance")
+
+
+def _farad(device: Device) -> float:
+    return 0.0 if math.isnan(device.farad.high) else device.farad.high
+
+
+def _branches(circuit: HvCircuit) -> tuple[Branch, ...]:
+    found_: list[Branch] = []
+    for lead in circuit.leads:
+        cold = max(lead.ohm_20c, LEAST_OHM)
+        hot = max(lead_ohm(lead, lead.limit_c), LEAST_OHM) if lead.cable and not math.isnan(lead.limit_c) else cold
+        henry = 0.0 if math.isnan(lead.inductance_h) else lead.inductance_h
+        found_.append(Branch(lead.id, "lead", lead.a, lead.b, cold, hot, henry))
+    for item in circuit.series:
+        ohm = max(item.ohm, LEAST_OHM)
+        found_.append(Branch(item.id, item.kind, item.a, item.b, ohm, ohm, 0.0))
+    for contact in circuit.role("main"):
+        ohm = max(contact.ohm, LEAST_OHM)
+        found_.append(Branch(contact.id, "contactor", contact.a, contact.b, ohm, ohm, 0.0))
+    return tuple(found_)
+
+
+def study(data: FaultInputs, packs: PackResult) -> FaultsResult:
+    """Every fault at both ends of what the packs can drive, in one batch."""
+    missing = (*data.missing, *packs.missing)
+    if missing or not packs.packs:
+        return FaultsResult(missing=missing)
+    faults = _faults(data, tuple(packs.packs.items()))
+    inductive = any(b.henry > 0 for b in data.branches) or any(p[3] > 0 for p in data.packs)
+    lines = Later(lambda: [line for fault in faults.values() for line in _workings(fault)])
+    return FaultsResult(lines, (), (), faults, inductive)
+
+
+class _Graph:
+    """A spanning forest of the branches: for every terminal the branches on the way to it from the forest's root."""
+
+    def __init__(self, ends: Iterable[tuple[str, str]]) -> None:
+        pairs = tuple(ends)
+        near: dict[str, list[tuple[str, int, float]]] = {}
+        for k, (a, b) in enumerate(pairs):
+            near.setdefault(a, []).append((b, k, 1.0))
+            near.setdefault(b, []).append((a, k, -1.0))
+        self.row = {terminal: row for row, terminal in enumerate(near)}
+        self.root = np.full(len(near), -1)
+        self.steps = np.zeros((len(near), len(pairs)))
+        used: set[int] = set()
+        for start, own in self.row.items():
+            if self.root[own] >= 0:
+                continue
+            self.root[own] = own
+            queue = [start]
+            for at in queue:
+                for other, k, sense in near[at]:
+                    row = self.row[other]
+                    if self.root[row] < 0:
+                        self.root[row] = own
+                        self.steps[row] = self.steps[self.row[at]]
+                        self.steps[row, k] = sense
+                        used.add(k)
+                        queue.append(other)
+        self.chords = [k for k, (a, b) in enumerate(pairs) if k not in used and a != b]
+        self.ends = pairs
+
+    def joined(self, start: Sequence[str], end: Sequence[str]) -> NDArray[np.bool_]:
+        """Whether the two terminals of each pair are joined."""
+        rows = [[self.row.get(name, -1) for name in names] for names in (start, end)]
+        first, second = np.array(rows, dtype=np.intp).reshape(2, -1)
+        return np.asarray((first >= 0) & (second >= 0) & (self.root[first] == self.root[second]))
+
+    def way(self, start: Sequence[str], end: Sequence[str]) -> Floats:
+        """Branches (pairs, branches) from start to end with their sense, for pairs that are joined."""
+        return self.steps[[self.row[name] for name in end]] - self.steps[[self.row[name] for name in start]]
+
+    def loops(self) -> Floats:
+        """The loops (m, branches) that close without a fault: one for each branch beside the forest."""
+        out = np.zeros((len(self.chords), len(self.ends)))
+        if self.chords:
+            ends = [self.ends[k] for k in self.chords]
+            out[:] = self.way([b for _, b in ends], [a for a, _ in ends])
+            out[np.arange(len(ends)), self.chords] += 1.0
+        return out
+
+
+class _Spot(NamedTuple):
+    """Where a fault is: the terminals it joins, and what it is called."""
+
+    name: str
+    start: str
+    end: str
+    across: str
+
+
+def _spots(data: FaultInputs, graph: _Graph) -> list[_Spot]:
+    """Every terminal to the other pole of the pack that feeds it, then every device across its own terminals."""
+    spots: list[_Spot] = []
+    sides = _sides(data)
+    for terminal in graph.row:
+        side = sides.get(terminal)
+        if side is not None:
+            spots.append(_Spot(terminal, *((terminal, side[1]) if side[0] == "plus" else (side[1], terminal)), ""))
+    spots += [_Spot(f"{name} across", plus, minus, name) for name, plus, minus, _ in data.devices]
+    return spots
+
+
+def _sides(data: FaultInputs) -> dict[str, tuple[str, str]]:
+    """For every terminal that conductors join to a pole of a pack: that pole, and the pack's other terminal."""
+    near: dict[str, list[str]] = {}
+    for branch in data.branches:
+        near.setdefault(branch.a, []).append(branch.b)
+        near.setdefault(branch.b, []).append(branch.a)
+    sides: dict[str, tuple[str, str]] = {}
+    for _, plus, minus, _ in data.packs:
+        for pole, start, other in (("plus", plus, minus), ("minus", minus, plus)):
+            queue = [start]
+            sides.setdefault(start, (pole, other))
+            for at in queue:
+                for terminal in near.get(at, ()):
+                    if terminal not in sides:
+                        sides[terminal] = (pole, other)
+                        queue.append(terminal)
+    return sides
+
+
+@lru_cache(maxsize=64)
+def _faults(data: FaultInputs, packs: tuple[tuple[str, PackFigures], ...]) -> Mapping[str, Fault]:
+    graph = _Graph([*((b.a, b.b) for b in data.branches), *((minus, plus) for _, plus, minus, _ in data.packs)])
+    spots = _spots(data, graph)
+    fed = graph.joined([s.end for s in spots], [s.start for s in spots])
+    spots = [spot for spot, there in zip(spots, fed.tolist(), strict=True) if there]
+    if not spots:
+        return {}
+    ways = graph.way([s.end for s in spots], [s.start for s in spots])
+    base = graph.loops()
+    loops = np.concatenate([ways[:, None], np.broadcast_to(base, (len(spots), *base.shape))], axis=1)
+    ends = _ends(data, dict(packs))
+    strong, weak = (_read(data, fault_course(loops, *end)) for end in ends)
+    held = _capacitors(data, graph, spots, ends[0])
+    return {
+        spot.name: Fault(spot.name, spot.start, spot.end, spot.across, most, least, sources)
+        for spot, most, least, sources in zip(spots, strong, weak, held, strict=True)
+    }
+
+
+def _ends(data: FaultInputs, packs: Mapping[str, PackFigures]) -> tuple[tuple[Floats, Floats, Floats], ...]:
+    """Resistance, inductance and e.m.f. of every branch and pack, for the strongest and the weakest fault."""
+    henry = np.array([*(b.henry for b in data.branches), *(p[3] for p in data.packs)])
+    ends = []
+    for cold in (True, False):
+        ohm = [b.cold_ohm if cold else b.hot_ohm for b in data.branches]
+        volt = [0.0] * len(data.branches)
+        for name, *_ in data.packs:
+            figures = packs[name]
+            corner = fullest(figures) if cold else emptiest(figures)
+            ohm.append(figures.fault_ohm if cold else figures.aged_ohm)
+            volt.append(corner.open_circuit_v)
+        ends.append((np.array(ohm), henry, np.array(volt)))
+    return tuple(ends)
+
+
+def _read(data: FaultInputs, course: FaultCourse) -> list[FaultCurrent]:
+    """The fault's own current and those of the branches, fault by fault."""
+    names = [*(b.id for b in data.branches), *(p[0] for p in data.packs)]
+    own, first = course.of_loop(0), np.zeros(len(course.rate), dtype=np.intp)
+    total, final = np.abs(own.final_a[:, 0]), course.final_a
+    rise = rise_time_s(own, first)
+    whole = joule_integral_a2s(own, first, np.full(len(first), LOOKED_AT_S))
+    carried = np.abs(final) > LEAST_SHARE * total[:, None]
+    return [
+        FaultCurrent(amps, seconds, a2s, tuple((names[j], final[k, j].item()) for j in np.flatnonzero(carried[k])))
+        for k, (amps, seconds, a2s) in enumerate(zip(total.tolist(), rise.tolist(), whole.tolist(), strict=True))
+    ]
+
+
+def _capacitors(
+    data: FaultInputs, graph: _Graph, spots: Sequence[_Spot], strong: tuple[Floats, Floats, Floats]
+) -> list[tuple[FromCapacitor, ...]]:
+    """What every device's capacitance alone drives into each fault along the conductors, at the highest voltage.
+
+    A fault across the device's own terminals is left out: what limits it there lies inside the device.
+    """
+    ohm, henry, volt = strong
+    wires = _Graph((b.a, b.b) for b in data.branches)
+    size = len(data.branches)
+    out: list[list[FromCapacitor]] = [[] for _ in spots]
+    start, end = [s.start for s in spots], [s.end for s in spots]
+    for name, plus, minus, farad in data.devices:
+        if farad <= 0 or not graph.joined([minus], [plus])[0]:
+            continue
+        charged_v = abs(float((graph.way([minus], [plus]) @ volt)[0]))
+        near = wires.joined([plus] * len(spots), start) & wires.joined(end, [minus] * len(spots))
+        rows = np.flatnonzero(near)
+        if not rows.size:
+            continue
+        there = wires.way([plus] * rows.size, [start[k] for k in rows])
+        back = wires.way([end[k] for k in rows], [minus] * rows.size)
+        lie = np.abs(there + back)
+        outside = lie.any(axis=1)
+        loop_ohm, loop_h = lie @ ohm[:size], lie @ henry[:size]
+        surge = closing_surge(charged_v, loop_h[outside], loop_ohm[outside], farad)
+        numbers = (np.asarray(x, dtype=float).tolist() for x in surge[:3])
+        for k, *values in zip(rows[outside].tolist(), *numbers, strict=True):
+            out[k].append(FromCapacitor(name, *values))
+    return [tuple(found_) for found_ in out]
+
+
+def _workings(fault: Fault) -> list[Working]:
+    lines = []
+    for word, case in (("strongest", fault.strongest), ("weakest", fault.weakest)):
+        lines += [
+            found(fault.name, "I_k", f"current of the fault, {word}", case.current_a, "A", SOLVER, METHOD),
+            found(fault.name, "t_63", f"time to 63 % of it, {word}", case.rise_s, "s", SOLVER, METHOD),
+        ]
+    for source in fault.capacitors:
+        words = f"peak from the capacitance of {source.device} alone"
+        lines.append(
+            found(fault.name, "I_C", words, source.peak_a, "A", "CLOSED-FORM#series RLC step response", METHOD)
+        )
+    return lines
