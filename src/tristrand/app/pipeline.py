@@ -9,14 +9,16 @@ from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 from tristrand.design import Design
-from tristrand.studies import conductors, discharge, operating, pack, precharge
+from tristrand.studies import conductors, discharge, faults, operating, pack, precharge, protection
 from tristrand.studies.results import (
     ConductorsResult,
     DischargeResult,
+    FaultsResult,
     Missing,
     OperatingResult,
     PackResult,
     PrechargeResult,
+    ProtectionResult,
     facts,
 )
 
@@ -52,6 +54,15 @@ STEPS: tuple[Step, ...] = (
         conductors.study,
         ("operating",),
         ConductorsResult,
+    ),
+    Step("faults", "What does a dead short drive, and where?", faults.inputs, faults.study, ("pack",), FaultsResult),
+    Step(
+        "protection",
+        "Do the fuses protect?",
+        protection.inputs,
+        protection.study,
+        ("faults", "conductors"),
+        ProtectionResult,
     ),
     Step("precharge", "Does precharge end well?", precharge.inputs, precharge.study, ("pack",), PrechargeResult),
     Step(

@@ -165,6 +165,13 @@ class PackSheet(SheetHead):
     charge_current: Current | None = None
 
 
+class MeltingPoint(Strict):
+    """One point of a maker's time-current curve: the average time to melt at a constant current."""
+
+    current: Current
+    time: Annotated[Datum, Q("time", above=0)]
+
+
 class FuseSheet(SheetHead):
     """A fuse for direct current."""
 
@@ -176,6 +183,36 @@ class FuseSheet(SheetHead):
         default=None, description="share of the rated current it may carry for ever"
     )
     overload: list[Overload] = OVERLOAD
+    breaking_capacity: Current | None = Field(
+        default=None, description="largest prospective direct current that it clears at its rated voltage"
+    )
+    breaking_time_constant: Duration | None = Field(
+        default=None, description="largest L/R of the circuit at which it clears that, and for which clearing I²t holds"
+    )
+    minimum_breaking_current: Current | None = Field(
+        default=None, description="least current that it clears; below it may melt and go on arcing"
+    )
+    melting: list[MeltingPoint] = Field(default_factory=empty_list, description="time-current curve, rising currents")
+    melting_joule_integral: Annotated[Datum, Q("joule_integral", above=0)] | None = Field(
+        default=None, description="I²t up to melting at large currents"
+    )
+    clearing_joule_integral: Annotated[Datum, Q("joule_integral", above=0)] | None = Field(
+        default=None, description="I²t of melting and arcing together at its rated voltage"
+    )
+
+    @model_validator(mode="after")
+    def _order(self) -> Self:
+        if len(self.melting) == 1:
+            raise fault("a melting curve of one point", "give two points or more, or none")
+        _rising("melting: current", [point.current for point in self.melting])
+        _rising("melting: time, from the last point to the first", [p.time for p in reversed(self.melting)])
+        melts, clears = self.melting_joule_integral, self.clearing_joule_integral
+        if melts and clears and melts.value > clears.value:
+            raise fault(
+                f"melting_joule_integral {melts.text} is above clearing_joule_integral {clears.text}",
+                "clearing is melting and arcing together: check which is which",
+            )
+        return self
 
 
 class ContactorSheet(SheetHead):
@@ -189,6 +226,16 @@ class ContactorSheet(SheetHead):
     )
     make_joule_integral: Annotated[Datum, Q("joule_integral", above=0)] | None = None
     overload: list[Overload] = OVERLOAD
+    withstand: Overload | None = Field(
+        default=None, description="largest current that it carries closed in a short circuit, and for how long"
+    )
+    break_current: Current | None = Field(
+        default=None, description="largest current that it may open at its rated voltage, forward (discharging)"
+    )
+    break_current_reverse: Current | None = Field(
+        default=None,
+        description="the same backward (charging, regeneration); without it the type is taken to be polarised",
+    )
     contact_resistance: Resistance | None = None
     close_time: Duration | None = None
     open_time: Duration | None = None
@@ -298,6 +345,9 @@ class CableSheet(SheetHead):
     conductor_diameter: Length | None = None
     outer_diameter: Length | None = None
     temperature_rating: Temperature | None = None
+    short_circuit_temperature: Temperature | None = Field(
+        default=None, description="hottest that the insulation bears at the end of a short circuit of up to 5 s"
+    )
     rated_voltage: Voltage | None = None
     inductance: Annotated[Datum, Q("inductance_per_length", above=0)] | None = Field(
         default=None, description="per metre of run"

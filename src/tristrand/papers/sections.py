@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from tristrand.design import Design
-from tristrand.papers import bars, plots, tables, transient_tables
+from tristrand.papers import bars, plots, protection_tables, tables, time_current, transient_tables
 from tristrand.papers.frame import Plot, render_svg
 from tristrand.papers.workings import Line, lines_by_object
 from tristrand.rules.limits import strictest
@@ -86,10 +86,20 @@ def discharge_limit(design: Design) -> tuple[float, str]:
     return limit.value, f"Allowed: {show(limit.value, 's')}, {describe(limit.source)}."
 
 
+def _faults(result: Any, design: Design) -> tuple[list[str], list[tables.Table], list[Plot]]:
+    return [], protection_tables.fault_tables(result), []
+
+
+def _protection(result: Any, design: Design) -> tuple[list[str], list[tables.Table], list[Plot]]:
+    return [], protection_tables.protection_tables(result), time_current.fuses(result)
+
+
 STUDIES: dict[str, _Study] = {
     "pack": _Study("Pack", "What can the pack give?", _pack),
     "operating": _Study("Operating currents", "What flows where in each case?", _operating),
     "conductors": _Study("Conductors", "Do the cables carry it?", _conductors),
+    "faults": _Study("Short circuits", "What does a dead short drive, and where?", _faults),
+    "protection": _Study("Protection", "Do the fuses protect?", _protection),
     "precharge": _Study("Precharge", "Does precharge end well?", _precharge),
     "discharge": _Study("Discharge", "Does the bus go dead in time?", _discharge),
 }

@@ -11,6 +11,7 @@ from tristrand.rules import (
     precharge_parts,
     quality,
     ratings,
+    short_circuits,
     structure,
 )
 from tristrand.rules.limits import LIMITS, RULE_SETS, Limit
@@ -53,5 +54,6 @@ __all__ = [
     "precharge_parts",
     "quality",
     "ratings",
+    "short_circuits",
     "structure",
 ]

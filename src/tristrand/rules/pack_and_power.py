@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from tristrand.findings import Evidence
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
 from tristrand.rules.timed import Allowed, judge_timed, peak, timed
-from tristrand.rules.view import HV_FILE, OPERATING, PARTS, sheet_pointer
+from tristrand.rules.view import HV_FILE, OPERATING, PARTS, WITH_CHARGER, sheet_pointer
 from tristrand.studies.results import CaseFlows, Missing
 
 LIMIT = "DATASHEET#pack current"
@@ -121,21 +121,8 @@ def _sustained(ctx: Context, pack_id: str, cases: list[CaseFlows]) -> Iterable[O
     checks="The pack's charging current in case charge stays within its limit; regenerative braking is not computed.",
     why="Too much charging current plates lithium and, in time, shorts cells from within.",
     sources=("DATASHEET#pack charge current",),
-    failing=(
-        ("vehicle.yaml", "modes/charging", "{high_voltage: [charge]}"),
-        ("parts/pack-84s.yaml", "charge_current", "5 A"),
-        (HV_FILE, "parts/obc", "{kind: charger, sheet: obc, power: {charge: 6 kW}}"),
-        (HV_FILE, "connections/W97", "{from: bus_plus.bar, to: obc.plus, cable: hv-16, length: 1 m}"),
-        (HV_FILE, "connections/W98", "{from: bus_minus.bar, to: obc.minus, cable: hv-16, length: 1 m}"),
-        ("parts/obc.yaml", "", "{schema_version: 1, kind: charger, output_current: 18 A, output_capacitance: 20 µF}"),
-    ),
-    passing=(
-        ("vehicle.yaml", "modes/charging", "{high_voltage: [charge]}"),
-        (HV_FILE, "parts/obc", "{kind: charger, sheet: obc, power: {charge: 6 kW}}"),
-        (HV_FILE, "connections/W97", "{from: bus_plus.bar, to: obc.plus, cable: hv-16, length: 1 m}"),
-        (HV_FILE, "connections/W98", "{from: bus_minus.bar, to: obc.minus, cable: hv-16, length: 1 m}"),
-        ("parts/obc.yaml", "", "{schema_version: 1, kind: charger, output_current: 18 A, output_capacitance: 20 µF}"),
-    ),
+    failing=(*WITH_CHARGER, ("parts/pack-84s.yaml", "charge_current", "5 A")),
+    passing=WITH_CHARGER,
     waivable=False,
 )
 def pack_charge_current(ctx: Context) -> Iterable[Outcome]:

@@ -20,6 +20,14 @@ SETTINGS = "high_voltage/precharge"
 OPERATING = ("pack", "operating")
 CONDUCTORS = ("pack", "operating", "conductors")
 PRECHARGE = ("pack", "precharge")
+# For examples: the starter with a charger on its bus.
+WITH_CHARGER: tuple[tuple[str, str, str], ...] = (
+    ("vehicle.yaml", "modes/charging", "{high_voltage: [charge]}"),
+    (HV_FILE, "parts/obc", "{kind: charger, sheet: obc, power: {charge: 6 kW}}"),
+    (HV_FILE, "connections/W97", "{from: bus_plus.bar, to: obc.plus, cable: hv-16, length: 1 m}"),
+    (HV_FILE, "connections/W98", "{from: bus_minus.bar, to: obc.minus, cable: hv-16, length: 1 m}"),
+    ("parts/obc.yaml", "", "{schema_version: 1, kind: charger, output_current: 18 A, output_capacitance: 20 µF}"),
+)
 
 
 def circuit_of(ctx: Context) -> HvCircuit:

@@ -1,7 +1,16 @@
 """Result types of the studies: frozen, with units in their field names."""
 
 from tristrand.studies.results.common import Input, Later, Missing, Series, Working, facts, found, working
-from tristrand.studies.results.protection import Fault, FaultCurrent, FaultsResult, FromCapacitor
+from tristrand.studies.results.protection import (
+    Fault,
+    FaultCurrent,
+    FaultsResult,
+    FromCapacitor,
+    FuseDuty,
+    FusePair,
+    LetThrough,
+    ProtectionResult,
+)
 from tristrand.studies.results.strand import (
     Ampacity,
     CableOption,
@@ -34,14 +43,18 @@ __all__ = [
     "FaultsResult",
     "Flow",
     "FromCapacitor",
+    "FuseDuty",
+    "FusePair",
     "Input",
     "Later",
+    "LetThrough",
     "Missing",
     "OperatingResult",
     "PackFigures",
     "PackResult",
     "PrechargeAttempt",
     "PrechargeResult",
+    "ProtectionResult",
     "Series",
     "Starved",
     "Working",

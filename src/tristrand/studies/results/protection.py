@@ -49,3 +49,54 @@ class FaultsResult(NamedTuple):
     series: Sequence[Series] = ()
     faults: Mapping[str, Fault] = NONE
     inductive: bool = False
+
+
+class FuseDuty(NamedTuple):
+    """What faults ask of one fuse.
+
+    ``largest_a`` is the strongest prospective current through it, ``rise_s`` the slowest rise to 63 % of such a
+    current; ``smallest_a`` the weakest current of a fault that it, and no smaller fuse in its way, has to clear (nan
+    where there is none). Each with the fault it comes from.
+    """
+
+    largest_a: float
+    largest_at: str
+    rise_s: float
+    rise_at: str
+    smallest_a: float
+    smallest_at: str
+
+
+class LetThrough(NamedTuple):
+    """The largest I2t that a fuse lets through a part, of all faults, and what the part bears (nan: not known).
+
+    ``weakest`` says whether it is the weak fault, which melts the fuse slowly, that heats the part most.
+    """
+
+    worst_a2s: float
+    limit_a2s: float
+    fuse: str
+    fault: str
+    weakest: bool
+    words: str
+
+
+class FusePair(NamedTuple):
+    """Two fuses in one fault's way: the one that is to open alone, and the one ahead that is to stay whole."""
+
+    upstream: str
+    downstream: str
+    melting_a2s: float
+    clearing_a2s: float
+
+
+class ProtectionResult(NamedTuple):
+    """Fuses, cables and main contactors in a short circuit, by id."""
+
+    workings: Sequence[Working] = ()
+    missing: tuple[Missing, ...] = ()
+    series: Sequence[Series] = ()
+    fuses: Mapping[str, FuseDuty] = NONE
+    leads: Mapping[str, LetThrough] = NONE
+    contactors: Mapping[str, LetThrough] = NONE
+    pairs: tuple[FusePair, ...] = ()

@@ -1,0 +1,398 @@
+"""HV201 to HV207: what fuses clear in a short circuit, and what they let through cables and contactors."""
+
+import math
+from collections.abc import Callable, Iterable, Iterator
+from typing import Any
+
+from tristrand.design import Datum
+from tristrand.findings import Edit, WayOut
+from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
+from tristrand.rules.view import HV_FILE, LEADS, PARTS, WITH_CHARGER, better, sheet_pointer, sheets_of_kind
+from tristrand.studies.results import LetThrough, Missing, ProtectionResult
+
+PROTECTION = ("pack", "operating", "conductors", "faults", "protection")
+
+
+def _result(ctx: Context) -> ProtectionResult | None:
+    result: ProtectionResult = ctx.results["protection"]
+    return result if result.fuses else None
+
+
+def _silent(ctx: Context) -> Outcome:
+    missing = ctx.results["protection"].missing
+    return ctx.open(missing) if missing else NotApplicable("no fuse lies in the way of a short circuit")
+
+
+def _datum(ctx: Context, part_id: str, field: str, what: str) -> tuple[Datum | None, Missing]:
+    """A datum of a part's sheet, and what to say where it is missing."""
+    datum: Datum | None = getattr(ctx.design.sheet_of(part_id), field)
+    return datum, Missing(sheet_pointer(ctx, part_id, field), f"{what} of {part_id}")
+
+
+@rule(
+    "HV201",
+    "fuse-breaking-capacity",
+    "error",
+    needs=PROTECTION,
+    checks="Every fuse clears the largest prospective current that the packs can drive through it.",
+    why="Above its breaking capacity a fuse bursts and the arc stands on in its holder.",
+    sources=("FSAE-2026#EV.6.6.2", "DATASHEET#breaking capacity"),
+    failing=(("parts/fuse-160.yaml", "breaking_capacity", "2 kA"),),
+    waivable=False,
+)
+def fuse_breaking_capacity(ctx: Context) -> Iterable[Outcome]:
+    """Fullest pack, least resistance, cold conductors."""
+    result = _result(ctx)
+    if result is None:
+        yield _silent(ctx)
+        return
+    for name, duty in result.fuses.items():
+        breaks, gap = _datum(ctx, name, "breaking_capacity", "breaking capacity")
+        if breaks is None:
+            yield ctx.open([gap])
+            continue
+        yield ctx.compare(
+            f"{PARTS}/{name}",
+            "largest prospective current through it",
+            duty.largest_a,
+            "A",
+            "<",
+            breaks.low,
+            "DATASHEET#breaking capacity",
+            basis=breaks.basis,
+            subject=name,
+            bad=f"cannot clear the short circuit at {duty.largest_at}",
+            good="clears the largest short circuit that can flow through it",
+            related=((gap.pointer, "its breaking capacity"),),
+            ways_out=better(ctx, name, "breaking_capacity", duty.largest_a),
+        )
+
+
+@rule(
+    "HV202",
+    "fuse-breaking-time-constant",
+    "warning",
+    needs=PROTECTION,
+    checks="No short circuit through a fuse rises more slowly than the time constant its breaking capacity holds for.",
+    why="The more inductance drives the arc, the longer it burns: printed capacity and clearing I²t no longer hold.",
+    sources=("FUSE-GUIDE#arcing grows with voltage and L/R", "DATASHEET#time constant of the breaking capacity"),
+    failing=(("parts/hv-4.yaml", "inductance", "2 mH/m"),),
+)
+def fuse_breaking_time_constant(ctx: Context) -> Iterable[Outcome]:
+    """The slowest rise of any fault through the fuse, strongest packs."""
+    result = _result(ctx)
+    if result is None:
+        yield _silent(ctx)
+        return
+    if not ctx.results["faults"].inductive:
+        yield ctx.open([Missing("parts", "inductance of the cables")])
+        return
+    for name, duty in result.fuses.items():
+        limit, gap = _datum(ctx, name, "breaking_time_constant", "time constant of the breaking capacity")
+        if limit is None:
+            yield ctx.open([gap])
+            continue
+        yield ctx.compare(
+            f"{PARTS}/{name}",
+            "slowest rise to 63 % of a short circuit through it",
+            duty.rise_s,
+            "s",
+            "<=",
+            limit.low,
+            "DATASHEET#time constant of the breaking capacity",
+            basis=limit.basis,
+            subject=name,
+            bad=f"was not proven for the inductance in the short circuit at {duty.rise_at}",
+            good="was proven for circuits with more inductance",
+            related=((gap.pointer, "the time constant"),),
+        )
+
+
+@rule(
+    "HV203",
+    "fuse-minimum-breaking",
+    "error",
+    needs=PROTECTION,
+    checks="The weakest short circuit that a fuse alone has to clear is above its minimum breaking current.",
+    why="A fuse that melts below its minimum breaking current goes on arcing inside until it burns through its body.",
+    sources=("DATASHEET#minimum breaking current", "PRACTICE#aged pack, twice the resistance"),
+    failing=(("parts/fuse-160.yaml", "minimum_breaking_current", "1.5 kA"),),
+    waivable=False,
+)
+def fuse_minimum_breaking(ctx: Context) -> Iterable[Outcome]:
+    """Emptiest and aged pack, hot conductors."""
+    result = _result(ctx)
+    if result is None:
+        yield _silent(ctx)
+        return
+    for name, duty in result.fuses.items():
+        if math.isnan(duty.smallest_a):
+            continue
+        least, gap = _datum(ctx, name, "minimum_breaking_current", "minimum breaking current")
+        if least is None:
+            yield ctx.open([gap])
+            continue
+        yield ctx.compare(
+            f"{PARTS}/{name}",
+            "weakest short circuit that it has to clear",
+            duty.smallest_a,
+            "A",
+            ">=",
+            least.high,
+            "DATASHEET#minimum breaking current",
+            basis=least.basis,
+            subject=name,
+            bad=f"may not clear the short circuit at {duty.smallest_at} with the pack empty and aged",
+            good="clears the weakest short circuit it has to",
+            related=((gap.pointer, "its minimum breaking current"),),
+            ways_out=_sooner(ctx, name, "minimum_breaking_current", duty.smallest_a),
+        )
+
+
+def _sooner(ctx: Context, fuse: str, field: str, most: float) -> Callable[[], Iterable[WayOut]]:
+    """Ways out for a fuse: the folder's other fuses with ``field`` at most ``most``, the largest rating first."""
+
+    def ways() -> Iterator[WayOut]:
+        own: Any = ctx.design.high_voltage.parts[fuse]
+        fitting = []
+        for name, sheet in sheets_of_kind(ctx, "fuse").items():
+            datum = getattr(sheet, field)
+            if name != own.sheet and datum is not None and datum.high <= most and sheet.rated_current is not None:
+                fitting.append((-sheet.rated_current.value, name, datum.text))
+        for _, name, text in sorted(fitting):
+            yield WayOut(
+                f"fit {name} as {fuse} ({field.replace('_', ' ')} {text})",
+                (Edit(HV_FILE, f"parts/{fuse}/sheet", name),),
+            )
+
+    return ways
+
+
+@rule(
+    "HV204",
+    "fuse-saves-cable-in-short",
+    "error",
+    needs=PROTECTION,
+    checks=(
+        "What the fuse lets through in any short circuit, strong or weak, is less than what heats the cable from its "
+        "working limit to the end temperature of its insulation."
+    ),
+    why="A cable that outlasts every overload still burns in the instant of a short if its fuse is too slow for it.",
+    sources=("IEC-60364-5-54#adiabatic equation", "DATASHEET#I2t of the fuse"),
+    failing=(("parts/fuse-160.yaml", "clearing_joule_integral", "300000 A²s"),),
+    waivable=False,
+)
+def fuse_saves_cable_in_short(ctx: Context) -> Iterable[Outcome]:
+    """Adiabatic: k²S² from the conductor's temperature limit, metal area as its resistance gives it."""
+    result = _result(ctx)
+    if result is None:
+        yield _silent(ctx)
+        return
+    for name, found in result.leads.items():
+        lead: Any = ctx.design.high_voltage.connections[name]
+        if lead.cable is None:
+            continue
+        pointer = f"parts/{lead.cable}/short_circuit_temperature"
+        if ctx.design.sheets[lead.cable].short_circuit_temperature is None:
+            yield ctx.open([Missing(pointer, f"end temperature in a short circuit of {lead.cable}")])
+            continue
+        yield _borne(ctx, f"{LEADS}/{name}", f"cable {name} ({lead.cable})", found, "IEC-60364-5-54#adiabatic equation")
+
+
+@rule(
+    "HV205",
+    "fuse-saves-contactor-in-short",
+    "error",
+    needs=PROTECTION,
+    checks="What the fuse lets through in any short circuit is less than what the main contactors withstand closed.",
+    why="Blown open by the current and shut again on the arc, a contactor welds, and then nothing parts the pack.",
+    sources=("DATASHEET#short-circuit withstand", "DATASHEET#I2t of the fuse"),
+    failing=(("parts/contactor-200.yaml", "withstand", "{current: 1 kA, time: 20 ms}"),),
+    waivable=False,
+)
+def fuse_saves_contactor_in_short(ctx: Context) -> Iterable[Outcome]:
+    """I²t of the withstand point of the sheet: current squared times its time."""
+    result = _result(ctx)
+    if result is None:
+        yield _silent(ctx)
+        return
+    for name, found in result.contactors.items():
+        if ctx.design.sheet_of(name).withstand is None:
+            yield ctx.open([Missing(sheet_pointer(ctx, name, "withstand"), f"short-circuit withstand of {name}")])
+            continue
+        yield _borne(ctx, f"{PARTS}/{name}", name, found, "DATASHEET#short-circuit withstand")
+
+
+def _borne(ctx: Context, pointer: str, subject: str, found: LetThrough, source: str) -> Outcome:
+    """A part against the I²t that its fuse lets through."""
+    field = "clearing_joule_integral"
+    if math.isnan(found.worst_a2s):
+        return ctx.open([Missing(sheet_pointer(ctx, found.fuse, field), f"clearing I²t of {found.fuse}")])
+    return ctx.compare(
+        pointer,
+        f"I²t that {found.fuse} lets through",
+        found.worst_a2s,
+        "A²s",
+        "<=",
+        found.limit_a2s,
+        source,
+        subject=subject,
+        bad=f"takes more than it bears before {found.fuse} has cleared the {_which(found)} at {found.fault}",
+        good=f"bears what {found.fuse} lets through",
+        related=((f"{PARTS}/{found.fuse}", "the fuse"),),
+        ways_out=_sooner(ctx, found.fuse, field, found.limit_a2s),
+        note=found.words,
+    )
+
+
+def _which(found: LetThrough) -> str:
+    return "weak short circuit (pack empty and aged)" if found.weakest else "short circuit"
+
+
+@rule(
+    "HV206",
+    "fuse-selectivity",
+    "warning",
+    needs=PROTECTION,
+    checks="In a short circuit through two fuses, the one ahead does not begin to melt before the other has cleared.",
+    why="When the heater's fault also takes the main fuse the car stands in the road, and the fault is hard to find.",
+    sources=("CLOSED-FORM#fuses in series carry the same I2t", "DATASHEET#I2t of the fuse"),
+    failing=(("parts/fuse-15.yaml", "clearing_joule_integral", "9000 A²s"),),
+)
+def fuse_selectivity(ctx: Context) -> Iterable[Outcome]:
+    """Melting I²t ahead against clearing I²t behind; holds for large faults, where neither loses heat."""
+    result = _result(ctx)
+    if result is None:
+        yield _silent(ctx)
+        return
+    if not result.pairs:
+        yield NotApplicable("no short circuit flows through two fuses")
+    for pair in result.pairs:
+        gaps = []
+        for name, field, what in (
+            (pair.upstream, "melting_joule_integral", "melting I²t"),
+            (pair.downstream, "clearing_joule_integral", "clearing I²t"),
+        ):
+            datum, gap = _datum(ctx, name, field, what)
+            if datum is None:
+                gaps.append(gap)
+        if gaps:
+            yield ctx.open(gaps)
+            continue
+        yield ctx.compare(
+            f"{PARTS}/{pair.downstream}",
+            f"clearing I²t against the melting I²t of {pair.upstream}",
+            pair.clearing_a2s,
+            "A²s",
+            "<",
+            pair.melting_a2s,
+            "DATASHEET#I2t of the fuse",
+            subject=f"{pair.downstream} behind {pair.upstream}",
+            bad="clears so late that the fuse ahead melts too",
+            good="clears before the fuse ahead begins to melt",
+            related=((f"{PARTS}/{pair.upstream}", "the fuse ahead"),),
+        )
+
+
+@rule(
+    "HV207",
+    "contactor-opens-below-fuse",
+    "error",
+    needs=PROTECTION,
+    checks=(
+        "Main contactors may open every current, discharging, up to the minimum breaking current of the fuses that "
+        "alone clear faults behind them."
+    ),
+    why="Between overload and minimum breaking current the fuse cannot be relied on: there the contactors must open.",
+    sources=("DATASHEET#largest current it may open", "DATASHEET#minimum breaking current"),
+    failing=(("parts/contactor-200.yaml", "break_current", "300 A"),),
+    waivable=False,
+)
+def contactor_opens_below_fuse(ctx: Context) -> Iterable[Outcome]:
+    """The largest minimum breaking current among the fuses in series with a main contactor."""
+    result = _result(ctx)
+    if result is None:
+        yield _silent(ctx)
+        return
+    for name in ctx.design.parts_of("contactor", role="main"):
+        opens, gap = _datum(ctx, name, "break_current", "largest current it may open")
+        behind = _fuses_with(ctx, name)
+        if not behind:
+            continue
+        known = [(ctx.design.sheet_of(f).minimum_breaking_current, f) for f in behind]
+        gaps = [
+            Missing(sheet_pointer(ctx, f, "minimum_breaking_current"), f"minimum breaking current of {f}")
+            for datum, f in known
+            if datum is None
+        ]
+        if opens is None or gaps:
+            yield ctx.open([*([gap] if opens is None else []), *gaps])
+            continue
+        most, fuse = max((datum.high, f) for datum, f in known if datum is not None)
+        yield ctx.compare(
+            f"{PARTS}/{name}",
+            "largest current it may open, forward",
+            opens.low,
+            "A",
+            ">=",
+            most,
+            "DATASHEET#minimum breaking current",
+            basis=opens.basis,
+            subject=name,
+            bad=f"may not open currents below the minimum breaking current of {fuse}, which may not clear them either",
+            good="may open every current that its fuses may fail to clear",
+            related=((gap.pointer, "what it may open"), (f"{PARTS}/{fuse}", "the fuse")),
+        )
+
+
+def _fuses_with(ctx: Context, contactor: str) -> list[str]:
+    """Fuses that clear some fault that flows through a contactor."""
+    found: dict[str, None] = {}
+    clears = {name for name, duty in ctx.results["protection"].fuses.items() if not math.isnan(duty.smallest_a)}
+    for fault in ctx.results["faults"].faults.values():
+        carried = {name for name, _ in fault.strongest.through}
+        if contactor in carried:
+            found |= dict.fromkeys(sorted(carried & clears))
+    return list(found)
+
+
+@rule(
+    "HV208",
+    "contactor-opens-charge",
+    "error",
+    needs=("pack", "operating"),
+    checks="Main contactors may open the largest charging current, which runs against the direction they are made for.",
+    why="A polarised contactor blows a reversed arc into its housing: opened while charging it burns.",
+    sources=("DATASHEET#largest current it may open",),
+    failing=(*WITH_CHARGER, ("parts/contactor-200.yaml", "break_current_reverse", "5 A")),
+    passing=WITH_CHARGER,
+)
+def contactor_opens_charge(ctx: Context) -> Iterable[Outcome]:
+    """The case charge; regenerative braking is not computed yet."""
+    operating = ctx.results["operating"]
+    case = operating.cases.get("charge")
+    if case is None:
+        yield ctx.open(operating.missing) if operating.missing else NotApplicable("no mode uses the case charge")
+        return
+    for name in ctx.design.parts_of("contactor", role="main"):
+        flow = case.flows.get(name)
+        if flow is None or flow.current_a <= 0:
+            continue
+        opens, gap = _datum(ctx, name, "break_current_reverse", "largest current it may open backward")
+        if opens is None:
+            yield ctx.open([gap])
+            continue
+        yield ctx.compare(
+            f"{PARTS}/{name}",
+            "largest charging current through it",
+            flow.current_a,
+            "A",
+            "<=",
+            opens.low,
+            "DATASHEET#largest current it may open",
+            basis=opens.basis,
+            subject=name,
+            bad="may not open the charging current, which runs against its marked direction",
+            good="may open the charging current",
+            related=((gap.pointer, "what it may open backward"),),
+        )
