@@ -172,9 +172,19 @@ def explain(names: tuple[str, ...], form: str) -> None:
 
 @main.command()
 @click.option("--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True)
-def rules(form: str) -> None:
-    """List every rule, one a line."""
-    from tristrand.app.explain import rule_list
+@click.option("--coverage", metavar="RULE_SET", help="Who answers each clause of this rule set: fsae-2026.")
+def rules(form: str, coverage: str | None) -> None:
+    """List every rule, one a line; or, with --coverage, every clause of a rule set and who answers it."""
+    from tristrand.app.explain import UnknownName, rule_list
+    from tristrand.app.explain import coverage as clauses
+
+    if coverage is not None:
+        try:
+            rows, text = clauses(coverage, _columns())
+        except UnknownName as error:
+            raise click.UsageError(str(error)) from None
+        _put(_json({"format_version": 1, "coverage": coverage, "clauses": rows}) if form == "json" else text, None)
+        return
 
     listed = rule_list()
     if form == "json":

@@ -203,3 +203,16 @@ def test_help_warns_and_loads_nothing_heavy() -> None:
     done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
     assert done.stderr.strip() == "[]"
     assert "High voltage can kill" in " ".join(done.stdout.split())
+
+
+def test_rules_lists_who_answers_each_clause() -> None:
+    done = run("rules", "--coverage", "fsae-2026")
+    assert done.exit_code == 0
+    assert "EV.6.6.2" in done.output
+    assert "not covered" in done.output
+    told = json.loads(run("rules", "--coverage", "fsae-2026", "--format", "json").output)
+    assert told["coverage"] == "fsae-2026"
+    assert {row["kind"] for row in told["clauses"]} == {"computed", "declared", "inspection", "procedure"}
+    wrong = run("rules", "--coverage", "fsae-2025")
+    assert wrong.exit_code == 2
+    assert "fsae-2026" in wrong.output

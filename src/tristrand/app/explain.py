@@ -39,6 +39,16 @@ def rule_list() -> list[dict[str, Any]]:
     ]
 
 
+def coverage(name: str, width: int) -> tuple[list[dict[str, Any]], str]:
+    """Clause by clause who answers a rule set today: as plain data, and as a table of text. Raises UnknownName."""
+    from tristrand.rules.coverage.table import TABLES, coverage_rows, coverage_text, load_coverage
+
+    if name not in TABLES:
+        raise UnknownName(f"there is no table of clauses of {name}; there is one of {', '.join(TABLES)}")
+    rows = load_coverage(name)
+    return coverage_rows(rows), coverage_text(rows, width)
+
+
 def explain_rule(code: str) -> dict[str, Any]:
     """One rule: what it checks, why, its limits by rule set, its sources, its examples. Raises UnknownName."""
     wanted = code.strip().upper()

@@ -6,7 +6,7 @@ from typing import Any
 
 from tristrand.design import Datum
 from tristrand.findings import Edit, WayOut
-from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
+from tristrand.rules.rule import PASSED, Context, NotApplicable, Outcome, rule
 from tristrand.rules.view import HV_FILE, LEADS, PARTS, WITH_CHARGER, better, sheet_pointer, sheets_of_kind
 from tristrand.studies.results import LetThrough, Missing, ProtectionResult
 
@@ -225,6 +225,8 @@ def fuse_saves_contactor_in_short(ctx: Context) -> Iterable[Outcome]:
 
 def _borne(ctx: Context, pointer: str, subject: str, found: LetThrough, source: str) -> Outcome:
     """A part against the I²t that its fuse lets through."""
+    if ctx.brief and found.worst_a2s <= found.limit_a2s:
+        return PASSED
     field = "clearing_joule_integral"
     if math.isnan(found.worst_a2s):
         return ctx.open([Missing(sheet_pointer(ctx, found.fuse, field), f"clearing I²t of {found.fuse}")])

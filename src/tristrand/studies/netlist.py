@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from functools import lru_cache
 from typing import Any
 
 from tristrand.physics.circuit import Battery, Capacitor, Inductor, PowerLoad, Resistor, Switch
@@ -15,6 +16,7 @@ LEAST_OHM = 1e-7
 Numbers = Any
 
 
+@lru_cache(maxsize=4096)
 def lead_ohm(lead: Lead, temperature_c: float) -> float:
     """Resistance of a connection [ohm] with its conductor at a temperature; busbars keep the value they were given."""
     if not lead.cable:

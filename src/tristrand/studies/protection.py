@@ -7,6 +7,7 @@ one with the time that the fuse then takes to melt.
 
 import math
 from collections.abc import Iterable, Iterator, Mapping
+from functools import lru_cache
 from typing import NamedTuple
 
 from tristrand.design import Datum, Design
@@ -87,32 +88,44 @@ def study(data: ProtectionInputs, faults: FaultsResult, conductors: ConductorsRe
     """Go through every fault at both of its ends."""
     if not faults.faults:
         return ProtectionResult(missing=faults.missing)
-    fuses = {f.id: f for f in data.fuses}
     limits = dict(data.contactors) | _cable_limits(data, conductors)
-    duties: dict[str, FuseDuty] = {}
-    worst: dict[str, LetThrough] = {}
-    pairs: dict[tuple[str, str], FusePair] = {}
-    for fault in faults.faults.values():
-        clearing = _clearing(fuses, fault.strongest)
-        _duty(duties, fuses, fault, clearing)
-        for through in _let_through(fuses, limits, fault, clearing):
-            name, found = through
-            if name not in worst or _ratio(found) > _ratio(worst[name]):
-                worst[name] = found
-        pairs |= {(p.upstream, p.downstream): p for p in _pairs(fuses, fault, clearing)}
+    scan = _scan(data.fuses, tuple(faults.faults.values()))
+    worst = {name: found._replace(limit_a2s=limits[name]) for name, found in scan.worst.items() if name in limits}
     contactors = {name: worst[name] for name, _ in data.contactors if name in worst}
     leads = {name: found for name, found in worst.items() if name not in contactors}
     lines = Later(lambda: list(_workings(data, conductors, leads, contactors)))
+    duties = scan.duties
     curves = {f.id: f.curve for f in data.fuses if f.curve is not None}
     clears = {f.id: f.clearing_a2s for f in data.fuses}
     drawn = Later(lambda: tuple(fuse_curves(curves, clears, duties, leads, contactors, conductors)))
-    return ProtectionResult(lines, (), drawn, duties, leads, contactors, tuple(pairs.values()))
+    return ProtectionResult(lines, (), drawn, duties, leads, contactors, scan.pairs)
 
 
-def _ratio(found: LetThrough) -> float:
-    """How near to its limit; what is not known counts as worst."""
-    ratio = found.worst_a2s / found.limit_a2s
-    return math.inf if math.isnan(ratio) else ratio
+class _Scan(NamedTuple):
+    """What all faults together ask of the fuses and let through every part, whatever the parts bear."""
+
+    duties: Mapping[str, FuseDuty]
+    worst: Mapping[str, LetThrough]
+    pairs: tuple[FusePair, ...]
+
+
+@lru_cache(maxsize=64)
+def _scan(every: tuple[FuseData, ...], faults: tuple[Fault, ...]) -> _Scan:
+    """Go through every fault; kept, since what a cable bears changes nothing here."""
+    fuses = {f.id: f for f in every}
+    duties: dict[str, FuseDuty] = {}
+    worst: dict[str, LetThrough] = {}
+    pairs: dict[tuple[str, str], FusePair] = {}
+    for fault in faults:
+        clearing = _clearing(fuses, fault.strongest)
+        _duty(duties, fuses, fault, clearing)
+        for name, found in _let_through(fuses, fault, clearing):
+            # What is not known counts as worst.
+            before = worst.get(name)
+            if before is None or math.isnan(found.worst_a2s) or found.worst_a2s > before.worst_a2s:
+                worst[name] = found
+        pairs |= {(p.upstream, p.downstream): p for p in _pairs(fuses, fault, clearing)}
+    return _Scan(duties, worst, tuple(pairs.values()))
 
 
 def _cable_limits(data: ProtectionInputs, conductors: ConductorsResult) -> dict[str, float]:
@@ -160,9 +173,9 @@ def _duty(duties: dict[str, FuseDuty], fuses: Mapping[str, FuseData], fault: Fau
 
 
 def _let_through(
-    fuses: Mapping[str, FuseData], limits: Mapping[str, float], fault: Fault, clearing: tuple[str, ...]
+    fuses: Mapping[str, FuseData], fault: Fault, clearing: tuple[str, ...]
 ) -> Iterator[tuple[str, LetThrough]]:
-    """I2t through every limited part in one fault, until its fuses have cleared it, weak and strong."""
+    """I2t through every part of one fault's way, until its fuses have cleared it, weak and strong."""
     for weakest, current in ((False, fault.strongest), (True, fault.weakest)):
         through = dict(current.through)
         passed = {name: _passed_a2s(fuses[name], abs(through[name]), weakest) for name in clearing if name in through}
@@ -171,10 +184,9 @@ def _let_through(
         slowest = max(passed, key=lambda name: (math.isnan(passed[name][0]), passed[name][0]))
         fuse_a2s, words = passed[slowest]
         for name, amps in current.through:
-            if name in limits:
-                # Where packs stand side by side a part carries more or less than the fuse: I2t goes as the square.
-                share = (amps / through[slowest]) ** 2
-                yield name, LetThrough(fuse_a2s * share, limits[name], slowest, fault.name, weakest, words)
+            # Where packs stand side by side a part carries more or less than the fuse: I2t goes as the square.
+            share = (amps / through[slowest]) ** 2
+            yield name, LetThrough(fuse_a2s * share, math.nan, slowest, fault.name, weakest, words)
 
 
 def _passed_a2s(fuse: FuseData, amps: float, weakest: bool) -> tuple[float, str]:
