@@ -200,6 +200,34 @@ def rules(form: str, coverage: str | None) -> None:
 
 
 @main.command()
+@click.option("--pack", required=True, metavar="VOLTAGE", help="Pole to pole, for example '360 V'.")
+@click.option("--minus", required=True, metavar="VOLTAGE", help="Minus pole to chassis, without the known resistor.")
+@click.option("--plus", required=True, metavar="VOLTAGE", help="Plus pole to chassis, without the known resistor.")
+@click.option("--with-resistor", required=True, metavar="VOLTAGE", help="Pole to chassis with the resistor across it.")
+@click.option("--resistor", required=True, metavar="RESISTANCE", help="The known resistor, for example '180 kΩ'.")
+@click.option("--on", "leg", required=True, type=click.Choice(["minus", "plus"]), help="The pole it was put on.")
+@click.option("--meter", required=True, metavar="RESISTANCE", help="Internal resistance of the voltmeter: '10 MΩ'.")
+@click.option("--both-meters", is_flag=True, help="A meter stayed on each pole; else one meter was moved.")
+@click.option("--highest", default="", metavar="VOLTAGE", help="Highest pack voltage; else the voltage as read.")
+@click.option("--tolerance", default="0.5 %", show_default=True, help="Of every voltage reading.")
+@click.option("--per-volt", default=500.0, show_default=True, type=click.FloatRange(min=1), help="Required Ω/V.")
+@click.option("--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True)
+def insulation(form: str, **given: Any) -> None:
+    """Reduce insulation readings: two voltages to the chassis, and one more with a known resistor.
+
+    Exit 0: the required resistance is met; 1: it is missed; 2: the readings say nothing, or cannot be read.
+    """
+    from tristrand.app.insulation import BadReading, Readings, as_text, reduce
+
+    try:
+        told = reduce(Readings(**given))
+    except BadReading as error:
+        raise click.UsageError(str(error)) from None
+    _put(_json(told) if form == "json" else as_text(told), None)
+    raise SystemExit(2 if "refused" in told else int(not told["met"]))
+
+
+@main.command()
 @click.argument("folder", type=click.Path(path_type=Path))
 def schema(folder: Path) -> None:
     """Write JSON Schema files into FOLDER, so that an editor completes and checks design files."""

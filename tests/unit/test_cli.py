@@ -216,3 +216,38 @@ def test_rules_lists_who_answers_each_clause() -> None:
     wrong = run("rules", "--coverage", "fsae-2025")
     assert wrong.exit_code == 2
     assert "fsae-2026" in wrong.output
+
+
+READINGS = [
+    *("insulation", "--pack", "360V", "--minus", "258.9928V", "--plus", "97.1223V", "--with-resistor", "161.919V"),
+    *("--resistor", "180kΩ", "--on", "minus", "--meter", "10MΩ"),
+]
+
+
+def test_insulation_readings_give_the_weaker_leg_with_the_meter_taken_out() -> None:
+    # The legs behind these readings are 400 kΩ and 150 kΩ (section 2 of the check values; one meter moved).
+    done = run(*READINGS, "--format", "json")
+    assert done.exit_code == 1
+    told = json.loads(done.output)
+    assert told["weaker_leg"] == "plus"
+    assert told["weaker_ohm"]["value"] == pytest.approx(150e3, rel=1e-4)
+    assert told["minus_ohm"]["value"] == pytest.approx(400e3, rel=1e-4)
+    assert told["monitor_ohm"]["value"] == pytest.approx(109.091e3, rel=1e-4)
+    assert [item["met"] for item in told["required"]] == [True, False]
+    assert run(*READINGS, "--per-volt", "400").exit_code == 0
+    text = run(*READINGS).output
+    assert text.startswith("CAUTION")
+    assert "MISSES the 500 Ω/V" in text
+    assert max(map(len, text.splitlines())) <= 110
+
+
+def test_insulation_readings_on_the_wrong_leg_are_refused() -> None:
+    wrong = [("plus" if word == "minus" else word) for word in READINGS]
+    done = run(*wrong)
+    assert done.exit_code == 2
+    assert "REFUSED" in done.output
+    assert "kΩ (" not in done.output
+    for spoilt in ("360A", "nonsense", "-360 V"):
+        bad = run(*[spoilt if word == "360V" else word for word in READINGS])
+        assert bad.exit_code == 2, spoilt
+        assert "--pack" in bad.output
