@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tristrand.physics._num import FloatArray, finite, not_negative, positive
+from tristrand.physics.circuit.scan import gauss
 from tristrand.sources import cites
 
 IntArray = NDArray[np.intp]
@@ -18,9 +19,6 @@ IntArray = NDArray[np.intp]
 LEAST_S = 1e-12
 #: Below this product of rate and time the integral is taken by quadrature: its closed form would cancel.
 NEAR = 1.0
-
-_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(12)
-_NODES, _WEIGHTS = 0.5 * (_NODES + 1.0), 0.5 * _WEIGHTS
 
 
 class FaultCourse(NamedTuple):
@@ -103,9 +101,10 @@ def _mean_of_rises(x: FloatArray) -> FloatArray:
     safe_one, safe_two = np.maximum(one, 1e-300), np.maximum(two, 1e-300)
     both = safe_one + safe_two
     wide = 1.0 + np.expm1(-safe_one) / safe_one + np.expm1(-safe_two) / safe_two - np.expm1(-both) / both
-    risen = -np.expm1(-x[:, :, None] * _NODES)
+    nodes, weights = gauss(12)
+    risen = -np.expm1(-x[:, :, None] * nodes)
     # By quadrature only where it is exact to rounding; a fast mode beside a slow one does not cancel.
-    near = np.einsum("gks,gls,s->gkl", risen, risen, _WEIGHTS)
+    near = np.einsum("gks,gls,s->gkl", risen, risen, weights)
     return np.asarray(np.where(np.maximum(one, two) < NEAR, near, wide))
 
 
