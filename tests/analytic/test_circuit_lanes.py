@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -105,3 +106,24 @@ def test_a_lane_whose_load_has_no_power_stays_apart_behind_an_open_switch() -> N
     ohm = 0.101
     assert run.final(volt("x"))[0] == pytest.approx((OPEN_V + math.sqrt(OPEN_V**2 - 4 * 100.0 * ohm)) / 2, rel=1e-9)
     assert run.final(volt("x"))[1] == 0.0
+
+
+def test_windows_of_an_integral_add_up_in_every_lane() -> None:
+    # Two lanes of very different speed with a load of constant power: many windows have begun in one lane only.
+    ohm = np.array([2.0, 200.0])
+    circuit = Circuit((
+        Battery("pack", "p", "g", 400.0, 0.05),
+        Resistor("r", "p", "bus", ohm),
+        Capacitor("c", "bus", "g", 1e-3),
+        PowerLoad("load", "bus", "g", 100.0, 120.0, 100.0, "off", 0.02),
+    ))  # fmt: skip
+    end, cuts = 1.5, (0.0, 1e-4, 3e-3, 0.021, 0.4, 1.5)
+    probes = [Integral("all", amp("r"), amp("r"))]
+    probes += [Integral(f"part{k}", amp("r"), amp("r"), a, b) for k, (a, b) in enumerate(pairwise(cuts))]
+    run = transient(circuit, end, (), probes)
+    parts = sum(run.integrals[f"part{k}"] for k in range(len(cuts) - 1))
+    assert np.isfinite(parts).all()
+    assert parts == pytest.approx(run.integrals["all"], rel=1e-9)
+    for k, (a, b) in enumerate(pairwise(cuts)):
+        alone = transient(circuit, end, (), [Integral("one", amp("r"), amp("r"), a, b)])
+        assert run.integrals[f"part{k}"] == pytest.approx(alone.integrals["one"], rel=1e-9)

@@ -261,8 +261,11 @@ class _Run(Changes):
             first, last = start_s - self.time[lanes], stop_s - self.time[lanes]
             if (last <= 0).all() or (first >= edges[:, -1]).all():
                 continue
-            inside = edges if (first <= 0).all() else np.maximum(edges, first[:, None])
-            inside = inside if (last >= edges[:, -1]).all() else np.minimum(inside, np.maximum(last, 0.0)[:, None])
+            inside = edges
+            if not ((first <= 0).all() and (last >= edges[:, -1]).all()):
+                # Never outside the panel: what holds on it grows without bound beyond.
+                begin = np.clip(first, 0.0, edges[:, -1])
+                inside = np.clip(edges, begin[:, None], np.maximum(np.minimum(last, edges[:, -1]), begin)[:, None])
             part = integrals(rows, inside, [(a, b) for _, a, b in asked])
             self.total[lanes[:, None], [k for k, _, _ in asked]] += part
 
