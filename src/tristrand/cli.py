@@ -9,6 +9,7 @@ import gc
 import importlib
 import os
 import sys
+from contextlib import suppress
 from importlib import import_module
 from pathlib import Path
 from types import ModuleType
@@ -91,10 +92,13 @@ def _load_models() -> None:
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     if name not in sys.modules:
         later = ModuleType(name)
-        setattr(later, "entry_points", lambda **chosen: import_module(name).entry_points(**chosen))  # noqa: B010
+        for call in ("entry_points", "distributions"):
+            setattr(later, call, lambda call=call, **chosen: getattr(import_module(name), call)(**chosen))
         sys.modules[name] = later
         try:
-            import_module("pydantic.plugin._loader")
+            # A release that looks for plugins elsewhere is loaded as it is.
+            with suppress(ImportError):
+                import_module("pydantic.plugin._loader")
         finally:
             del sys.modules[name]
             vars(importlib).pop("metadata", None)

@@ -251,3 +251,14 @@ def test_insulation_readings_on_the_wrong_leg_are_refused() -> None:
         bad = run(*[spoilt if word == "360V" else word for word in READINGS])
         assert bad.exit_code == 2, spoilt
         assert "--pack" in bad.output
+
+
+@pytest.mark.parametrize("setting", [None, "", "some-plugin", "__all__"])
+def test_check_runs_whatever_plugins_the_reader_has_switched_off(folder: Path, setting: str | None) -> None:
+    import os
+
+    env = {key: value for key, value in os.environ.items() if key != "PYDANTIC_DISABLE_PLUGINS"}
+    env |= {} if setting is None else {"PYDANTIC_DISABLE_PLUGINS": setting}
+    command = [sys.executable, "-m", "tristrand", "check", str(folder)]
+    done = subprocess.run(command, env=env, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr

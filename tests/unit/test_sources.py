@@ -130,3 +130,21 @@ def test_one_source_reads_like_all_of_them() -> None:
     for unknown in ("NOT-THERE", "FSAE", "FSAE-2026.places", ""):
         with pytest.raises(KeyError):
             source_of(unknown)
+
+
+def test_turned_line_ends_hide_no_source(monkeypatch: pytest.MonkeyPatch) -> None:
+    import pkgutil
+
+    from tristrand.sources import catalogue
+
+    whole = pkgutil.get_data("tristrand.sources", "sources.toml")
+    assert whole is not None
+    turned = whole.replace(b"\n", b"\r\n")
+    monkeypatch.setattr(pkgutil, "get_data", lambda *_: turned)
+    catalogue._text.cache_clear()
+    source_of.cache_clear()
+    try:
+        assert source_of("IEC-60204-1").body
+    finally:
+        catalogue._text.cache_clear()
+        source_of.cache_clear()

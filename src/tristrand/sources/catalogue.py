@@ -45,7 +45,8 @@ class Source(NamedTuple):
 
 @lru_cache(maxsize=1)
 def _text() -> str:
-    return (pkgutil.get_data(__package__, "sources.toml") or b"").decode()
+    # A check-out may have turned the line ends.
+    return (pkgutil.get_data(__package__, "sources.toml") or b"").decode().replace("\r\n", "\n")
 
 
 def _parsed(text: str) -> dict[str, Source]:
