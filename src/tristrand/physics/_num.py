@@ -44,6 +44,13 @@ def not_negative(**values: Num) -> None:
         raise ValueError(f"must not be negative: {', '.join(faults)}")
 
 
+def share_of_one(**values: Num) -> None:
+    """Raise ValueError unless 0 < value <= 1 for every value; NaN is refused."""
+    for name, value in values.items():
+        if not _all(value, lambda v: (v > 0.0) & (v <= 1.0)):
+            raise ValueError(f"{name} must be above 0 and at most 1")
+
+
 def finite(**values: Num) -> None:
     """Raise ValueError unless every value is a finite number."""
     faults = [name for name, value in values.items() if not _all(value, np.isfinite)]

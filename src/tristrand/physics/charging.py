@@ -10,7 +10,7 @@ from typing import Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from tristrand.physics._num import FloatArray, Num, arr, not_negative, positive, same
+from tristrand.physics._num import FloatArray, Num, arr, not_negative, positive, same, share_of_one
 from tristrand.physics.pack import current_for_power_a, interpolate_table, terminal_voltage_v
 from tristrand.sources import cites
 
@@ -28,7 +28,7 @@ def supply_power_w(supply_v: Num, current_a: Num, phases: Literal[1, 3] = 1, pow
     Both >= 0; 0 < power_factor <= 1. Shapes broadcast. ValueError otherwise and for another number of phases.
     """
     not_negative(supply_v=supply_v, current_a=current_a)
-    _share_of_one(power_factor=power_factor)
+    share_of_one(power_factor=power_factor)
     if phases not in (1, 3):
         raise ValueError(f"phases must be 1 or 3, not {phases}")
     return same(np.sqrt(float(phases)) * arr(supply_v) * arr(current_a) * arr(power_factor))
@@ -77,13 +77,6 @@ def smallest_link(limits: Mapping[str, float]) -> Link:
 
 
 # ---------------------------------------------------------------- onboard charger, 12 V supply
-def _share_of_one(**values: Num) -> None:
-    """Raise ValueError unless 0 < value <= 1."""
-    for name, value in values.items():
-        if not bool(np.all((arr(value) > 0.0) & (arr(value) <= 1.0))):
-            raise ValueError(f"{name} must be above 0 and at most 1")
-
-
 @cites("CLOSED-FORM#energy balance of the charger")
 def pack_power_w(ac_w: Num, efficiency: Num, low_voltage_w: Num = 0.0, converter_efficiency: Num = 1.0) -> Num:
     """Power that reaches the pack's terminals [W]: eta P - P12/eta12; negative where the 12 V side takes more.
@@ -93,7 +86,7 @@ def pack_power_w(ac_w: Num, efficiency: Num, low_voltage_w: Num = 0.0, converter
     efficiencies above 0 to 1. Shapes broadcast. ValueError otherwise.
     """
     not_negative(ac_w=ac_w)
-    _share_of_one(efficiency=efficiency)
+    share_of_one(efficiency=efficiency)
     taken = low_voltage_energy_j(low_voltage_w, 1.0, converter_efficiency)
     return same(arr(efficiency) * arr(ac_w) - arr(taken))
 
@@ -105,7 +98,7 @@ def low_voltage_energy_j(low_voltage_w: Num, time_s: Num, converter_efficiency: 
     low_voltage_w, time_s >= 0; 0 < converter_efficiency <= 1. Shapes broadcast. ValueError otherwise.
     """
     not_negative(low_voltage_w=low_voltage_w, time_s=time_s)
-    _share_of_one(converter_efficiency=converter_efficiency)
+    share_of_one(converter_efficiency=converter_efficiency)
     return same(arr(low_voltage_w) * arr(time_s) / arr(converter_efficiency))
 
 
@@ -128,7 +121,7 @@ def ac_power_for_current_w(current_a: Num, efficiency: Num, open_v: Num, resista
     """
     not_negative(current_a=current_a)
     positive(open_v=open_v)
-    _share_of_one(efficiency=efficiency)
+    share_of_one(efficiency=efficiency)
     terminal = terminal_voltage_v(open_v, same(-arr(current_a)), resistance_ohm)
     return same(arr(current_a) * arr(terminal) / arr(efficiency))
 

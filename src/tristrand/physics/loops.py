@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from tristrand.physics._num import FloatArray, Num, arr, finite, not_negative, positive, same
+from tristrand.physics._num import FloatArray, Num, arr, finite, not_negative, positive, same, share_of_one
 from tristrand.physics.closing import closing_surge
 from tristrand.sources import cites
 
@@ -97,12 +97,6 @@ def loop_with_load(supply_v: Num, elements: Sequence[LoopElement], load_ohm: Num
 
 
 # ---------------------------------------------------------------- DC-DC converter
-def _efficiency(**efficiencies: Num) -> None:
-    positive(**efficiencies)
-    if not all(bool(np.all(arr(value) <= 1.0)) for value in efficiencies.values()):
-        raise ValueError(f"must not be above 1: {', '.join(efficiencies)}")
-
-
 @cites("CLOSED-FORM#power balance of a converter")
 def converter_input_a(output_w: Num, input_v: Num, efficiency: Num) -> Num:
     """Input current of a converter that gives `output_w` [A]: P/(eta V).
@@ -112,7 +106,7 @@ def converter_input_a(output_w: Num, input_v: Num, efficiency: Num) -> Num:
     """
     not_negative(output_w=output_w)
     positive(input_v=input_v)
-    _efficiency(efficiency=efficiency)
+    share_of_one(efficiency=efficiency)
     return same(arr(output_w) / (arr(efficiency) * arr(input_v)))
 
 
@@ -149,7 +143,7 @@ def browned_out_w(input_v: Num, input_limit_a: Num, efficiency: Num, rated_w: Nu
     ValueError otherwise.
     """
     not_negative(input_v=input_v, input_limit_a=input_limit_a, rated_w=rated_w)
-    _efficiency(efficiency=efficiency)
+    share_of_one(efficiency=efficiency)
     return same(np.minimum(arr(rated_w), arr(efficiency) * arr(input_v) * arr(input_limit_a)))
 
 
@@ -161,7 +155,7 @@ def full_output_from_v(rated_w: Num, input_limit_a: Num, efficiency: Num) -> Num
     """
     not_negative(rated_w=rated_w)
     positive(input_limit_a=input_limit_a)
-    _efficiency(efficiency=efficiency)
+    share_of_one(efficiency=efficiency)
     return same(arr(rated_w) / (arr(efficiency) * arr(input_limit_a)))
 
 

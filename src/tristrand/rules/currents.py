@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
 from tristrand.rules.timed import Allowed, judge_timed, overloads, peak, timed
-from tristrand.rules.view import HV_FILE, OPERATING, PARTS, better, circuit_of, sheet_pointer
+from tristrand.rules.view import HV_FILE, OPERATING, PARTS, against_sheet, better, circuit_of
 from tristrand.studies.results import Missing
 from tristrand.studies.topology import uppermost
 
@@ -52,24 +52,19 @@ def _sustained(ctx: Context, part_id: str) -> Iterable[Outcome]:
     current, case = max(steady, key=lambda pair: pair[0], default=(0.0, None))
     if case is None or current <= 0:
         return
-    rated = ctx.design.sheet_of(part_id).continuous_current
-    pointer = sheet_pointer(ctx, part_id, "continuous_current")
-    if rated is None:
-        yield ctx.open([Missing(pointer, f"continuous current of {part_id}")])
-        return
-    yield ctx.compare(
-        f"{PARTS}/{part_id}",
+    yield against_sheet(
+        ctx,
+        part_id,
+        "continuous_current",
+        "continuous current",
+        "DATASHEET#continuous current",
         "largest sustained current",
         current,
         "A",
         "<=",
-        rated.low,
-        "DATASHEET#continuous current",
-        basis=rated.basis,
-        subject=part_id,
         bad=f"carries more than its continuous rating in case {case.case} ({case.flows[part_id].corner})",
         good="stays within its continuous rating",
-        related=((pointer, "its rating"),),
+        mark="its rating",
         ways_out=better(ctx, part_id, "continuous_current", current),
     )
 

@@ -2,25 +2,39 @@
 
 import math
 from collections.abc import Callable, Iterable, Iterator
+from functools import wraps
 from typing import Any
 
 from tristrand.design import Datum
 from tristrand.findings import Edit, WayOut
-from tristrand.rules.rule import PASSED, Context, NotApplicable, Outcome, rule
-from tristrand.rules.view import HV_FILE, LEADS, PARTS, WITH_CHARGER, better, sheet_pointer, sheets_of_kind
+from tristrand.rules.rule import PASSED, Check, Context, NotApplicable, Outcome, rule
+from tristrand.rules.view import (
+    HV_FILE,
+    LEADS,
+    PARTS,
+    WITH_CHARGER,
+    against_sheet,
+    better,
+    sheet_pointer,
+    sheets_of_kind,
+)
 from tristrand.studies.results import LetThrough, Missing, ProtectionResult
 
 PROTECTION = ("pack", "operating", "conductors", "faults", "protection")
 
 
-def _result(ctx: Context) -> ProtectionResult | None:
-    result: ProtectionResult = ctx.results["protection"]
-    return result if result.fuses else None
+def _of_protection(check: Callable[[Context, ProtectionResult], Iterable[Outcome]]) -> Check:
+    """A rule on the protection study: where that has nothing to say it is open, or does not apply."""
 
+    @wraps(check)
+    def on(ctx: Context) -> Iterable[Outcome]:
+        result: ProtectionResult = ctx.results["protection"]
+        if result.fuses:
+            return check(ctx, result)
+        missing = result.missing
+        return (ctx.open(missing) if missing else NotApplicable("no fuse lies in the way of a short circuit"),)
 
-def _silent(ctx: Context) -> Outcome:
-    missing = ctx.results["protection"].missing
-    return ctx.open(missing) if missing else NotApplicable("no fuse lies in the way of a short circuit")
+    return on
 
 
 def _datum(ctx: Context, part_id: str, field: str, what: str) -> tuple[Datum | None, Missing]:
@@ -40,30 +54,23 @@ def _datum(ctx: Context, part_id: str, field: str, what: str) -> tuple[Datum | N
     failing=(("parts/fuse-160.yaml", "breaking_capacity", "2 kA"),),
     waivable=False,
 )
-def fuse_breaking_capacity(ctx: Context) -> Iterable[Outcome]:
+@_of_protection
+def fuse_breaking_capacity(ctx: Context, result: ProtectionResult) -> Iterable[Outcome]:
     """Fullest pack, least resistance, cold conductors."""
-    result = _result(ctx)
-    if result is None:
-        yield _silent(ctx)
-        return
     for name, duty in result.fuses.items():
-        breaks, gap = _datum(ctx, name, "breaking_capacity", "breaking capacity")
-        if breaks is None:
-            yield ctx.open([gap])
-            continue
-        yield ctx.compare(
-            f"{PARTS}/{name}",
+        yield against_sheet(
+            ctx,
+            name,
+            "breaking_capacity",
+            "breaking capacity",
+            "DATASHEET#breaking capacity",
             "largest prospective current through it",
             duty.largest_a,
             "A",
             "<",
-            breaks.low,
-            "DATASHEET#breaking capacity",
-            basis=breaks.basis,
-            subject=name,
             bad=f"cannot clear the short circuit at {duty.largest_at}",
             good="clears the largest short circuit that can flow through it",
-            related=((gap.pointer, "its breaking capacity"),),
+            mark="its breaking capacity",
             ways_out=better(ctx, name, "breaking_capacity", duty.largest_a),
         )
 
@@ -78,33 +85,26 @@ def fuse_breaking_capacity(ctx: Context) -> Iterable[Outcome]:
     sources=("FUSE-GUIDE#arcing grows with voltage and L/R", "DATASHEET#time constant of the breaking capacity"),
     failing=(("parts/hv-4.yaml", "inductance", "2 mH/m"),),
 )
-def fuse_breaking_time_constant(ctx: Context) -> Iterable[Outcome]:
+@_of_protection
+def fuse_breaking_time_constant(ctx: Context, result: ProtectionResult) -> Iterable[Outcome]:
     """The slowest rise of any fault through the fuse, strongest packs."""
-    result = _result(ctx)
-    if result is None:
-        yield _silent(ctx)
-        return
     if not ctx.results["faults"].inductive:
         yield ctx.open([Missing("parts", "inductance of the cables")])
         return
     for name, duty in result.fuses.items():
-        limit, gap = _datum(ctx, name, "breaking_time_constant", "time constant of the breaking capacity")
-        if limit is None:
-            yield ctx.open([gap])
-            continue
-        yield ctx.compare(
-            f"{PARTS}/{name}",
+        yield against_sheet(
+            ctx,
+            name,
+            "breaking_time_constant",
+            "time constant of the breaking capacity",
+            "DATASHEET#time constant of the breaking capacity",
             "slowest rise to 63 % of a short circuit through it",
             duty.rise_s,
             "s",
             "<=",
-            limit.low,
-            "DATASHEET#time constant of the breaking capacity",
-            basis=limit.basis,
-            subject=name,
             bad=f"was not proven for the inductance in the short circuit at {duty.rise_at}",
             good="was proven for circuits with more inductance",
-            related=((gap.pointer, "the time constant"),),
+            mark="the time constant",
         )
 
 
@@ -119,32 +119,25 @@ def fuse_breaking_time_constant(ctx: Context) -> Iterable[Outcome]:
     failing=(("parts/fuse-160.yaml", "minimum_breaking_current", "1.5 kA"),),
     waivable=False,
 )
-def fuse_minimum_breaking(ctx: Context) -> Iterable[Outcome]:
+@_of_protection
+def fuse_minimum_breaking(ctx: Context, result: ProtectionResult) -> Iterable[Outcome]:
     """Emptiest and aged pack, hot conductors."""
-    result = _result(ctx)
-    if result is None:
-        yield _silent(ctx)
-        return
     for name, duty in result.fuses.items():
         if math.isnan(duty.smallest_a):
             continue
-        least, gap = _datum(ctx, name, "minimum_breaking_current", "minimum breaking current")
-        if least is None:
-            yield ctx.open([gap])
-            continue
-        yield ctx.compare(
-            f"{PARTS}/{name}",
+        yield against_sheet(
+            ctx,
+            name,
+            "minimum_breaking_current",
+            "minimum breaking current",
+            "DATASHEET#minimum breaking current",
             "weakest short circuit that it has to clear",
             duty.smallest_a,
             "A",
             ">=",
-            least.high,
-            "DATASHEET#minimum breaking current",
-            basis=least.basis,
-            subject=name,
             bad=f"may not clear the short circuit at {duty.smallest_at} with the pack empty and aged",
             good="clears the weakest short circuit it has to",
-            related=((gap.pointer, "its minimum breaking current"),),
+            mark="its minimum breaking current",
             ways_out=_sooner(ctx, name, "minimum_breaking_current", duty.smallest_a),
         )
 
@@ -182,12 +175,9 @@ def _sooner(ctx: Context, fuse: str, field: str, most: float) -> Callable[[], It
     failing=(("parts/fuse-160.yaml", "clearing_joule_integral", "300000 A²s"),),
     waivable=False,
 )
-def fuse_saves_cable_in_short(ctx: Context) -> Iterable[Outcome]:
+@_of_protection
+def fuse_saves_cable_in_short(ctx: Context, result: ProtectionResult) -> Iterable[Outcome]:
     """Adiabatic: k²S² from the conductor's temperature limit, metal area as its resistance gives it."""
-    result = _result(ctx)
-    if result is None:
-        yield _silent(ctx)
-        return
     for name, found in result.leads.items():
         lead: Any = ctx.design.high_voltage.connections[name]
         if lead.cable is None:
@@ -210,12 +200,9 @@ def fuse_saves_cable_in_short(ctx: Context) -> Iterable[Outcome]:
     failing=(("parts/contactor-200.yaml", "withstand", "{current: 1 kA, time: 20 ms}"),),
     waivable=False,
 )
-def fuse_saves_contactor_in_short(ctx: Context) -> Iterable[Outcome]:
+@_of_protection
+def fuse_saves_contactor_in_short(ctx: Context, result: ProtectionResult) -> Iterable[Outcome]:
     """I²t of the withstand point of the sheet: current squared times its time."""
-    result = _result(ctx)
-    if result is None:
-        yield _silent(ctx)
-        return
     for name, found in result.contactors.items():
         if ctx.design.sheet_of(name).withstand is None:
             yield ctx.open([Missing(sheet_pointer(ctx, name, "withstand"), f"short-circuit withstand of {name}")])
@@ -261,12 +248,9 @@ def _which(found: LetThrough) -> str:
     sources=("CLOSED-FORM#fuses in series carry the same I2t", "DATASHEET#I2t of the fuse"),
     failing=(("parts/fuse-15.yaml", "clearing_joule_integral", "9000 A²s"),),
 )
-def fuse_selectivity(ctx: Context) -> Iterable[Outcome]:
+@_of_protection
+def fuse_selectivity(ctx: Context, result: ProtectionResult) -> Iterable[Outcome]:
     """Melting I²t ahead against clearing I²t behind; holds for large faults, where neither loses heat."""
-    result = _result(ctx)
-    if result is None:
-        yield _silent(ctx)
-        return
     if not result.pairs:
         yield NotApplicable("no short circuit flows through two fuses")
     for pair in result.pairs:
@@ -310,12 +294,9 @@ def fuse_selectivity(ctx: Context) -> Iterable[Outcome]:
     failing=(("parts/contactor-200.yaml", "break_current", "300 A"),),
     waivable=False,
 )
-def contactor_opens_below_fuse(ctx: Context) -> Iterable[Outcome]:
+@_of_protection
+def contactor_opens_below_fuse(ctx: Context, result: ProtectionResult) -> Iterable[Outcome]:
     """The largest minimum breaking current among the fuses in series with a main contactor."""
-    result = _result(ctx)
-    if result is None:
-        yield _silent(ctx)
-        return
     for name in ctx.design.parts_of("contactor", role="main"):
         opens, gap = _datum(ctx, name, "break_current", "largest current it may open")
         behind = _fuses_with(ctx, name)
@@ -380,21 +361,17 @@ def contactor_opens_charge(ctx: Context) -> Iterable[Outcome]:
         flow = case.flows.get(name)
         if flow is None or flow.current_a <= 0:
             continue
-        opens, gap = _datum(ctx, name, "break_current_reverse", "largest current it may open backward")
-        if opens is None:
-            yield ctx.open([gap])
-            continue
-        yield ctx.compare(
-            f"{PARTS}/{name}",
+        yield against_sheet(
+            ctx,
+            name,
+            "break_current_reverse",
+            "largest current it may open backward",
+            "DATASHEET#largest current it may open",
             "largest charging current through it",
             flow.current_a,
             "A",
             "<=",
-            opens.low,
-            "DATASHEET#largest current it may open",
-            basis=opens.basis,
-            subject=name,
             bad="may not open the charging current, which runs against its marked direction",
             good="may open the charging current",
-            related=((gap.pointer, "what it may open backward"),),
+            mark="what it may open backward",
         )

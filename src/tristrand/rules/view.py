@@ -9,7 +9,7 @@ from typing import Any
 from tristrand.findings import Edit, Evidence, Relation, WayOut
 from tristrand.rules.rule import Context, NotApplicable, Outcome
 from tristrand.studies.circuits import HvCircuit, Resist, hv_circuit
-from tristrand.studies.results import ConductorFigures, PrechargeResult
+from tristrand.studies.results import ConductorFigures, Missing, PrechargeResult
 from tristrand.studies.topology import Chain, Edge, chains, edges, joined, protecting_fuses
 
 HV_FILE = "high_voltage.yaml"
@@ -107,6 +107,44 @@ def sheet_pointer(ctx: Context, part_id: str, field: str) -> str:
 def better(ctx: Context, part_id: str, field: str, least: float) -> Callable[[], Iterable[WayOut]]:
     """Ways out by another sheet, looked for only when asked."""
     return lambda: other_sheets(ctx, part_id, field, least)
+
+
+def against_sheet(
+    ctx: Context,
+    part_id: str,
+    field: str,
+    what: str,
+    source: str,
+    quantity: str,
+    value: float,
+    unit: str,
+    relation: Relation,
+    *,
+    bad: str,
+    good: str,
+    mark: str,
+    ways_out: Callable[[], Iterable[WayOut]] | None = None,
+) -> Outcome:
+    """What happens to a part against a datum of its sheet, the end of its tolerance that asks more; open without it."""
+    datum = getattr(ctx.design.sheet_of(part_id), field)
+    pointer = sheet_pointer(ctx, part_id, field)
+    if datum is None:
+        return ctx.open([Missing(pointer, f"{what} of {part_id}")])
+    return ctx.compare(
+        f"{PARTS}/{part_id}",
+        quantity,
+        value,
+        unit,
+        relation,
+        datum.low if relation in ("<", "<=") else datum.high,
+        source,
+        basis=datum.basis,
+        subject=part_id,
+        bad=bad,
+        good=good,
+        related=((pointer, mark),),
+        ways_out=ways_out,
+    )
 
 
 def stacks(ctx: Context) -> tuple[Chain, ...]:

@@ -14,11 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tristrand.design import Design
-from tristrand.physics.closing import closing_surge
+from tristrand.physics.fault import capacitor_fault
 from tristrand.physics.fault_loops import FaultCourse, fault_course, joule_integral_a2s, rise_time_s
 from tristrand.studies.circuits import Device, HvCircuit, hv_circuit
 from tristrand.studies.netlist import LEAST_OHM, lead_ohm
-from tristrand.studies.opening import emptiest, fullest, needed
+from tristrand.studies.opening import Groups, emptiest, fullest, needed
 from tristrand.studies.results import (
     Fault,
     FaultCurrent,
@@ -170,33 +170,22 @@ class _Spot(NamedTuple):
 
 def _spots(data: FaultInputs, graph: _Graph) -> list[_Spot]:
     """Every terminal to the other pole of the pack that feeds it, then every device across its own terminals."""
+    wires = Groups((b.a, b.b) for b in data.branches)
+    # The other pole for whatever conductors join to a pack's plus, and to its minus.
+    above: dict[str, str] = {}
+    below: dict[str, str] = {}
+    for _, plus, minus, _ in data.packs:
+        above.setdefault(wires.of(plus), minus)
+        below.setdefault(wires.of(minus), plus)
     spots: list[_Spot] = []
-    sides = _sides(data)
     for terminal in graph.row:
-        side = sides.get(terminal)
-        if side is not None:
-            spots.append(_Spot(terminal, *((terminal, side[1]) if side[0] == "plus" else (side[1], terminal)), ""))
+        group = wires.of(terminal)
+        if group in above:
+            spots.append(_Spot(terminal, terminal, above[group], ""))
+        elif group in below:
+            spots.append(_Spot(terminal, below[group], terminal, ""))
     spots += [_Spot(f"{name} across", plus, minus, name) for name, plus, minus, _ in data.devices]
     return spots
-
-
-def _sides(data: FaultInputs) -> dict[str, tuple[str, str]]:
-    """For every terminal that conductors join to a pole of a pack: that pole, and the pack's other terminal."""
-    near: dict[str, list[str]] = {}
-    for branch in data.branches:
-        near.setdefault(branch.a, []).append(branch.b)
-        near.setdefault(branch.b, []).append(branch.a)
-    sides: dict[str, tuple[str, str]] = {}
-    for _, plus, minus, _ in data.packs:
-        for pole, start, other in (("plus", plus, minus), ("minus", minus, plus)):
-            queue = [start]
-            sides.setdefault(start, (pole, other))
-            for at in queue:
-                for terminal in near.get(at, ()):
-                    if terminal not in sides:
-                        sides[terminal] = (pole, other)
-                        queue.append(terminal)
-    return sides
 
 
 @lru_cache(maxsize=64)
@@ -274,7 +263,7 @@ def _capacitors(
         lie = np.abs(there + back)
         outside = lie.any(axis=1)
         loop_ohm, loop_h = lie @ ohm[:size], lie @ henry[:size]
-        surge = closing_surge(charged_v, loop_h[outside], loop_ohm[outside], farad)
+        surge = capacitor_fault(charged_v, loop_h[outside], loop_ohm[outside], farad)
         numbers = (np.asarray(x, dtype=float).tolist() for x in surge[:3])
         for k, *values in zip(rows[outside].tolist(), *numbers, strict=True):
             out[k].append(FromCapacitor(name, *values))
