@@ -16,7 +16,7 @@ def fault_tables(result: FaultsResult) -> list[Table]:
     rows = tuple(
         row(
             fault.name,
-            fault.end if fault.start == fault.name else fault.start,
+            fault.start if fault.end == fault.name else fault.end,
             value(fault.strongest.current_a, "A", 3),
             value(fault.strongest.rise_s, "s", 2) if fault.strongest.rise_s > INSTANT_S else "at once",
             value(fault.weakest.current_a, "A", 3),

@@ -10,7 +10,7 @@ from tristrand.units import show
 HEIGHT = 330
 MOST = 12
 # Where along its curve a name stands, as a share of the points, so that names of crossing lines lie apart.
-AT = {"melts": 0.15, "has cleared (large currents)": 0.95, "cable": 0.6, "contactor": 0.35}
+AT = {"melts": 0.15, "cleared": 0.99, "cable": 0.12, "contactor": 0.35}
 
 
 def fuses(result: ProtectionResult) -> list[Plot]:
@@ -31,9 +31,14 @@ def _plot(result: ProtectionResult, fuse: str, curves: Sequence[Series]) -> Plot
     if math.isfinite(duty.smallest_a):
         told.append(f"weakest that it has to clear {show(duty.smallest_a, 'A', 3)} at {duty.smallest_at}")
     caption = (
-        f"{fuse}: time over current, both axes logarithmic. Thick: average melting time. A part is safe where its "
+        f"{fuse}: time over current, both axes logarithmic. Thick: average melting time; cleared: by the clearing "
     )
-    caption += "line lies above and to the right of the fuse's. Upright lines: " + "; ".join(told) + "."
+    caption += (
+        "I²t, at large currents. Where a part's line lies above the fuse's, the fuse saves it; left of where they "
+    )
+    caption += (
+        "cross it does not, and what limits or watches the current has to. Upright lines: " + "; ".join(told) + "."
+    )
     spec = document({"width": WIDTH, "height": HEIGHT, "title": f"{fuse} and what it protects", "layer": layers})
     return Plot(f"fuse-{fuse}", spec, caption, f"Time-current picture of {fuse}. {'; '.join(told)}.")
 

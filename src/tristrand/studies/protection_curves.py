@@ -32,7 +32,7 @@ def fuse_curves(
         clears = clearing_a2s.get(name, math.nan)
         if math.isfinite(clears):
             fast = np.geomspace(math.sqrt(clears / 0.01), most, 20) if clears / 0.01 < most**2 else np.zeros(0)
-            yield _series(name, "has cleared (large currents)", fast, clears / np.maximum(fast, 1e-9) ** 2)
+            yield _series(name, "cleared", fast, clears / np.maximum(fast, 1e-9) ** 2)
         yield from _limits(name, most, leads, contactors, conductors)
         points = (("strongest short circuit", duty.largest_a), ("weakest that it has to clear", duty.smallest_a))
         for words, current in points:
