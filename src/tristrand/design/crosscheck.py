@@ -16,7 +16,7 @@ from tristrand.design.yamltext import Problem, Span, Tree, visible
 # A later problem gets no hint: each costs a comparison with every name.
 MOST_HINTS = 100
 _SHEET_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]{0,59}\Z")
-PASSIVE = ("pack", "fuse", "contactor", "service_disconnect", "resistor")
+PASSIVE = ("pack", "fuse", "contactor", "service_disconnect", "resistor", "inlet")
 
 
 def cross_check(tree: Mapping[str, Tree], sheets: Mapping[str, str], spans: Mapping[str, Span]) -> list[Problem]:

@@ -130,7 +130,12 @@ class Contactor(PartBase):
     """Terminals a and b."""
 
     kind: Literal["contactor"]
-    role: Literal["main", "precharge", "discharge"]
+    role: Literal["main", "precharge", "discharge", "charge"] = Field(
+        description="charge: between the bus or the pack and an inlet for direct current"
+    )
+    marked_plus: Literal["a", "b"] | None = Field(
+        default=None, description="terminal marked plus on the housing, as mounted; current enters there when forward"
+    )
     rests: Literal["open", "closed"] = Field(default="open", description="its state without coil current")
 
 
@@ -176,6 +181,12 @@ class Charger(PartBase):
     kind: Literal["charger"]
 
 
+class Inlet(PartBase):
+    """Terminals plus and minus: the direct-current contacts of a charging inlet."""
+
+    kind: Literal["inlet"]
+
+
 class Junction(Strict):
     """A busbar or stud where cables meet: one terminal, named bar, for all of them."""
 
@@ -185,14 +196,14 @@ class Junction(Strict):
 
 
 Part: TypeAlias = Annotated[
-    Pack | Fuse | Contactor | ServiceDisconnect | ResistorPart | Inverter | Converter | Heater | Charger | Junction,
+    Pack | Fuse | Contactor | ServiceDisconnect | ResistorPart | Inverter | Converter | Heater | Charger | Inlet | Junction,
     Field(discriminator="kind"),
 ]
 
 TERMINALS: dict[str, tuple[str, ...]] = {
     "pack": ("plus", "minus"), "fuse": ("a", "b"), "contactor": ("a", "b"), "service_disconnect": ("a", "b"),
     "resistor": ("a", "b"), "inverter": ("plus", "minus"), "dcdc": ("plus", "minus"), "heater": ("plus", "minus"),
-    "charger": ("plus", "minus"), "junction": ("bar",),
+    "charger": ("plus", "minus"), "inlet": ("plus", "minus"), "junction": ("bar",),
 }  # fmt: skip
 
 

@@ -332,6 +332,14 @@ class ChargerSheet(SheetHead):
     bleed_resistance: Resistance | None = None
 
 
+class InletSheet(SheetHead):
+    """A charging inlet on the vehicle."""
+
+    kind: Literal["inlet"]
+    rated_voltage: Voltage | None = Field(default=None, description="of its direct-current contacts")
+    rated_current: Current | None = Field(default=None, description="of its direct-current contacts, continuous")
+
+
 class CableSheet(SheetHead):
     """A cable by the metre."""
 
@@ -365,6 +373,7 @@ Sheet: TypeAlias = Annotated[
     | ConverterSheet
     | HeaterSheet
     | ChargerSheet
+    | InletSheet
     | CableSheet,
     Field(discriminator="kind"),
 ]
