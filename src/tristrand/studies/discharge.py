@@ -57,7 +57,7 @@ from tristrand.studies.results import (
     found,
     working,
 )
-from tristrand.studies.slices import bare
+from tristrand.studies.slices import bare, quiet
 
 Floats = NDArray[np.float64]
 
@@ -118,7 +118,7 @@ def study(data: DischargeInputs, packs: PackResult) -> DischargeResult:
         gap = Missing("high_voltage/connections", "a device that the main contactors connect to a pack")
         return base._replace(missing=(*base.missing, gap))
     data = data._replace(circuit=circuit._replace(devices=devices))
-    run = _solved(data.circuit, tuple(packs.packs.items()))
+    run = _solved(quiet(data.circuit), tuple(packs.packs.items()))
     if (run.transient.status == "inexact").any():
         return base._replace(missing=(*base.missing, SPREAD))
     result = run.judge(base)

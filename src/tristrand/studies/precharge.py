@@ -44,7 +44,7 @@ from tristrand.studies.results import (
     found,
     working,
 )
-from tristrand.studies.slices import bare
+from tristrand.studies.slices import bare, quiet
 
 PULSES = "CLOSED-FORM-HEAT#geometric series of decaying pulses"
 
@@ -168,7 +168,7 @@ def study(data: PrechargeInputs, packs: PackResult) -> PrechargeResult:
 
 def _for_the_solver(data: PrechargeInputs) -> PrechargeInputs:
     """The inputs with only what the solver's runs depend on: other edits find the runs kept."""
-    circuit = bare(data.circuit, "precharge", opened="discharge", timed=False, inductive=False)
+    circuit = quiet(bare(data.circuit, "precharge", opened="discharge", timed=False, inductive=False))
     return data._replace(
         circuit=circuit, bodies=(), earliest_s=0.0, attempts=0, pause_s=0.0, missing=(), close_s=0.0, open_s=0.0
     )

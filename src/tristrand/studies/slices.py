@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
+from typing import Any
 
-from tristrand.studies.circuits import Device, HvCircuit, Lead, Span3
+from tristrand.studies.circuits import Device, HvCircuit, Lead, Series2, Span3
 from tristrand.studies.topology import edges, looped
 
 
@@ -36,6 +38,58 @@ def bare(circuit: HvCircuit, *cases: str, opened: str, timed: bool, inductive: b
         devices=devices,
         missing=(),
     )
+
+
+# A lead that moves no time of a course by more than this share of it is not felt.
+UNFELT = 1e-5
+USUAL_OHM = 1e-3
+
+
+def quiet(circuit: HvCircuit) -> HvCircuit:
+    """The circuit with leads that a slow course cannot feel at 1 milliohm each, whatever they are.
+
+    They lead to nothing but one capacitance Ck. Through resistors of R and more the whole, C, moves with RC or slower;
+    r before Ck shifts that by r Ck²/(R C²), which is at most UNFELT even with the largest capacitance missing (a fault
+    that precharge looks at). A thicker cable there then asks for no new solution.
+    """
+    least_ohm = min((r.ohm.low for r in circuit.resistors), default=math.nan)
+    farads = [d.farad.low for d in circuit.devices]
+    total = sum(farads) - max(farads, default=0.0)
+    ends = _touching(circuit)
+    unfelt: set[str] = set()
+    for device in circuit.devices:
+        if device.power_w or device.with_bus or not math.isinf(device.fixed_ohm):
+            continue
+        own = [lead for end in (device.plus, device.minus) for lead in _leading_to(end, device.id, ends)]
+        ohm = sum(max(lead.ohm_20c, USUAL_OHM) for lead in own)
+        shift = ohm * device.farad.high**2 / (least_ohm * total**2) if total > 0 else math.nan
+        if shift <= UNFELT and ohm <= UNFELT * device.bleed_ohm:
+            unfelt |= {lead.id for lead in own}
+    return circuit._replace(leads=tuple(x._replace(ohm_20c=USUAL_OHM) if x.id in unfelt else x for x in circuit.leads))
+
+
+def _touching(circuit: HvCircuit) -> dict[str, list[Any]]:
+    """What touches each terminal."""
+    ends: dict[str, list[Any]] = {}
+    series: tuple[Any, ...] = (*circuit.leads, *circuit.series, *circuit.contacts, *circuit.resistors)
+    across: tuple[Any, ...] = (*circuit.devices, *circuit.packs)
+    for item, pair in [*((x, (x.a, x.b)) for x in series), *((x, (x.plus, x.minus)) for x in across)]:
+        for end in pair:
+            ends.setdefault(end, []).append(item)
+    return ends
+
+
+def _leading_to(end: str, device: str, ends: dict[str, list[Any]]) -> Iterator[Lead]:
+    """Leads in a row from a device's terminal to where something else joins; a fuse between them is passed."""
+    before = device
+    while True:
+        others = [x for x in ends[end] if x.id != before]
+        if len(others) != 1 or len(ends[end]) != 2 or not isinstance(others[0], Lead | Series2):
+            return
+        item, before = others[0], others[0].id
+        if isinstance(item, Lead):
+            yield item
+        end = item.b if item.a == end else item.a
 
 
 NONE_FARAD = Span3(0.0, 0.0, 0.0)
