@@ -6,7 +6,7 @@ bus draws or holds is left out here; a capacitor's own discharge into the fault 
 """
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from tristrand.design import Design
 from tristrand.physics.fault import capacitor_fault
 from tristrand.physics.fault_loops import FaultCourse, fault_course, joule_integral_a2s, rise_time_s
+from tristrand.physics.fault_sources import added_fault_current_a
 from tristrand.studies.circuits import Device, HvCircuit, hv_circuit
 from tristrand.studies.netlist import LEAST_OHM, lead_ohm
 from tristrand.studies.opening import Groups, emptiest, fullest, needed
@@ -24,6 +25,7 @@ from tristrand.studies.results import (
     FaultCurrent,
     FaultsResult,
     FromCapacitor,
+    FromCharger,
     Later,
     Missing,
     PackFigures,
@@ -54,12 +56,13 @@ class Branch(NamedTuple):
 
 
 class FaultInputs(NamedTuple):
-    """The branches, the poles of packs and devices, and what is missing."""
+    """The branches, the poles of packs and devices, chargers with their largest output, and what is missing."""
 
     branches: tuple[Branch, ...]
     packs: tuple[tuple[str, str, str, float], ...]
     devices: tuple[tuple[str, str, str, float], ...]
     missing: tuple[Missing, ...]
+    chargers: tuple[tuple[str, str, str, float], ...] = ()
 
 
 def inputs(design: Design) -> FaultInputs:
@@ -70,9 +73,13 @@ def inputs(design: Design) -> FaultInputs:
     for pack in circuit.packs:
         henry = design.sheet_of(pack.id).inductance
         packs.append((pack.id, pack.plus, pack.minus, 0.0 if henry is None else henry.value))
-    return FaultInputs(
-        _branches(circuit), tuple(packs), tuple((d.id, d.plus, d.minus, _farad(d)) for d in circuit.devices), missing
-    )
+    chargers = []
+    for device in (d for d in circuit.devices if d.kind == "charger"):
+        most = design.sheet_of(device.id).output_current
+        if most is not None:
+            chargers.append((device.id, device.plus, device.minus, most.high))
+    devices = tuple((d.id, d.plus, d.minus, _farad(d)) for d in circuit.devices)
+    return FaultInputs(_branches(circuit), tuple(packs), devices, missing, tuple(chargers))
 
 
 _CAPACITANCES = ("bus_capacitance", "input_capacitance", "output_capacitance")
@@ -103,10 +110,10 @@ def study(data: FaultInputs, packs: PackResult) -> FaultsResult:
     missing = (*data.missing, *packs.missing)
     if missing or not packs.packs:
         return FaultsResult(missing=missing)
-    faults = _faults(data, tuple(packs.packs.items()))
+    faults, chargers = _faults(data, tuple(packs.packs.items()))
     inductive = any(b.henry > 0 for b in data.branches) or any(p[3] > 0 for p in data.packs)
-    lines = Later(lambda: [line for fault in faults.values() for line in _workings(fault)])
-    return FaultsResult(lines, (), (), faults, inductive)
+    lines = Later(lambda: [*(line for f in faults.values() for line in _workings(f)), *_charger_workings(chargers)])
+    return FaultsResult(lines, (), (), faults, inductive, chargers)
 
 
 class _Graph:
@@ -189,23 +196,26 @@ def _spots(data: FaultInputs, graph: _Graph) -> list[_Spot]:
 
 
 @lru_cache(maxsize=64)
-def _faults(data: FaultInputs, packs: tuple[tuple[str, PackFigures], ...]) -> Mapping[str, Fault]:
+def _faults(
+    data: FaultInputs, packs: tuple[tuple[str, PackFigures], ...]
+) -> tuple[Mapping[str, Fault], tuple[FromCharger, ...]]:
     graph = _Graph([*((b.a, b.b) for b in data.branches), *((minus, plus) for _, plus, minus, _ in data.packs)])
     spots = _spots(data, graph)
     fed = graph.joined([s.end for s in spots], [s.start for s in spots])
     spots = [spot for spot, there in zip(spots, fed.tolist(), strict=True) if there]
     if not spots:
-        return {}
+        return {}, ()
     ways = graph.way([s.end for s in spots], [s.start for s in spots])
     base = graph.loops()
     loops = np.concatenate([ways[:, None], np.broadcast_to(base, (len(spots), *base.shape))], axis=1)
     ends = _ends(data, dict(packs))
     strong, weak = (_read(data, fault_course(loops, *end)) for end in ends)
     held = _capacitors(data, graph, spots, ends[0])
-    return {
+    found_ = {
         spot.name: Fault(spot.name, spot.start, spot.end, spot.across, most, least, sources)
         for spot, most, least, sources in zip(spots, strong, weak, held, strict=True)
     }
+    return found_, tuple(_chargers(data, graph, spots, loops, ends[0][0]))
 
 
 def _ends(data: FaultInputs, packs: Mapping[str, PackFigures]) -> tuple[tuple[Floats, Floats, Floats], ...]:
@@ -268,6 +278,35 @@ def _capacitors(
         for k, *values in zip(rows[outside].tolist(), *numbers, strict=True):
             out[k].append(FromCapacitor(name, *values))
     return [tuple(found_) for found_ in out]
+
+
+def _chargers(
+    data: FaultInputs, graph: _Graph, spots: Sequence[_Spot], loops: Floats, ohm: Floats
+) -> Iterator[FromCharger]:
+    """Each charger at its largest output: beside the packs, and alone with the main contactors open."""
+    beyond = [b for b in data.branches if b.kind != "contactor"]
+    wires = _Graph((b.a, b.b) for b in beyond)
+    start, end = [s.start for s in spots], [s.end for s in spots]
+    for name, plus, minus, most_a in data.chargers:
+        added = np.zeros(len(spots))
+        if graph.joined([plus], [minus])[0]:
+            added = added_fault_current_a(loops, ohm, graph.way([plus], [minus])[0], most_a)
+        size = len(spots)
+        alone = wires.joined([plus] * size, start) & wires.joined(end, [minus] * size)
+        for k, spot in enumerate(spots):
+            fuses: tuple[str, ...] = ()
+            if alone[k]:
+                lies = np.abs(wires.way([plus, end[k]], [start[k], minus])).sum(axis=0)
+                fuses = tuple(b.id for b, on in zip(beyond, lies, strict=True) if on and b.kind == "fuse")
+            yield FromCharger(name, spot.name, float(added[k]), most_a if alone[k] else 0.0, fuses)
+
+
+def _charger_workings(chargers: Iterable[FromCharger]) -> Iterator[Working]:
+    for source in chargers:
+        if abs(source.adds_a) > 0:
+            words = f"what {source.charger} at its largest output adds to it beside the packs"
+            law = "CLOSED-FORM#superposition of a current source in loop equations"
+            yield found(source.fault, "I_chg", words, source.adds_a, "A", law, METHOD)
 
 
 def _workings(fault: Fault) -> list[Working]:

@@ -13,6 +13,9 @@ from typing import NamedTuple
 from tristrand.design import Datum, Design
 from tristrand.physics.adiabatic import ALUMINIUM, COPPER, joule_integral_limit_a2s, k_factor
 from tristrand.physics.fuses import TimeCurrentCurve, melting_time_s
+from tristrand.studies.circuits import HvCircuit, hv_circuit
+from tristrand.studies.fuse_ways import fuse_ways
+from tristrand.studies.overload import Slow, band_workings, bands, chains
 from tristrand.studies.protection_curves import fuse_curves
 from tristrand.studies.results import (
     ConductorsResult,
@@ -23,6 +26,7 @@ from tristrand.studies.results import (
     FusePair,
     Later,
     LetThrough,
+    OperatingResult,
     ProtectionResult,
     Working,
     working,
@@ -40,14 +44,17 @@ class FuseData(NamedTuple):
     melting_a2s: float
     clearing_a2s: float
     curve: TimeCurrentCurve | None
+    early: TimeCurrentCurve | None = None
+    minimum_breaking_a: float = math.nan
 
 
 class ProtectionInputs(NamedTuple):
-    """Fuses, what each contactor withstands, and the end temperature of each cable connection."""
+    """Fuses, what each contactor withstands, the end temperature of each cable connection, and the circuit."""
 
     fuses: tuple[FuseData, ...]
     contactors: tuple[tuple[str, float], ...]
     cables: tuple[tuple[str, str, float], ...]
+    circuit: HvCircuit
 
 
 def inputs(design: Design) -> ProtectionInputs:
@@ -62,7 +69,7 @@ def inputs(design: Design) -> ProtectionInputs:
             sheet = design.sheets[lead.cable]
             cables.append((key, sheet.conductor, _number(sheet.short_circuit_temperature, "low")))
     fuses = tuple(_fuse(part_id, design.sheet_of(part_id)) for part_id in design.parts_of("fuse"))
-    return ProtectionInputs(fuses, tuple(contactors), tuple(cables))
+    return ProtectionInputs(fuses, tuple(contactors), tuple(cables), hv_circuit(design))
 
 
 def _number(datum: Datum | None, end: str) -> float:
@@ -71,21 +78,29 @@ def _number(datum: Datum | None, end: str) -> float:
 
 def _fuse(part_id: str, sheet: object) -> FuseData:
     points = getattr(sheet, "melting", [])
-    curve = None
+    curve = early = None
     if points:
         # The high end of the times: a fuse that melts late lets the most through.
         curve = TimeCurrentCurve(tuple(p.current.value for p in points), tuple(p.time.high for p in points))
+        early = TimeCurrentCurve(tuple(p.current.value for p in points), tuple(p.time.low for p in points))
     return FuseData(
         part_id,
         _number(getattr(sheet, "rated_current", None), "value"),
         _number(getattr(sheet, "melting_joule_integral", None), "low"),
         _number(getattr(sheet, "clearing_joule_integral", None), "high"),
         curve,
+        early,
+        _number(getattr(sheet, "minimum_breaking_current", None), "high"),
     )
 
 
-def study(data: ProtectionInputs, faults: FaultsResult, conductors: ConductorsResult) -> ProtectionResult:
-    """Go through every fault at both of its ends."""
+def study(
+    data: ProtectionInputs,
+    faults: FaultsResult,
+    conductors: ConductorsResult,
+    operating: OperatingResult = OperatingResult(),  # noqa: B008 - a named tuple, never changed
+) -> ProtectionResult:
+    """Go through every fault at both of its ends, then through the overloads that each fuse leaves to others."""
     if not faults.faults:
         return ProtectionResult(missing=faults.missing)
     limits = dict(data.contactors) | _cable_limits(data, conductors)
@@ -93,12 +108,15 @@ def study(data: ProtectionInputs, faults: FaultsResult, conductors: ConductorsRe
     worst = {name: found._replace(limit_a2s=limits[name]) for name, found in scan.worst.items() if name in limits}
     contactors = {name: worst[name] for name, _ in data.contactors if name in worst}
     leads = {name: found for name, found in worst.items() if name not in contactors}
-    lines = Later(lambda: list(_workings(data, conductors, leads, contactors)))
+    slow = tuple(Slow(f.id, f.rated_a, f.curve, f.early, f.minimum_breaking_a) for f in data.fuses)
+    left = bands(slow, fuse_ways(data.circuit), leads, conductors, operating) if operating.cases else {}
+    order = chains({f.id: (f.rated_a, f.clearing_a2s) for f in data.fuses}, leads, contactors, conductors)
+    lines = Later(lambda: [*_workings(data, conductors, leads, contactors), *band_workings(left)])
     duties = scan.duties
     curves = {f.id: f.curve for f in data.fuses if f.curve is not None}
     clears = {f.id: f.clearing_a2s for f in data.fuses}
-    drawn = Later(lambda: tuple(fuse_curves(curves, clears, duties, leads, contactors, conductors)))
-    return ProtectionResult(lines, (), drawn, duties, leads, contactors, scan.pairs)
+    drawn = Later(lambda: tuple(fuse_curves(curves, clears, duties, leads, contactors, conductors, left)))
+    return ProtectionResult(lines, (), drawn, duties, leads, contactors, scan.pairs, left, order)
 
 
 class _Scan(NamedTuple):

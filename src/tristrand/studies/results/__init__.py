@@ -1,6 +1,16 @@
 """Result types of the studies: frozen, with units in their field names."""
 
 from tristrand.studies.results.common import Input, Later, Missing, Series, Working, facts, found, working
+from tristrand.studies.results.fuses import (
+    ChainOrder,
+    FromCharger,
+    FuseLoad,
+    FuseLoadsResult,
+    FusePulse,
+    FusePulsesResult,
+    OverloadBand,
+    TimedLoad,
+)
 from tristrand.studies.results.protection import (
     Fault,
     FaultCurrent,
@@ -33,6 +43,7 @@ __all__ = [
     "Ampacity",
     "CableOption",
     "CaseFlows",
+    "ChainOrder",
     "ConductorFigures",
     "ConductorsResult",
     "Corner",
@@ -43,13 +54,19 @@ __all__ = [
     "FaultsResult",
     "Flow",
     "FromCapacitor",
+    "FromCharger",
     "FuseDuty",
+    "FuseLoad",
+    "FuseLoadsResult",
     "FusePair",
+    "FusePulse",
+    "FusePulsesResult",
     "Input",
     "Later",
     "LetThrough",
     "Missing",
     "OperatingResult",
+    "OverloadBand",
     "PackFigures",
     "PackResult",
     "PrechargeAttempt",
@@ -57,6 +74,7 @@ __all__ = [
     "ProtectionResult",
     "Series",
     "Starved",
+    "TimedLoad",
     "Working",
     "facts",
     "found",

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 from tristrand.studies.results.common import NONE, Missing, Series, Working
+from tristrand.studies.results.fuses import ChainOrder, FromCharger, OverloadBand
 
 
 class FaultCurrent(NamedTuple):
@@ -49,6 +50,7 @@ class FaultsResult(NamedTuple):
     series: Sequence[Series] = ()
     faults: Mapping[str, Fault] = NONE
     inductive: bool = False
+    from_chargers: tuple[FromCharger, ...] = ()
 
 
 class FuseDuty(NamedTuple):
@@ -100,3 +102,5 @@ class ProtectionResult(NamedTuple):
     leads: Mapping[str, LetThrough] = NONE
     contactors: Mapping[str, LetThrough] = NONE
     pairs: tuple[FusePair, ...] = ()
+    bands: Mapping[str, OverloadBand] = NONE
+    chains: tuple[ChainOrder, ...] = ()
