@@ -200,7 +200,17 @@ class Junction(Strict):
 
 
 Part: TypeAlias = Annotated[
-    Pack | Fuse | Contactor | ServiceDisconnect | ResistorPart | Inverter | Converter | Heater | Charger | Inlet | Junction,
+    Pack
+    | Fuse
+    | Contactor
+    | ServiceDisconnect
+    | ResistorPart
+    | Inverter
+    | Converter
+    | Heater
+    | Charger
+    | Inlet
+    | Junction,
     Field(discriminator="kind"),
 ]
 

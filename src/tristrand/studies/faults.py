@@ -1,11 +1,11 @@
-"""What a dead short drives through every part: at every terminal to the other pole, and across every device.
+"""What a dead short drives through every part: at every terminal to the other poles, and across every device.
 
-All contactors that stand in the main path are closed. The strongest case is the fullest pack at its least resistance
-with cold conductors, the weakest the emptiest pack grown old with conductors at their temperature limit. Whatever the
-bus draws or holds is left out here; a capacitor's own discharge into the fault is worked out beside it.
+All contactors are closed. The strongest case is the fullest pack at its least resistance with cold conductors, the
+weakest the emptiest pack grown old with conductors at their temperature limit; where packs stand side by side the
+weakest may be one of them alone. Whatever the bus draws or holds is left out here; a capacitor's own discharge into the
+fault is worked out beside it.
 """
 
-import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import lru_cache
 from typing import NamedTuple
@@ -13,13 +13,11 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from tristrand.design import Design
 from tristrand.physics.fault import capacitor_fault
 from tristrand.physics.fault_loops import FaultCourse, fault_course, joule_integral_a2s, rise_time_s
 from tristrand.physics.fault_sources import added_fault_current_a
-from tristrand.studies.circuits import Device, HvCircuit, hv_circuit
-from tristrand.studies.netlist import LEAST_OHM, lead_ohm
-from tristrand.studies.opening import Groups, emptiest, fullest, needed
+from tristrand.studies.fault_inputs import Branch, FaultInputs, inputs
+from tristrand.studies.opening import Groups, emptiest, fullest
 from tristrand.studies.results import (
     Fault,
     FaultCurrent,
@@ -27,7 +25,6 @@ from tristrand.studies.results import (
     FromCapacitor,
     FromCharger,
     Later,
-    Missing,
     PackFigures,
     PackResult,
     Working,
@@ -37,72 +34,14 @@ from tristrand.studies.results import (
 SOLVER = "NUMERICS#loop equations of a network with resistance and inductance, solved in its modes"
 METHOD = "loop equations of the whole topology, main contactors closed, loads and capacitors left out"
 LOOKED_AT_S = 1.0
+OFF_OHM = 1e9
+"""A pack that is not connected."""
 LEAST_SHARE = 1e-9
 """A branch with less than this share of the fault current carries none of it but rounding."""
 
 Floats = NDArray[np.float64]
 
-
-class Branch(NamedTuple):
-    """Something that a fault current flows through: its resistance [ohm] cold and hot, its inductance [H]."""
-
-    id: str
-    kind: str
-    a: str
-    b: str
-    cold_ohm: float
-    hot_ohm: float
-    henry: float
-
-
-class FaultInputs(NamedTuple):
-    """The branches, the poles of packs and devices, chargers with their largest output, and what is missing."""
-
-    branches: tuple[Branch, ...]
-    packs: tuple[tuple[str, str, str, float], ...]
-    devices: tuple[tuple[str, str, str, float], ...]
-    missing: tuple[Missing, ...]
-    chargers: tuple[tuple[str, str, str, float], ...] = ()
-
-
-def inputs(design: Design) -> FaultInputs:
-    """Collect what conducts in the main path; a busbar's resistance does not change with temperature."""
-    circuit = hv_circuit(design)
-    missing = needed(circuit.missing, "temperature_rating", "open_time", "close_time", *_CAPACITANCES)
-    packs = []
-    for pack in circuit.packs:
-        henry = design.sheet_of(pack.id).inductance
-        packs.append((pack.id, pack.plus, pack.minus, 0.0 if henry is None else henry.value))
-    chargers = []
-    for device in (d for d in circuit.devices if d.kind == "charger"):
-        most = design.sheet_of(device.id).output_current
-        if most is not None:
-            chargers.append((device.id, device.plus, device.minus, most.high))
-    devices = tuple((d.id, d.plus, d.minus, _farad(d)) for d in circuit.devices)
-    return FaultInputs(_branches(circuit), tuple(packs), devices, missing, tuple(chargers))
-
-
-_CAPACITANCES = ("bus_capacitance", "input_capacitance", "output_capacitance")
-
-
-def _farad(device: Device) -> float:
-    return 0.0 if math.isnan(device.farad.high) else device.farad.high
-
-
-def _branches(circuit: HvCircuit) -> tuple[Branch, ...]:
-    found_: list[Branch] = []
-    for lead in circuit.leads:
-        cold = max(lead.ohm_20c, LEAST_OHM)
-        hot = max(lead_ohm(lead, lead.limit_c), LEAST_OHM) if lead.cable and not math.isnan(lead.limit_c) else cold
-        henry = 0.0 if math.isnan(lead.inductance_h) else lead.inductance_h
-        found_.append(Branch(lead.id, "lead", lead.a, lead.b, cold, hot, henry))
-    for item in circuit.series:
-        ohm = max(item.ohm, LEAST_OHM)
-        found_.append(Branch(item.id, item.kind, item.a, item.b, ohm, ohm, 0.0))
-    for contact in circuit.role("main"):
-        ohm = max(contact.ohm, LEAST_OHM)
-        found_.append(Branch(contact.id, "contactor", contact.a, contact.b, ohm, ohm, 0.0))
-    return tuple(found_)
+__all__ = ["Branch", "FaultInputs", "inputs", "study"]
 
 
 def study(data: FaultInputs, packs: PackResult) -> FaultsResult:
@@ -111,9 +50,8 @@ def study(data: FaultInputs, packs: PackResult) -> FaultsResult:
     if missing or not packs.packs:
         return FaultsResult(missing=missing)
     faults, chargers = _faults(data, tuple(packs.packs.items()))
-    inductive = any(b.henry > 0 for b in data.branches) or any(p[3] > 0 for p in data.packs)
     lines = Later(lambda: [*(line for f in faults.values() for line in _workings(f)), *_charger_workings(chargers)])
-    return FaultsResult(lines, (), (), faults, inductive, chargers)
+    return FaultsResult(lines, (), (), faults, data.no_inductance, chargers)
 
 
 class _Graph:
@@ -176,23 +114,41 @@ class _Spot(NamedTuple):
 
 
 def _spots(data: FaultInputs, graph: _Graph) -> list[_Spot]:
-    """Every terminal to the other pole of the pack that feeds it, then every device across its own terminals."""
+    """Every terminal to every other pole of the packs that feed it, then every device across its own terminals."""
     wires = Groups((b.a, b.b) for b in data.branches)
-    # The other pole for whatever conductors join to a pack's plus, and to its minus.
-    above: dict[str, str] = {}
-    below: dict[str, str] = {}
+    poles: dict[str, str] = {}
     for _, plus, minus, _ in data.packs:
-        above.setdefault(wires.of(plus), minus)
-        below.setdefault(wires.of(minus), plus)
+        for pole in (plus, minus):
+            poles.setdefault(wires.of(pole), pole)
+    level = _levels([(wires.of(plus), wires.of(minus)) for _, plus, minus, _ in data.packs])
     spots: list[_Spot] = []
     for terminal in graph.row:
         group = wires.of(terminal)
-        if group in above:
-            spots.append(_Spot(terminal, terminal, above[group], ""))
-        elif group in below:
-            spots.append(_Spot(terminal, below[group], terminal, ""))
+        if group not in level:
+            continue
+        stack, height = level[group]
+        others = [at for at, (own, _) in level.items() if own == stack and at != group]
+        for at in others:
+            name = terminal if len(others) == 1 else f"{terminal} to {poles[at]}"
+            ends = (terminal, poles[at]) if height > level[at][1] else (poles[at], terminal)
+            spots.append(_Spot(name, *ends, ""))
     spots += [_Spot(f"{name} across", plus, minus, name) for name, plus, minus, _ in data.devices]
     return spots
+
+
+def _levels(packs: Sequence[tuple[str, str]]) -> dict[str, tuple[int, int]]:
+    """For every pole that packs (plus, minus) have: the stack it belongs to, and how many packs it stands up in it."""
+    level: dict[str, tuple[int, int]] = {}
+    for number, (_, lowest) in enumerate(packs):
+        waiting = [] if lowest in level else [(lowest, 0)]
+        while waiting:
+            pole, height = waiting.pop()
+            if pole in level:
+                continue
+            level[pole] = (number, height)
+            waiting += [(plus, height + 1) for plus, minus in packs if minus == pole]
+            waiting += [(minus, height - 1) for plus, minus in packs if plus == pole]
+    return level
 
 
 @lru_cache(maxsize=64)
@@ -210,6 +166,10 @@ def _faults(
     loops = np.concatenate([ways[:, None], np.broadcast_to(base, (len(spots), *base.shape))], axis=1)
     ends = _ends(data, dict(packs))
     strong, weak = (_read(data, fault_course(loops, *end)) for end in ends)
+    for end in _alone(data, graph, ends[1]):
+        # One of several packs side by side is weaker still; a fault that it does not feed is none.
+        less = _read(data, fault_course(loops, *end))
+        weak = [b if 0 < b.current_a < a.current_a and b.through else a for a, b in zip(weak, less, strict=True)]
     held = _capacitors(data, graph, spots, ends[0])
     found_ = {
         spot.name: Fault(spot.name, spot.start, spot.end, spot.across, most, least, sources)
@@ -232,6 +192,24 @@ def _ends(data: FaultInputs, packs: Mapping[str, PackFigures]) -> tuple[tuple[Fl
             volt.append(corner.open_circuit_v)
         ends.append((np.array(ohm), henry, np.array(volt)))
     return tuple(ends)
+
+
+def _alone(
+    data: FaultInputs, graph: _Graph, weak: tuple[Floats, Floats, Floats]
+) -> Iterator[tuple[Floats, Floats, Floats]]:
+    """The weak end with the packs of one string only, for every string where several stand side by side."""
+    strings: dict[tuple[str, ...], list[int]] = {}
+    wires = Groups((b.a, b.b) for b in data.branches)
+    for k, (_, plus, minus, _) in enumerate(data.packs):
+        strings.setdefault((wires.of(plus), wires.of(minus)), []).append(k)
+    size = len(data.branches)
+    for like in strings.values():
+        for k in like if len(like) > 1 else ():
+            ohm, henry, volt = (values.copy() for values in weak)
+            for other in like:
+                if other != k:
+                    ohm[size + other], volt[size + other] = OFF_OHM, 0.0
+            yield ohm, henry, volt
 
 
 def _read(data: FaultInputs, course: FaultCourse) -> list[FaultCurrent]:
@@ -275,8 +253,9 @@ def _capacitors(
         loop_ohm, loop_h = lie @ ohm[:size], lie @ henry[:size]
         surge = capacitor_fault(charged_v, loop_h[outside], loop_ohm[outside], farad)
         numbers = (np.asarray(x, dtype=float).tolist() for x in surge[:3])
-        for k, *values in zip(rows[outside].tolist(), *numbers, strict=True):
-            out[k].append(FromCapacitor(name, *values))
+        ways = (tuple(data.branches[j].id for j in np.flatnonzero(row)) for row in lie[outside])
+        for k, *values, through in zip(rows[outside].tolist(), *numbers, ways, strict=True):
+            out[k].append(FromCapacitor(name, *values, through))
     return [tuple(found_) for found_ in out]
 
 
