@@ -1,4 +1,4 @@
-"""A source of constant current beside the packs in a short circuit: current dividers by hand, and the circuit solver."""
+"""A source of constant current beside the packs in a short circuit: dividers by hand, and the circuit solver."""
 
 import numpy as np
 import pytest
@@ -13,7 +13,8 @@ def test_the_source_divides_between_the_fault_and_the_pack() -> None:
     # Pack and its lead of 0.05 ohm to the bus, the fault behind 0.2 ohm: 0.05/0.25 of 22 A flow into the fault.
     loops = np.array([[[1.0, 1.0]]])
     way = np.array([-1.0, 0.0])  # from the bus back through the pack
-    assert added_fault_current_a(loops, np.array([0.05, 0.2]), way, 22.0)[0] == pytest.approx(22 * 0.05 / 0.25, rel=1e-12)
+    shared = added_fault_current_a(loops, np.array([0.05, 0.2]), way, 22.0)[0]
+    assert shared == pytest.approx(22 * 0.05 / 0.25, rel=1e-12)
     # At the source's own terminals the whole of it flows into a fault of no resistance.
     assert added_fault_current_a(loops, np.array([0.05, 0.0]), way, 22.0)[0] == pytest.approx(22.0, rel=1e-12)
 

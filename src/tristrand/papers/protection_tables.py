@@ -26,6 +26,8 @@ def fault_tables(result: FaultsResult) -> list[Table]:
         for fault in result.faults.values()
     )
     note = "Main contactors closed, nothing opens. Strongest: pack full, least resistance, conductors at 20 °C. "
+    note += "Packs side by side feed each other's faults: through a string's own parts flows what the others give. "
+    note += "Each terminal counts in its own pole: plus-side ones to the pack's minus, minus-side ones to its plus. "
     note += "Weakest: pack empty and aged, conductors at their limit. Capacitors: each alone, fully charged."
     if not result.inductive:
         note += " No inductance is given, so the currents jump."
