@@ -244,6 +244,10 @@ class ContactorSheet(SheetHead):
     withstand: Overload | None = Field(
         default=None, description="largest current that it carries closed in a short circuit, and for how long"
     )
+    withstand_peak: Current | None = Field(
+        default=None,
+        description="largest instantaneous current that does not blow its contacts open; else that of withstand",
+    )
     break_current: Current | None = Field(
         default=None, description="largest current that it may open at its rated voltage, forward (discharging)"
     )

@@ -2,6 +2,7 @@
 
 from tristrand.rules import (
     cables,
+    contactor_shorts,
     currents,
     discharging,
     fuses,
@@ -47,6 +48,7 @@ __all__ = [
     "Rule",
     "Verdict",
     "cables",
+    "contactor_shorts",
     "currents",
     "discharging",
     "fuses",

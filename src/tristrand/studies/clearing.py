@@ -65,6 +65,8 @@ class Scan(NamedTuple):
 def scan(every: tuple[FuseData, ...], contactors: tuple[str, ...], faults: tuple[Fault, ...]) -> Scan:
     """Go through every fault; kept, since what a cable bears changes nothing here."""
     fuses = {f.id: f for f in every}
+    alone = (f._replace(name=f"{f.name}, {pack} alone", weakest=weak) for f in faults for pack, weak in f.alone)
+    faults = (*faults, *alone)
     times = _melting_times(every, faults)
     duties: dict[str, FuseDuty] = {}
     worst: dict[str, LetThrough] = {}
@@ -74,7 +76,7 @@ def scan(every: tuple[FuseData, ...], contactors: tuple[str, ...], faults: tuple
     for fault in faults:
         strong, weak = (_enders(fuses, times, fault, weakest) for weakest in (False, True))
         _duty(duties, fuses, fault, weak)
-        if not strong:
+        if not strong and not fault.name.endswith(" alone"):
             unfused.append(fault.name)
         for name, found in _let_through(fuses, times, contactors, fault, strong, weak):
             # What is not known counts as worst.
@@ -155,7 +157,7 @@ def _duty(duties: dict[str, FuseDuty], fuses: Mapping[str, FuseData], fault: Fau
             duty = duty._replace(largest_a=abs(strong[name]), largest_at=fault.name)
         if fault.strongest.rise_s > duty.rise_s:
             duty = duty._replace(rise_s=fault.strongest.rise_s, rise_at=fault.name)
-        if name in clearing and not abs(weak[name]) >= duty.smallest_a:
+        if name in clearing and name in weak and not abs(weak[name]) >= duty.smallest_a:
             duty = duty._replace(smallest_a=abs(weak[name]), smallest_at=fault.name)
         duties[name] = duty
 

@@ -80,8 +80,9 @@ def _branches(design: Design, circuit: HvCircuit) -> Iterator[Branch]:
 
 
 def _contact(name: str, kind: str, a: str, b: str, ohm: Any) -> Branch:
-    ends = (math.nan, math.nan) if ohm is None else (max(ohm.low, LEAST_OHM), max(ohm.high, LEAST_OHM))
-    return Branch(name, kind, a, b, *ends, 0.0)
+    if ohm is None:
+        return Branch(name, kind, a, b, math.nan, math.nan, 0.0)
+    return Branch(name, kind, a, b, max(ohm.low, LEAST_OHM), max(ohm.high, LEAST_OHM), 0.0)
 
 
 def _lead(design: Design, lead: Lead) -> Branch:
@@ -99,5 +100,6 @@ def _lead(design: Design, lead: Lead) -> Branch:
     elif lead.cable and design.sheets[own.cable].inductance is not None:
         henry = design.sheets[own.cable].inductance.high * lead.length_m
     hot = lead_ohm(lead, lead.limit_c) if lead.cable and not math.isnan(lead.limit_c) else lead.ohm_20c
-    ends = (max(low * lead.ohm_20c, LEAST_OHM), max(high * hot, LEAST_OHM))
-    return Branch(lead.id, "lead", lead.a, lead.b, *ends, 0.0 if math.isnan(henry) else henry)
+    henry = 0.0 if math.isnan(henry) else henry
+    cold, hot = max(low * lead.ohm_20c, LEAST_OHM), max(high * hot, LEAST_OHM)
+    return Branch(lead.id, "lead", lead.a, lead.b, cold, hot, henry)

@@ -2,8 +2,8 @@
 
 All contactors are closed. The strongest case is the fullest pack at its least resistance with cold conductors, the
 weakest the emptiest pack grown old with conductors at their temperature limit; where packs stand side by side the
-weakest may be one of them alone. Whatever the bus draws or holds is left out here; a capacitor's own discharge into the
-fault is worked out beside it.
+weakest may come from one of them alone. Whatever the bus draws or holds is left out here; a capacitor's own discharge
+into the fault is worked out beside it.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -166,16 +166,17 @@ def _faults(
     loops = np.concatenate([ways[:, None], np.broadcast_to(base, (len(spots), *base.shape))], axis=1)
     ends = _ends(data, dict(packs))
     strong, weak = (_read(data, fault_course(loops, *end)) for end in ends)
-    for end in _alone(data, graph, ends[1]):
-        # One of several packs side by side is weaker still; a fault that it does not feed is none.
-        less = _read(data, fault_course(loops, *end))
-        weak = [b if 0 < b.current_a < a.current_a and b.through else a for a, b in zip(weak, less, strict=True)]
+    alone: list[list[tuple[str, FaultCurrent]]] = [[] for _ in spots]
+    for name, end in _alone(data, ends[1]):
+        for found_, current in zip(alone, _read(data, fault_course(loops, *end)), strict=True):
+            if name in dict(current.through):
+                found_.append((name, current))
     held = _capacitors(data, graph, spots, ends[0])
-    found_ = {
-        spot.name: Fault(spot.name, spot.start, spot.end, spot.across, most, least, sources)
-        for spot, most, least, sources in zip(spots, strong, weak, held, strict=True)
+    every = {
+        spot.name: Fault(spot.name, spot.start, spot.end, spot.across, most, least, sources, tuple(single))
+        for spot, most, least, sources, single in zip(spots, strong, weak, held, alone, strict=True)
     }
-    return found_, tuple(_chargers(data, graph, spots, loops, ends[0][0]))
+    return every, tuple(_chargers(data, graph, spots, loops, ends[0][0]))
 
 
 def _ends(data: FaultInputs, packs: Mapping[str, PackFigures]) -> tuple[tuple[Floats, Floats, Floats], ...]:
@@ -195,9 +196,9 @@ def _ends(data: FaultInputs, packs: Mapping[str, PackFigures]) -> tuple[tuple[Fl
 
 
 def _alone(
-    data: FaultInputs, graph: _Graph, weak: tuple[Floats, Floats, Floats]
-) -> Iterator[tuple[Floats, Floats, Floats]]:
-    """The weak end with the packs of one string only, for every string where several stand side by side."""
+    data: FaultInputs, weak: tuple[Floats, Floats, Floats]
+) -> Iterator[tuple[str, tuple[Floats, Floats, Floats]]]:
+    """The weak end with one pack only of those side by side, for each of them."""
     strings: dict[tuple[str, ...], list[int]] = {}
     wires = Groups((b.a, b.b) for b in data.branches)
     for k, (_, plus, minus, _) in enumerate(data.packs):
@@ -209,7 +210,7 @@ def _alone(
             for other in like:
                 if other != k:
                     ohm[size + other], volt[size + other] = OFF_OHM, 0.0
-            yield ohm, henry, volt
+            yield data.packs[k][0], (ohm, henry, volt)
 
 
 def _read(data: FaultInputs, course: FaultCourse) -> list[FaultCurrent]:
@@ -254,8 +255,8 @@ def _capacitors(
         surge = capacitor_fault(charged_v, loop_h[outside], loop_ohm[outside], farad)
         numbers = (np.asarray(x, dtype=float).tolist() for x in surge[:3])
         ways = (tuple(data.branches[j].id for j in np.flatnonzero(row)) for row in lie[outside])
-        for k, *values, through in zip(rows[outside].tolist(), *numbers, ways, strict=True):
-            out[k].append(FromCapacitor(name, *values, through))
+        for k, peak_a, when_s, a2s, through in zip(rows[outside].tolist(), *numbers, ways, strict=True):
+            out[k].append(FromCapacitor(name, peak_a, when_s, a2s, through))
     return [tuple(found_) for found_ in out]
 
 

@@ -98,6 +98,8 @@ def chains(
     """For every contactor the cable of the same fuse that bears least; ``fuses``: rating and clearing I2t."""
     out = []
     for contactor, let in contactors.items():
+        if not let.fuse:
+            continue
         rated_a, clearing = fuses[let.fuse]
         cables = [(leads[name].limit_a2s, name) for name in guarded(let.fuse, rated_a, leads, conductors)]
         known = [pair for pair in cables if not math.isnan(pair[0])]

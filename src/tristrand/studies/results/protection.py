@@ -1,5 +1,6 @@
 """Results of the studies on faults and protection. Every number carries its unit in the field's name."""
 
+import math
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
@@ -35,7 +36,10 @@ class FromCapacitor(NamedTuple):
 
 
 class Fault(NamedTuple):
-    """A dead short between two terminals: of a terminal to the other pole at the pack, or ``across`` a device."""
+    """A dead short between two terminals: of a terminal to the other pole at the pack, or ``across`` a device.
+
+    ``alone``: the weak current from each single pack where several stand side by side.
+    """
 
     name: str
     start: str
@@ -44,6 +48,12 @@ class Fault(NamedTuple):
     strongest: FaultCurrent
     weakest: FaultCurrent
     capacitors: tuple[FromCapacitor, ...]
+    alone: tuple[tuple[str, FaultCurrent], ...] = ()
+
+    @property
+    def least_a(self) -> float:
+        """The weakest current of all."""
+        return min(self.weakest.current_a, *(current.current_a for _, current in self.alone), math.inf)
 
 
 class FaultsResult(NamedTuple):
