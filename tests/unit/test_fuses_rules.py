@@ -29,7 +29,7 @@ PLANTED = {
         "HV298",
     ),
     "a contactor that takes nothing off": ((HV, "parts/fuse_heater/overload_by", "[k_dis]"), "HV301"),
-    "a device that draws more than its fuse": (("parts/heater-12k.yaml", "input_current_limit", "80 A"), "HV301"),
+    "a device that draws more than its fuse": (("parts/heater-12k.yaml", "current_limit", "80 A"), "HV301"),
     "a device that lies elsewhere": ((HV, "parts/fuse_heater/overload_by", "[dcdc]"), "HV301"),
     "a fuse whose devices are not all limited": ((HV, "parts/main_fuse/overload_by", "[drive]"), "HV301"),
     "a charger that feeds on": (("parts/charger-6k6.yaml", "output_in_short", "holds"), "HV302"),
@@ -73,7 +73,7 @@ def test_nobody_is_left_to_act_once_the_contactors_are_bridged() -> None:
 OPEN = {
     "no trip is stated": (("high_voltage.yaml", "parts/main_fuse/overload_trip", "null"), {"HV305"}),
     "no opening time": (("parts/contactor-250.yaml", "open_time", "null"), {"HV305"}),
-    "a heater without a limit": (("parts/heater-12k.yaml", "input_current_limit", "null"), {"HV301"}),
+    "a heater without a limit": (("parts/heater-12k.yaml", "current_limit", "null"), {"HV301"}),
     "no starts": ((HV, "duty_cycles", "null"), {"HV297"}),
     "more starts than are printed": ((HV, "duty_cycles/starts", "200000"), {"HV297"}),
     "a peak beyond the curve": ((HV, "case_duration/peak", "700 s"), {"HV298"}),

@@ -256,7 +256,7 @@ def test_sources_are_only_those_used_and_memory_is_marked(demo: Checked) -> None
 
 def test_studies_that_were_not_run_are_open(demo: Checked) -> None:
     page = rendered(report(finding("HV301")), demo)
-    assert page.visible.count("the study itself: it was not run") == 7
+    assert page.visible.count("the study itself: it was not run") == 9
     assert page.count("svg") == 0
 
 

@@ -15,7 +15,7 @@ DUTY = "high_voltage/duty_cycles"
 LIMITS_ITSELF = {
     "inverter": "peak_current",
     "dcdc": "input_current_limit",
-    "heater": "input_current_limit",
+    "heater": "current_limit",
     "charger": "output_current",
 }
 
