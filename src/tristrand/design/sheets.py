@@ -336,7 +336,7 @@ class HeaterSheet(SheetHead):
     resistance: Resistance | None = None
     input_capacitance: Capacitance | None = None
     turn_on_voltage: Voltage | None = None
-    input_current_limit: Current | None = Field(default=None, description="current to which it limits itself")
+    current_limit: Current | None = Field(default=None, description="current above which it switches itself off")
     continuous_current: Current | None = None
     overload: list[Overload] = OVERLOAD
 

@@ -15,7 +15,7 @@ DUTY = "high_voltage/duty_cycles"
 LIMITS_ITSELF = {
     "inverter": "peak_current",
     "dcdc": "input_current_limit",
-    "heater": "input_current_limit",
+    "heater": "current_limit",
     "charger": "output_current",
 }
 
@@ -234,7 +234,7 @@ def _contactor(ctx: Context, fuse: str, part: str, band: OverloadBand) -> Iterat
     pointer = f"{PARTS}/{fuse}"
     if part not in band.in_series:
         evidence = counted("contactors named that part the fuse from the packs", 0, ">=", 1, "DESIGN#overload_by")
-        words = f"{part} is to open where {fuse} does not protect, but a pack still feeds {fuse} with {part} open"
+        words = f"{part} is to open where {fuse} does not protect, but {fuse} still carries current with {part} open"
         yield ctx.finding("fail", pointer, words, evidence, related=((f"{PARTS}/{part}", "the contactor"),))
         return
     duty = ctx.results["protection"].fuses[fuse]

@@ -4,7 +4,8 @@ import math
 from collections.abc import Iterable, Iterator
 
 from tristrand.design import Datum
-from tristrand.rules.fuses import lead_guards
+from tristrand.design.model import TERMINALS
+from tristrand.rules.fuses import Guard, lead_guards
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
 from tristrand.rules.short_circuits import PROTECTION, clearing_unproven
 from tristrand.rules.view import LEADS, PARTS, WITH_CHARGER, better, circuit_of, counted, sheet_pointer
@@ -138,27 +139,36 @@ def fuse_above_parts(ctx: Context) -> Iterable[Outcome]:
     """The fuses of the leads at their terminals. Precharge and discharge contactors have a resistor that limits."""
     limit = ctx.limit()
     guards = lead_guards(ctx, circuit_of(ctx))
-    at_part: dict[str, set[str]] = {}
+    at: dict[str, list[Guard]] = {}
     for lead, connection in ctx.design.high_voltage.connections.items():
-        for terminal in (connection.from_, connection.to):
-            at_part.setdefault(terminal.partition(".")[0], set()).add(lead)
+        if lead in guards:
+            at.setdefault(connection.from_, []).append(guards[lead])
+            at.setdefault(connection.to, []).append(guards[lead])
     for name, part in ctx.design.high_voltage.parts.items():
         if part.kind not in RATED or (part.kind == "contactor" and part.role not in ("main", "charge")):
             continue
-        own = [guards[lead] for lead in sorted(at_part.get(name, ())) if lead in guards]
-        every = dict.fromkeys(f for g in own if math.isnan(g.loop_a) for f in g.every)
+        ends = [at[f"{name}.{pole}"] for pole in TERMINALS[part.kind] if f"{name}.{pole}" in at]
+        every = dict.fromkeys(f for end in ends for g in end if math.isnan(g.loop_a) for f in g.every)
         unknown = [f for f in every if ctx.design.sheet_of(f).rated_current is None]
         if unknown:
             yield ctx.open([Missing(sheet_pointer(ctx, f, "rated_current"), f"rated current of {f}") for f in unknown])
-            continue
-        fused = [g for g in own if g.loop]
-        if fused:
-            least = min(fused, key=lambda g: g.loop_a)
-            yield _part(ctx, name, RATED[part.kind], least.loop, least.loop_a, limit.source)
-        elif own:
+        elif (guard := _guard_of(ends)) is not None:
+            yield _part(ctx, name, RATED[part.kind], guard.loop, guard.loop_a, limit.source)
+        elif ends:
             # HV128 names its cables too; the part must not be green for that.
             evidence = counted("fuses that protect it", 0, ">=", 1, limit.source)
             yield ctx.finding("fail", f"{PARTS}/{name}", f"no fuse protects {name}", evidence)
+
+
+def _guard_of(ends: list[list[Guard]]) -> Guard | None:
+    """What limits the current through a part: the only lead at one of its terminals, else the largest of all its leads.
+
+    Where several leads meet at a terminal the part carries the sum of what they bring, and no one of them tells it.
+    """
+    alone = [end[0] for end in ends if len(end) == 1 and end[0].loop]
+    if alone:
+        return min(alone, key=lambda guard: guard.loop_a)
+    return max((g for end in ends for g in end if g.loop), key=lambda guard: guard.loop_a, default=None)
 
 
 def _part(ctx: Context, name: str, field: str, fuses: tuple[str, ...], total_a: float, source: str) -> Outcome:

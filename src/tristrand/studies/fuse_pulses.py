@@ -1,7 +1,7 @@
 """Do the fuses outlive the starts? The surge of every closing against the melting I2t that so many pulses leave.
 
 Each fuse takes of the surge what the capacitors behind it take: currents of capacitors side by side go as their
-capacitances, I2t as the square.
+capacitances, I2t as the square. What fuses of packs side by side share is counted for each in full, the harder reading.
 """
 
 import math
@@ -58,7 +58,11 @@ def _shares(circuit: HvCircuit, apart: tuple[str, ...]) -> dict[str, float]:
     farad = {d.id: d.farad.value for d in circuit.devices if d.id not in apart and d.farad.value > 0}
     whole = sum(farad.values())
     ways = fuse_ways(circuit)
-    return {name: sum(farad.get(d, 0.0) for d in way.behind) / whole for name, way in ways.items()} if whole else {}
+    return (
+        {name: sum(farad.get(d, 0.0) for d in (*way.behind, *way.shared)) / whole for name, way in ways.items()}
+        if whole
+        else {}
+    )
 
 
 @lru_cache(maxsize=64)

@@ -76,7 +76,8 @@ def bands(
             float(gap.to_a),
             float(gap.longest_s),
             before_s,
-            *ways[fuse.id],
+            ways[fuse.id].in_series,
+            ways[fuse.id].behind,
         )
     return out
 

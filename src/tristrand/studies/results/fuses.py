@@ -25,8 +25,8 @@ class OverloadBand(NamedTuple):
 
     ``cable`` is the cable of least ampacity that the fuse protects in full ("" where there is none), ``cable_a`` that
     ampacity, ``allowed_s`` how long an overload of it may last. ``open_before_s``: earliest melting time at the minimum
-    breaking current. ``in_series``: contactors without which no pack feeds the fuse; ``behind``: devices that no pack
-    feeds without it. No gap: ``to_a`` is ``load_a``.
+    breaking current. ``in_series``: contactors without which no device draws through the fuse; ``behind``: devices fed
+    through it alone. No gap: ``to_a`` is ``load_a``.
     """
 
     fuse: str
