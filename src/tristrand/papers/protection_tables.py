@@ -56,7 +56,8 @@ def protection_tables(result: ProtectionResult) -> list[Table]:
         for name, duty in result.fuses.items()
     )
     columns = ("Fuse", "Largest current through it", "Slowest rise to 63 %", "Weakest that it alone has to clear")
-    tables = [Table("What short circuits ask of the fuses", columns, duties, wide=True)]
+    bare = f"Ahead of the first fuse, or to the pole without one, lie: {', '.join(result.unfused)}. Nothing ends these."
+    tables = [Table("What short circuits ask of the fuses", columns, duties, bare if result.unfused else "", wide=True)]
     borne = [_borne(name, found, "Cables") for name, found in result.leads.items()]
     borne += [_borne(name, found, "Main contactors") for name, found in result.contactors.items()]
     borne_columns = ("Part", "I²t let through", "Bears", "By fuse", "In the short circuit at", "Found from")

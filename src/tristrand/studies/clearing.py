@@ -34,7 +34,7 @@ class FuseData(NamedTuple):
     """One fuse; nan and None stand for what its sheet does not give.
 
     I2t of melting (low end) and clearing (high end), the L/R up to which clearing holds, the melting curve at its late
-    and early end, and the most that it may fail to clear.
+    and early end, the most that it may fail to clear, and how far in current the curve may lie off beyond that.
     """
 
     id: str
@@ -45,6 +45,7 @@ class FuseData(NamedTuple):
     early: TimeCurrentCurve | None = None
     minimum_breaking_a: float = math.nan
     constant_s: float = math.nan
+    spread: float = 0.0
 
 
 class Scan(NamedTuple):
@@ -114,9 +115,9 @@ def _melting_times(every: Sequence[FuseData], faults: Sequence[Fault]) -> Times:
         if not met:
             continue
         amps, rise = np.array([m[1] for m in met]), np.array([m[2] for m in met])
-        reached = [(k * rise, amps * -math.expm1(-k)) for k in RISES]
+        reached = [(k * rise, amps * -math.expm1(-k) / (1 + fuse.spread)) for k in RISES]
         late = np.min([wait + np.asarray(melting_time_s(fuse.curve, part)) for wait, part in reached], axis=0)
-        early = np.asarray(melting_time_s(fuse.early, amps))
+        early = np.asarray(melting_time_s(fuse.early, amps / (1 - fuse.spread)))
         if fuse.curve.times_s[0] < LONG_CURVE_S:
             late = np.where(np.isinf(late), np.nan, late)
         for (name, *_), latest, earliest in zip(met, late.tolist(), early.tolist(), strict=True):

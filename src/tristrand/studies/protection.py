@@ -5,7 +5,6 @@ from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
 from tristrand.design import Datum, Design
-from tristrand.design.sheets import MeltingPoint
 from tristrand.physics.adiabatic import ALUMINIUM, COPPER, joule_integral_limit_a2s, k_factor
 from tristrand.physics.fuses import TimeCurrentCurve
 from tristrand.studies.circuits import HvCircuit, hv_circuit
@@ -62,8 +61,8 @@ def _fuse(part_id: str, sheet: object) -> FuseData:
     curve = early = None
     if points:
         # A fuse that melts late lets the most through; one that melts early opens when another should.
-        curve = TimeCurrentCurve(tuple(_amps(p, 1) for p in points), tuple(p.time.high for p in points))
-        early = TimeCurrentCurve(tuple(_amps(p, -1) for p in points), tuple(p.time.low for p in points))
+        curve = TimeCurrentCurve(tuple(p.current.high for p in points), tuple(p.time.high for p in points))
+        early = TimeCurrentCurve(tuple(p.current.low for p in points), tuple(p.time.low for p in points))
     return FuseData(
         part_id,
         _number(getattr(sheet, "rated_current", None), "value"),
@@ -73,14 +72,8 @@ def _fuse(part_id: str, sheet: object) -> FuseData:
         early,
         _number(getattr(sheet, "minimum_breaking_current", None), "high"),
         _number(getattr(sheet, "breaking_time_constant", None), "low"),
+        0.0 if any(p.current.low < p.current.high or p.time.low < p.time.high for p in points) else USUAL_SPREAD,
     )
-
-
-def _amps(point: MeltingPoint, end: int) -> float:
-    """The current of a point at the late (1) or early (-1) end of its spread."""
-    if point.current.low != point.current.high or point.time.low != point.time.high:
-        return point.current.high if end > 0 else point.current.low
-    return point.current.value * (1 + end * USUAL_SPREAD)
 
 
 def study(
