@@ -9,11 +9,23 @@ from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 from tristrand.design import Design
-from tristrand.studies import conductors, discharge, faults, operating, pack, precharge, protection
+from tristrand.studies import (
+    conductors,
+    discharge,
+    faults,
+    fuse_loads,
+    fuse_pulses,
+    operating,
+    pack,
+    precharge,
+    protection,
+)
 from tristrand.studies.results import (
     ConductorsResult,
     DischargeResult,
     FaultsResult,
+    FuseLoadsResult,
+    FusePulsesResult,
     Missing,
     OperatingResult,
     PackResult,
@@ -61,10 +73,26 @@ STEPS: tuple[Step, ...] = (
         "Do the fuses protect?",
         protection.inputs,
         protection.study,
-        ("faults", "conductors"),
+        ("faults", "conductors", "operating"),
         ProtectionResult,
     ),
+    Step(
+        "fuse_loads",
+        "Do the fuses carry their loads?",
+        fuse_loads.inputs,
+        fuse_loads.study,
+        ("operating",),
+        FuseLoadsResult,
+    ),
     Step("precharge", "Does precharge end well?", precharge.inputs, precharge.study, ("pack",), PrechargeResult),
+    Step(
+        "fuse_pulses",
+        "Do the fuses outlive the starts?",
+        fuse_pulses.inputs,
+        fuse_pulses.study,
+        ("precharge",),
+        FusePulsesResult,
+    ),
     Step(
         "discharge",
         "Does the bus go dead in time?",

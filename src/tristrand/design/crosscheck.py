@@ -9,6 +9,7 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
+from tristrand.design.fuse_check import overload_problems
 from tristrand.design.messages import hint
 from tristrand.design.model import TERMINALS
 from tristrand.design.yamltext import Problem, Span, Tree, visible
@@ -59,6 +60,8 @@ class _Checker:
             return
         if kind != "junction":
             self.sheet(f"parts/{part_id}/sheet", part.get("sheet"), kind)
+        if kind == "fuse":
+            self.problems += overload_problems(part_id, part.get("overload_by"), self.parts, self.spans)
         if kind in PASSIVE and part.get("power"):
             self.say(f"parts/{part_id}/power", f"{_article(kind)} takes no power of its own", "remove the key 'power'")
 

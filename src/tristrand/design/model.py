@@ -7,12 +7,14 @@ from typing import Annotated, Any, Literal, Self, TypeAlias
 from pydantic import BeforeValidator, Field, model_validator
 
 from tristrand.design.datum import Datum, Q, fault
+from tristrand.design.fuse_duty import OVERLOAD_BY, OVERLOAD_TRIP, DutyCycles
 from tristrand.design.sheets import (
     SWAP,
     Count,
     Duration,
     Inductance,
     Length,
+    Overload,
     Power,
     Resistance,
     Share,
@@ -124,6 +126,8 @@ class Fuse(PartBase):
     """Terminals a and b."""
 
     kind: Literal["fuse"]
+    overload_by: list[Id] = OVERLOAD_BY
+    overload_trip: Overload | None = OVERLOAD_TRIP
 
 
 class Contactor(PartBase):
@@ -300,6 +304,7 @@ class HighVoltage(Strict):
     power_limit: Annotated[Datum, Q("power", above=0)] | None = Field(
         default=None, description="most the supervisor lets the pack deliver"
     )
+    duty_cycles: DutyCycles | None = Field(default=None, description="how often it is switched in its life")
 
 
 class Evidence(Strict):

@@ -199,9 +199,24 @@ class FuseSheet(SheetHead):
     clearing_joule_integral: Annotated[Datum, Q("joule_integral", above=0)] | None = Field(
         default=None, description="I²t of melting and arcing together at its rated voltage"
     )
+    clearing_voltage: Voltage | None = Field(
+        default=None, description="voltage up to which clearing I²t holds; else its rated voltage"
+    )
+    reference_ambient: Temperature | None = Field(
+        default=None, description="air for which rating and continuous share hold; else 25 °C"
+    )
+    hottest_element: Temperature | None = Field(
+        default=None, description="the maker's temperature in the factor for hot air, 130 to 150 °C; else 130 °C"
+    )
 
     @model_validator(mode="after")
     def _order(self) -> Self:
+        air, hottest = self.reference_ambient, self.hottest_element
+        if air and hottest and air.value >= hottest.value:
+            raise fault(
+                f"reference_ambient {air.text} is not below hottest_element {hottest.text}",
+                "check the two temperatures of the factor for hot air",
+            )
         if len(self.melting) == 1:
             raise fault("a melting curve of one point", "give two points or more, or none")
         _rising("melting: current", [point.current for point in self.melting])
@@ -228,6 +243,10 @@ class ContactorSheet(SheetHead):
     overload: list[Overload] = OVERLOAD
     withstand: Overload | None = Field(
         default=None, description="largest current that it carries closed in a short circuit, and for how long"
+    )
+    withstand_peak: Current | None = Field(
+        default=None,
+        description="largest instantaneous current that does not blow its contacts open; else that of withstand",
     )
     break_current: Current | None = Field(
         default=None, description="largest current that it may open at its rated voltage, forward (discharging)"
@@ -317,6 +336,7 @@ class HeaterSheet(SheetHead):
     resistance: Resistance | None = None
     input_capacitance: Capacitance | None = None
     turn_on_voltage: Voltage | None = None
+    current_limit: Current | None = Field(default=None, description="current above which it switches itself off")
     continuous_current: Current | None = None
     overload: list[Overload] = OVERLOAD
 
@@ -328,6 +348,9 @@ class ChargerSheet(SheetHead):
     voltage: VoltageRange | None = None
     rated_power: Annotated[Datum, Q("power", above=0)] | None = Field(default=None, description="into the bus")
     output_current: Current | None = None
+    output_in_short: Literal["stops", "holds"] | None = Field(
+        default=None, description="what its output does into a short circuit: it stops by itself, or holds its current"
+    )
     output_capacitance: Capacitance | None = None
     bleed_resistance: Resistance | None = None
 

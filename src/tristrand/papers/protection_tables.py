@@ -19,16 +19,18 @@ def fault_tables(result: FaultsResult) -> list[Table]:
             fault.start if fault.end == fault.name else fault.end,
             value(fault.strongest.current_a, "A", 3),
             value(fault.strongest.rise_s, "s", 2) if fault.strongest.rise_s > INSTANT_S else "at once",
-            value(fault.weakest.current_a, "A", 3),
+            value(fault.least_a, "A", 3),
             _capacitors(fault),
             group="Across a device" if fault.across else "To the other pole at the pack",
         )
         for fault in result.faults.values()
     )
-    note = "Main contactors closed, nothing opens. Strongest: pack full, least resistance, conductors at 20 °C. "
+    note = "All contactors closed, nothing opens. Strongest: pack full, least resistance, conductors at 20 °C. "
+    note += "Packs side by side feed each other's faults: through a string's own parts flows what the others give. "
+    note += "Each terminal counts in its own pole: plus-side ones to the pack's minus, minus-side ones to its plus. "
     note += "Weakest: pack empty and aged, conductors at their limit. Capacitors: each alone, fully charged."
-    if not result.inductive:
-        note += " No inductance is given, so the currents jump."
+    if result.no_inductance:
+        note += f" Of unknown inductance, taken as none: {', '.join(name for name, _ in result.no_inductance)}."
     columns = ("Short circuit at", "To", "Strongest", "Time to 63 % of it", "Weakest", "Largest peak from a capacitor")
     return [Table("Short circuits", columns, rows, note, wide=True)]
 
@@ -54,7 +56,8 @@ def protection_tables(result: ProtectionResult) -> list[Table]:
         for name, duty in result.fuses.items()
     )
     columns = ("Fuse", "Largest current through it", "Slowest rise to 63 %", "Weakest that it alone has to clear")
-    tables = [Table("What short circuits ask of the fuses", columns, duties, wide=True)]
+    bare = f"Ahead of the first fuse, or to the pole without one, lie: {', '.join(result.unfused)}. Nothing ends these."
+    tables = [Table("What short circuits ask of the fuses", columns, duties, bare if result.unfused else "", wide=True)]
     borne = [_borne(name, found, "Cables") for name, found in result.leads.items()]
     borne += [_borne(name, found, "Main contactors") for name, found in result.contactors.items()]
     borne_columns = ("Part", "I²t let through", "Bears", "By fuse", "In the short circuit at", "Found from")

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from tristrand.design import Design
-from tristrand.papers import bars, plots, protection_tables, tables, time_current, transient_tables
+from tristrand.papers import bars, fuse_tables, plots, protection_tables, tables, time_current, transient_tables
 from tristrand.papers.frame import Plot, render_svg
 from tristrand.papers.workings import Line, lines_by_object
 from tristrand.rules.limits import strictest
@@ -87,11 +87,20 @@ def discharge_limit(design: Design) -> tuple[float, str]:
 
 
 def _faults(result: Any, design: Design) -> tuple[list[str], list[tables.Table], list[Plot]]:
-    return [], protection_tables.fault_tables(result), []
+    return [], [*protection_tables.fault_tables(result), *fuse_tables.charger_tables(result)], []
 
 
 def _protection(result: Any, design: Design) -> tuple[list[str], list[tables.Table], list[Plot]]:
-    return [], protection_tables.protection_tables(result), time_current.fuses(result)
+    found = [*protection_tables.protection_tables(result), *fuse_tables.overload_tables(result, design)]
+    return [], found, time_current.fuses(result)
+
+
+def _fuse_loads(result: Any, design: Design) -> tuple[list[str], list[tables.Table], list[Plot]]:
+    return [], fuse_tables.load_tables(result), []
+
+
+def _fuse_pulses(result: Any, design: Design) -> tuple[list[str], list[tables.Table], list[Plot]]:
+    return [], fuse_tables.pulse_tables(result), []
 
 
 STUDIES: dict[str, _Study] = {
@@ -100,7 +109,9 @@ STUDIES: dict[str, _Study] = {
     "conductors": _Study("Conductors", "Do the cables carry it?", _conductors),
     "faults": _Study("Short circuits", "What does a dead short drive, and where?", _faults),
     "protection": _Study("Protection", "Do the fuses protect?", _protection),
+    "fuse_loads": _Study("Fuses under load", "Do the fuses carry their loads?", _fuse_loads),
     "precharge": _Study("Precharge", "Does precharge end well?", _precharge),
+    "fuse_pulses": _Study("Repeated starts", "Do the fuses outlive the starts?", _fuse_pulses),
     "discharge": _Study("Discharge", "Does the bus go dead in time?", _discharge),
 }
 

@@ -45,7 +45,7 @@ def cable_orange(ctx: Context) -> Iterable[Outcome]:
     limit="insulation_c",
     checks="Cable insulation is rated for at least the temperature the rule sets ask for.",
     why="Insulation that softens near brakes, motors or under full load lets the conductor through to the chassis.",
-    sources=("FSAE-2026#EV.6.2.1",),
+    sources=("FSAE-2026#EV.6.2.1", "FSAE-2026#EV.6.3.2"),
     failing=(
         ("vehicle.yaml", "rule_sets", "[fsae-2026]"),
         ("parts/hv-4.yaml", "temperature_rating", "80 °C"),

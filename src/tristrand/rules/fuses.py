@@ -43,7 +43,13 @@ from tristrand.studies.topology import (
         "behind one another for 150 mm. Where FSAE-2026 is in force a thinner cable needs a fuse in its own pole."
     ),
     why="A fuse larger than the cable lets the cable be the fuse.",
-    sources=("FSAE-2026#EV.6.6.2b", "FSAE-2026#EV.6.6.6", "PRACTICE#fuse protects cable"),
+    sources=(
+        "FSAE-2026#EV.6.6.1",
+        "FSAE-2026#EV.6.6.2b",
+        "FSAE-2026#EV.6.6.4",
+        "FSAE-2026#EV.6.6.6",
+        "PRACTICE#fuse protects cable",
+    ),
     failing=((HV_FILE, "parts/fuse_dcdc/sheet", "fuse-160"),),
     waivable=False,
 )
@@ -63,7 +69,7 @@ def fuse_above_cable(ctx: Context) -> Iterable[Outcome]:
         yield ctx.open(conductors.missing)
         return
     circuit = circuit_of(ctx)
-    guards = _guards(ctx, circuit)
+    guards = lead_guards(ctx, circuit)
     figures: dict[str, ConductorFigures] = conductors.conductors
     resisted, both = resistor_limited(circuit), "fsae-2026" in ctx.rule_sets
     reduced = frozenset(
@@ -103,7 +109,7 @@ class Guard(NamedTuple):
         return self.loop_a > carries_a or (both and self.pole_a > carries_a)
 
 
-def _guards(ctx: Context, circuit: HvCircuit) -> dict[str, Guard]:
+def lead_guards(ctx: Context, circuit: HvCircuit) -> dict[str, Guard]:
     """The guard of every lead that a pack feeds, fuses at the high end of their tolerance."""
     rated = {f: ctx.design.sheet_of(f).rated_current for f in ctx.design.parts_of("fuse")}
     amps = {f: datum.high if datum is not None else math.nan for f, datum in rated.items()}
@@ -250,15 +256,17 @@ def _fuse_or_cable(ctx: Context, figure: ConductorFigures, fuse: str, rated_a: f
     "HV129",
     "fuse-carries-load",
     "error",
-    needs=OPERATING,
+    needs=(*OPERATING, "fuse_loads"),
     limit="fuse_share",
     checks=(
-        "Each fuse carries its largest sustained current within its continuous share of the rating, and the current of "
-        "a case with a duration within its rating or an overload entry of its sheet that lasts as long."
+        "Each fuse carries its largest sustained current within its continuous share of the rating, less what the air "
+        "round it takes, and the current of a case with a duration within its rating or an overload entry of its sheet "
+        "that lasts as long."
     ),
     why="A fuse run near its rating ages and opens one day without a fault, perhaps in traffic.",
     sources=(
         "FUSE-GUIDE#continuous derating",
+        "FUSE-GUIDE#ambient factor",
         "DATASHEET#continuous share",
         "DATASHEET#rated current",
         "DATASHEET#overload",
@@ -268,7 +276,7 @@ def _fuse_or_cable(ctx: Context, figure: ConductorFigures, fuse: str, rated_a: f
 def fuse_carries_load(ctx: Context) -> Iterable[Outcome]:
     """The smaller of the sheet's own continuous share and that of the rule sets.
 
-    The fuse's derating in hot air is not included: it must be in the share that the sheet gives.
+    Hot air takes its factor from that. Where the sheet's share holds for hot air already, `reference_ambient` says so.
     """
     operating = ctx.results["operating"]
     if not operating.cases:
@@ -305,21 +313,32 @@ def _sustained(ctx: Context, part_id: str) -> Iterable[Outcome]:
     if math.isnan(share):
         yield ctx.open([Missing(sheet_pointer(ctx, part_id, "continuous_share"), f"continuous share of {part_id}")])
         return
+    load = ctx.results["fuse_loads"].fuses.get(part_id)
+    if load is None or math.isnan(load.factor):
+        yield ctx.open(ctx.results["fuse_loads"].missing or [_no_air(ctx, part_id)])
+        return
+    factor = load.factor
     yield ctx.compare(
         f"{PARTS}/{part_id}",
         "largest sustained current",
         current,
         "A",
         "<=",
-        share * sheet.rated_current.low,
+        share * factor * sheet.rated_current.low,
         source,
         basis=sheet.rated_current.basis,
         subject=f"{part_id} ({sheet.rated_current.text})",
-        bad=f"carries more than {100 * share:.0f} % of its rating in case {case}",
+        bad=f"carries more than {100 * share * factor:.0f} % of its rating in case {case}"
+        + (f", all that air of {load.ambient_c:g} °C leaves it" if factor < 1 else ""),
         good="carries its load",
-        ways_out=_larger_fuse(ctx, part_id, current / share),
-        note=f"{100 * share:.0f} % of the rating; derating of the fuse in hot air is not included",
+        ways_out=_larger_fuse(ctx, part_id, current / (share * factor)) if factor > 0 else None,
+        note=f"{100 * share:.0f} % of the rating"
+        + (f" times {factor:.3f} for air of {load.ambient_c:g} °C (form from memory)" if factor < 1 else ""),
     )
+
+
+def _no_air(ctx: Context, part_id: str) -> Missing:
+    return Missing(sheet_pointer(ctx, part_id, "hottest_element"), f"air temperatures of {part_id} that fit each other")
 
 
 def _larger_fuse(ctx: Context, part_id: str, least: float) -> Callable[[], Iterable[WayOut]]:

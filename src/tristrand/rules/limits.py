@@ -96,6 +96,13 @@ LIMITS: tuple[Limit, ...] = (
     *_rows("orange", "least", ("fsae-2026", 1.0, "FSAE-2026#EV.6.3.4"), ("un-r100", 1.0, "UN-R100#5.1.1.5.3")),
     *_rows("drop_share", "most", ("workshop", 0.03, "ABYC-E11#voltage drop")),
     *_rows("fuse_share", "most", ("workshop", 0.75, "FUSE-GUIDE#continuous derating")),
+    *_rows("fuse_peak_share", "most", ("workshop", 0.50, "FUSE-EV-ARTICLE#share of the melting current")),
+    *_rows(
+        "fuse_not_above_parts",
+        "least",
+        ("fsae-2026", 1.0, "FSAE-2026#EV.6.6.2b"),
+        ("workshop", 1.0, "PRACTICE#fuse protects the parts behind it"),
+    ),
 )
 
 

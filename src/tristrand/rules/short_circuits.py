@@ -1,4 +1,4 @@
-"""HV201 to HV207: what fuses clear in a short circuit, and what they let through cables and contactors."""
+"""HV201 to HV206, HV209: what fuses clear in a short circuit, and what they let through cables and contactors."""
 
 import math
 from collections.abc import Callable, Iterable, Iterator
@@ -12,9 +12,9 @@ from tristrand.rules.view import (
     HV_FILE,
     LEADS,
     PARTS,
-    WITH_CHARGER,
     against_sheet,
     better,
+    highest_v,
     sheet_pointer,
     sheets_of_kind,
 )
@@ -23,7 +23,7 @@ from tristrand.studies.results import LetThrough, Missing, ProtectionResult
 PROTECTION = ("pack", "operating", "conductors", "faults", "protection")
 
 
-def _of_protection(check: Callable[[Context, ProtectionResult], Iterable[Outcome]]) -> Check:
+def of_protection(check: Callable[[Context, ProtectionResult], Iterable[Outcome]]) -> Check:
     """A rule on the protection study: where that has nothing to say it is open, or does not apply."""
 
     @wraps(check)
@@ -37,7 +37,7 @@ def _of_protection(check: Callable[[Context, ProtectionResult], Iterable[Outcome
     return on
 
 
-def _datum(ctx: Context, part_id: str, field: str, what: str) -> tuple[Datum | None, Missing]:
+def sheet_datum(ctx: Context, part_id: str, field: str, what: str) -> tuple[Datum | None, Missing]:
     """A datum of a part's sheet, and what to say where it is missing."""
     datum: Datum | None = getattr(ctx.design.sheet_of(part_id), field)
     return datum, Missing(sheet_pointer(ctx, part_id, field), f"{what} of {part_id}")
@@ -54,7 +54,7 @@ def _datum(ctx: Context, part_id: str, field: str, what: str) -> tuple[Datum | N
     failing=(("parts/fuse-160.yaml", "breaking_capacity", "2 kA"),),
     waivable=False,
 )
-@_of_protection
+@of_protection
 def fuse_breaking_capacity(ctx: Context, result: ProtectionResult) -> Iterable[Outcome]:
     """Fullest pack, least resistance, cold conductors."""
     for name, duty in result.fuses.items():
@@ -78,20 +78,22 @@ def fuse_breaking_capacity(ctx: Context, result: ProtectionResult) -> Iterable[O
 @rule(
     "HV202",
     "fuse-breaking-time-constant",
-    "warning",
+    "error",
     needs=PROTECTION,
     checks="No short circuit through a fuse rises more slowly than the time constant its breaking capacity holds for.",
     why="The more inductance drives the arc, the longer it burns: printed capacity and clearing I²t no longer hold.",
     sources=("FUSE-GUIDE#arcing grows with voltage and L/R", "DATASHEET#time constant of the breaking capacity"),
     failing=(("parts/hv-4.yaml", "inductance", "2 mH/m"),),
 )
-@_of_protection
+@of_protection
 def fuse_breaking_time_constant(ctx: Context, result: ProtectionResult) -> Iterable[Outcome]:
-    """The slowest rise of any fault through the fuse, strongest packs."""
-    if not ctx.results["faults"].inductive:
-        yield ctx.open([Missing("parts", "inductance of the cables")])
-        return
+    """The slowest rise of any fault through the fuse, strongest packs; every pack and cable on its way counts."""
+    unknown = dict(ctx.results["faults"].no_inductance)
     for name, duty in result.fuses.items():
+        gaps = {unknown[part] for part in _together(ctx, name) if part in unknown} if unknown else ()
+        if gaps:
+            yield ctx.open([Missing(pointer, "inductance in the way of short circuits") for pointer in sorted(gaps)])
+            continue
         yield against_sheet(
             ctx,
             name,
@@ -119,7 +121,7 @@ def fuse_breaking_time_constant(ctx: Context, result: ProtectionResult) -> Itera
     failing=(("parts/fuse-160.yaml", "minimum_breaking_current", "1.5 kA"),),
     waivable=False,
 )
-@_of_protection
+@of_protection
 def fuse_minimum_breaking(ctx: Context, result: ProtectionResult) -> Iterable[Outcome]:
     """Emptiest and aged pack, hot conductors."""
     for name, duty in result.fuses.items():
@@ -142,6 +144,16 @@ def fuse_minimum_breaking(ctx: Context, result: ProtectionResult) -> Iterable[Ou
         )
 
 
+def _together(ctx: Context, fuse: str) -> set[str]:
+    """Whatever carries current in a short circuit that flows through a fuse."""
+    found: set[str] = set()
+    for fault in ctx.results["faults"].faults.values():
+        carried = {name for name, _ in fault.strongest.through}
+        if fuse in carried:
+            found |= carried
+    return found
+
+
 def _sooner(ctx: Context, fuse: str, field: str, most: float) -> Callable[[], Iterable[WayOut]]:
     """Ways out for a fuse: the folder's other fuses with ``field`` at most ``most``, the largest rating first."""
 
@@ -161,6 +173,37 @@ def _sooner(ctx: Context, fuse: str, field: str, most: float) -> Callable[[], It
     return ways
 
 
+def clearing_voltage(ctx: Context, fuse: str) -> tuple[Datum | None, str]:
+    """The voltage up to which the clearing I²t of a fuse holds, and the field of its sheet that says so."""
+    sheet = ctx.design.sheet_of(fuse)
+    field = "clearing_voltage" if sheet.clearing_voltage is not None else "rated_voltage"
+    return getattr(sheet, field), field
+
+
+def clearing_unproven(ctx: Context, fuse: str) -> Missing | None:
+    """What to say where the circuit has more voltage or inductance than the fuse's clearing I²t holds for.
+
+    Where the sheet names no voltage or time constant, HV209 and HV202 are open.
+    """
+    kept: dict[str, Missing | None] = ctx.cache.setdefault("clearing unproven", {})
+    if fuse not in kept:
+        kept[fuse] = _unproven(ctx, fuse)
+    return kept[fuse]
+
+
+def _unproven(ctx: Context, fuse: str) -> Missing | None:
+    volts, _ = clearing_voltage(ctx, fuse)
+    constant: Datum | None = ctx.design.sheet_of(fuse).breaking_time_constant
+    most_v, duty = highest_v(ctx), ctx.results["protection"].fuses.get(fuse)
+    pointer = sheet_pointer(ctx, fuse, "clearing_joule_integral")
+    if volts is not None and most_v is not None and most_v > volts.low:
+        return Missing(pointer, f"clearing I²t of {fuse} at {most_v:.0f} V: its own holds up to {volts.low:g} V")
+    if constant is not None and duty is not None and duty.rise_s > constant.low:
+        own = f"its own holds up to {1e3 * constant.low:g} ms"
+        return Missing(pointer, f"clearing I²t of {fuse} for L/R of {1e3 * duty.rise_s:.2g} ms: {own}")
+    return None
+
+
 @rule(
     "HV204",
     "fuse-saves-cable-in-short",
@@ -175,7 +218,7 @@ def _sooner(ctx: Context, fuse: str, field: str, most: float) -> Callable[[], It
     failing=(("parts/fuse-160.yaml", "clearing_joule_integral", "300000 A²s"),),
     waivable=False,
 )
-@_of_protection
+@of_protection
 def fuse_saves_cable_in_short(ctx: Context, result: ProtectionResult) -> Iterable[Outcome]:
     """Adiabatic: k²S² from the conductor's temperature limit, metal area as its resistance gives it."""
     for name, found in result.leads.items():
@@ -200,7 +243,7 @@ def fuse_saves_cable_in_short(ctx: Context, result: ProtectionResult) -> Iterabl
     failing=(("parts/contactor-200.yaml", "withstand", "{current: 1 kA, time: 20 ms}"),),
     waivable=False,
 )
-@_of_protection
+@of_protection
 def fuse_saves_contactor_in_short(ctx: Context, result: ProtectionResult) -> Iterable[Outcome]:
     """I²t of the withstand point of the sheet: current squared times its time."""
     for name, found in result.contactors.items():
@@ -212,11 +255,23 @@ def fuse_saves_contactor_in_short(ctx: Context, result: ProtectionResult) -> Ite
 
 def _borne(ctx: Context, pointer: str, subject: str, found: LetThrough, source: str) -> Outcome:
     """A part against the I²t that its fuse lets through."""
+    field = "clearing_joule_integral"
+    unproven = clearing_unproven(ctx, found.fuse) if found.fuse else None
+    if unproven is not None:
+        return ctx.open([unproven])
     if ctx.brief and found.worst_a2s <= found.limit_a2s:
         return PASSED
-    field = "clearing_joule_integral"
     if math.isnan(found.worst_a2s):
-        return ctx.open([Missing(sheet_pointer(ctx, found.fuse, field), f"clearing I²t of {found.fuse}")])
+        fuse: Any = ctx.design.sheet_of(found.fuse)
+        if fuse.clearing_joule_integral is None:
+            return ctx.open([Missing(sheet_pointer(ctx, found.fuse, field), f"clearing I²t of {found.fuse}")])
+        gap = Missing(sheet_pointer(ctx, found.fuse, "melting"), f"melting curve of {found.fuse}: {found.words}")
+        return ctx.open([gap])
+    if not found.fuse:
+        return ctx.compare(
+            pointer, "I²t that no fuse ends", found.worst_a2s, "A²s", "<=", found.limit_a2s, source, subject=subject,
+            bad=f"carries the {_which(found)} at {found.fault}, in whose way lies no fuse", good="",
+        )  # fmt: skip
     return ctx.compare(
         pointer,
         f"I²t that {found.fuse} lets through",
@@ -248,18 +303,19 @@ def _which(found: LetThrough) -> str:
     sources=("CLOSED-FORM#fuses in series carry the same I2t", "DATASHEET#I2t of the fuse"),
     failing=(("parts/fuse-15.yaml", "clearing_joule_integral", "9000 A²s"),),
 )
-@_of_protection
+@of_protection
 def fuse_selectivity(ctx: Context, result: ProtectionResult) -> Iterable[Outcome]:
-    """Melting I²t ahead against clearing I²t behind; holds for large faults, where neither loses heat."""
+    """Melting I²t ahead against clearing I²t behind; in the weakest faults their times, each at its worse end."""
     if not result.pairs:
-        yield NotApplicable("no short circuit flows through two fuses")
+        yield NotApplicable("no short circuit flows through a fuse and another one ahead of it")
     for pair in result.pairs:
-        gaps = []
+        unproven = clearing_unproven(ctx, pair.downstream)
+        gaps = [unproven] if unproven is not None else []
         for name, field, what in (
             (pair.upstream, "melting_joule_integral", "melting I²t"),
             (pair.downstream, "clearing_joule_integral", "clearing I²t"),
         ):
-            datum, gap = _datum(ctx, name, field, what)
+            datum, gap = sheet_datum(ctx, name, field, what)
             if datum is None:
                 gaps.append(gap)
         if gaps:
@@ -278,100 +334,55 @@ def fuse_selectivity(ctx: Context, result: ProtectionResult) -> Iterable[Outcome
             good="clears before the fuse ahead begins to melt",
             related=((f"{PARTS}/{pair.upstream}", "the fuse ahead"),),
         )
+        if not math.isnan(pair.ahead_s):
+            yield ctx.compare(
+                f"{PARTS}/{pair.downstream}",
+                f"latest melting in the weak short circuit against the earliest of {pair.upstream}",
+                pair.behind_s,
+                "s",
+                "<",
+                pair.ahead_s,
+                "DATASHEET#melting curve of the fuse",
+                subject=f"{pair.downstream} behind {pair.upstream}",
+                bad=f"melts so late in the weak short circuit at {pair.closest_at} that the fuse ahead may melt first",
+                good="melts before the fuse ahead in weak short circuits too",
+                related=((f"{PARTS}/{pair.upstream}", "the fuse ahead"),),
+            )
 
 
 @rule(
-    "HV207",
-    "contactor-opens-below-fuse",
+    "HV209",
+    "fuse-clearing-voltage",
     "error",
     needs=PROTECTION,
-    checks=(
-        "Main contactors may open every current, discharging, up to the minimum breaking current of the fuses that "
-        "alone clear faults behind them."
-    ),
-    why="Between overload and minimum breaking current the fuse cannot be relied on: there the contactors must open.",
-    sources=("DATASHEET#largest current it may open", "DATASHEET#minimum breaking current"),
-    failing=(("parts/contactor-200.yaml", "break_current", "300 A"),),
+    checks="The clearing I²t of every fuse was found at no less than the highest voltage of the packs.",
+    why="More voltage feeds the arc longer: the fuse then lets through more than the sheet says, and parts burn.",
+    sources=("FUSE-GUIDE#arcing grows with voltage and L/R", "DATASHEET#voltage of the clearing I2t"),
+    failing=(("parts/fuse-160.yaml", "clearing_voltage", "250 V"),),
     waivable=False,
 )
-@_of_protection
-def contactor_opens_below_fuse(ctx: Context, result: ProtectionResult) -> Iterable[Outcome]:
-    """The largest minimum breaking current among the fuses in series with a main contactor."""
-    for name in ctx.design.parts_of("contactor", role="main"):
-        opens, gap = _datum(ctx, name, "break_current", "largest current it may open")
-        behind = _fuses_with(ctx, name)
-        if not behind:
+@of_protection
+def fuse_clearing_voltage(ctx: Context, result: ProtectionResult) -> Iterable[Outcome]:
+    """Every cell at its maximum; the voltage of the clearing I²t, else the rated voltage."""
+    most_v = highest_v(ctx)
+    for name in result.fuses:
+        volts, field = clearing_voltage(ctx, name)
+        pointer = sheet_pointer(ctx, name, field)
+        if volts is None or most_v is None:
+            yield ctx.open([Missing(pointer, f"voltage for which the clearing I²t of {name} holds")])
             continue
-        known = [(ctx.design.sheet_of(f).minimum_breaking_current, f) for f in behind]
-        gaps = [
-            Missing(sheet_pointer(ctx, f, "minimum_breaking_current"), f"minimum breaking current of {f}")
-            for datum, f in known
-            if datum is None
-        ]
-        if opens is None or gaps:
-            yield ctx.open([*([gap] if opens is None else []), *gaps])
-            continue
-        most, fuse = max((datum.high, f) for datum, f in known if datum is not None)
         yield ctx.compare(
             f"{PARTS}/{name}",
-            "largest current it may open, forward",
-            opens.low,
-            "A",
-            ">=",
-            most,
-            "DATASHEET#minimum breaking current",
-            basis=opens.basis,
-            subject=name,
-            bad=f"may not open currents below the minimum breaking current of {fuse}, which may not clear them either",
-            good="may open every current that its fuses may fail to clear",
-            related=((gap.pointer, "what it may open"), (f"{PARTS}/{fuse}", "the fuse")),
-        )
-
-
-def _fuses_with(ctx: Context, contactor: str) -> list[str]:
-    """Fuses that clear some fault that flows through a contactor."""
-    found: dict[str, None] = {}
-    clears = {name for name, duty in ctx.results["protection"].fuses.items() if not math.isnan(duty.smallest_a)}
-    for fault in ctx.results["faults"].faults.values():
-        carried = {name for name, _ in fault.strongest.through}
-        if contactor in carried:
-            found |= dict.fromkeys(sorted(carried & clears))
-    return list(found)
-
-
-@rule(
-    "HV208",
-    "contactor-opens-charge",
-    "error",
-    needs=("pack", "operating"),
-    checks="Main contactors may open the largest charging current, which runs against the direction they are made for.",
-    why="A polarised contactor blows a reversed arc into its housing: opened while charging it burns.",
-    sources=("DATASHEET#largest current it may open",),
-    failing=(*WITH_CHARGER, ("parts/contactor-200.yaml", "break_current_reverse", "5 A")),
-    passing=WITH_CHARGER,
-)
-def contactor_opens_charge(ctx: Context) -> Iterable[Outcome]:
-    """The case charge; regenerative braking is not computed yet."""
-    operating = ctx.results["operating"]
-    case = operating.cases.get("charge")
-    if case is None:
-        yield ctx.open(operating.missing) if operating.missing else NotApplicable("no mode uses the case charge")
-        return
-    for name in ctx.design.parts_of("contactor", role="main"):
-        flow = case.flows.get(name)
-        if flow is None or flow.current_a <= 0:
-            continue
-        yield against_sheet(
-            ctx,
-            name,
-            "break_current_reverse",
-            "largest current it may open backward",
-            "DATASHEET#largest current it may open",
-            "largest charging current through it",
-            flow.current_a,
-            "A",
+            "highest voltage of the packs",
+            most_v,
+            "V",
             "<=",
-            bad="may not open the charging current, which runs against its marked direction",
-            good="may open the charging current",
-            mark="what it may open backward",
+            volts.low,
+            "DATASHEET#voltage of the clearing I2t",
+            basis=volts.basis,
+            subject=name,
+            bad="was not proven for this voltage: what it lets through is not known",
+            good="has a clearing I²t that holds for this voltage",
+            related=((pointer, "the voltage for which it holds"),),
+            ways_out=better(ctx, name, field, most_v),
         )

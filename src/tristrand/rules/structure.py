@@ -73,7 +73,7 @@ def terminal_unconnected(ctx: Context) -> Iterable[Outcome]:
     limit="pack_fuse",
     checks="Every path from a pack's plus terminal to its minus terminal passes a fuse.",
     why="Without a fuse a short anywhere in the circuit is fed with thousands of amperes until something burns open.",
-    sources=("FSAE-2026#EV.5.4.1", "FSAE-2026#EV.6.6.3", "PRACTICE#pack fuse"),
+    sources=("FSAE-2026#EV.5.4.1", "FSAE-2026#EV.6.6.1", "FSAE-2026#EV.6.6.3", "PRACTICE#pack fuse"),
     failing=(
         (HV_FILE, "connections/W1/to", "k_plus.a"),
         (HV_FILE, "connections/W2/from", "k_plus.a"),
@@ -110,7 +110,7 @@ def pack_without_fuse(ctx: Context) -> Iterable[Outcome]:
     limit="both_poles",
     checks="With all main contactors open, neither pole of a pack reaches a device on the bus.",
     why="A pole that stays connected makes every first insulation fault on the bus a shock from that pole.",
-    sources=("FSAE-2026#EV.5.4.2", "PRACTICE#contactor in each pole"),
+    sources=("FSAE-2026#EV.5.4.1", "FSAE-2026#EV.5.4.2", "FSAE-2026#EV.5.4.3", "PRACTICE#contactor in each pole"),
     failing=(
         (HV_FILE, "connections/W4/to", "bus_minus.bar"),
         (HV_FILE, "connections/W9/from", "bus_minus.bar"),
@@ -174,7 +174,7 @@ def no_service_disconnect(ctx: Context) -> Iterable[Outcome]:
     needs=("precharge",),
     checks="A bus with capacitors has a precharge path across one of its main contactors.",
     why="A contactor that closes onto empty capacitors takes thousands of amperes and welds.",
-    sources=("CONTACTOR-NOTE#precharge",),
+    sources=("FSAE-2026#EV.5.6.1", "CONTACTOR-NOTE#precharge"),
     failing=(
         (HV_FILE, "connections/W7/to", "k_pre.a"),
         (HV_FILE, "connections/W98", "{from: r_pre.b, to: r_pre.a, resistance: 1 mΩ}"),
@@ -316,7 +316,7 @@ def discharge_behind_break(ctx: Context) -> Iterable[Outcome]:
     "error",
     checks="Something discharges the bus: a discharge resistor, or a built-in resistance across it.",
     why="Without it the capacitors keep a deadly voltage for hours after the contactors have opened.",
-    sources=("IEC-60204-1#6.2.4",),
+    sources=("FSAE-2026#EV.5.6.3", "IEC-60204-1#6.2.4"),
     failing=((HV_FILE, "parts/r_dis/role", "precharge"), ("parts/inverter-60.yaml", "bleed_resistance", "null")),
     waivable=False,
 )

@@ -1,31 +1,30 @@
-"""What a dead short drives through every part: at every terminal to the other pole, and across every device.
+"""What a dead short drives through every part: at every terminal to the other poles, and across every device.
 
-All contactors that stand in the main path are closed. The strongest case is the fullest pack at its least resistance
-with cold conductors, the weakest the emptiest pack grown old with conductors at their temperature limit. Whatever the
-bus draws or holds is left out here; a capacitor's own discharge into the fault is worked out beside it.
+All contactors are closed. The strongest case is the fullest pack at its least resistance with cold conductors, the
+weakest the emptiest pack grown old with conductors at their temperature limit; where packs stand side by side the
+weakest may come from one of them alone. Whatever the bus draws or holds is left out here; a capacitor's own discharge
+into the fault is worked out beside it.
 """
 
-import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tristrand.design import Design
 from tristrand.physics.fault import capacitor_fault
 from tristrand.physics.fault_loops import FaultCourse, fault_course, joule_integral_a2s, rise_time_s
-from tristrand.studies.circuits import Device, HvCircuit, hv_circuit
-from tristrand.studies.netlist import LEAST_OHM, lead_ohm
-from tristrand.studies.opening import Groups, emptiest, fullest, needed
+from tristrand.physics.fault_sources import added_fault_current_a
+from tristrand.studies.fault_inputs import Branch, FaultInputs, inputs
+from tristrand.studies.opening import Groups, emptiest, fullest
 from tristrand.studies.results import (
     Fault,
     FaultCurrent,
     FaultsResult,
     FromCapacitor,
+    FromCharger,
     Later,
-    Missing,
     PackFigures,
     PackResult,
     Working,
@@ -35,67 +34,14 @@ from tristrand.studies.results import (
 SOLVER = "NUMERICS#loop equations of a network with resistance and inductance, solved in its modes"
 METHOD = "loop equations of the whole topology, main contactors closed, loads and capacitors left out"
 LOOKED_AT_S = 1.0
+OFF_OHM = 1e9
+"""A pack that is not connected."""
 LEAST_SHARE = 1e-9
 """A branch with less than this share of the fault current carries none of it but rounding."""
 
 Floats = NDArray[np.float64]
 
-
-class Branch(NamedTuple):
-    """Something that a fault current flows through: its resistance [ohm] cold and hot, its inductance [H]."""
-
-    id: str
-    kind: str
-    a: str
-    b: str
-    cold_ohm: float
-    hot_ohm: float
-    henry: float
-
-
-class FaultInputs(NamedTuple):
-    """The branches, the poles of packs and devices, and what is missing."""
-
-    branches: tuple[Branch, ...]
-    packs: tuple[tuple[str, str, str, float], ...]
-    devices: tuple[tuple[str, str, str, float], ...]
-    missing: tuple[Missing, ...]
-
-
-def inputs(design: Design) -> FaultInputs:
-    """Collect what conducts in the main path; a busbar's resistance does not change with temperature."""
-    circuit = hv_circuit(design)
-    missing = needed(circuit.missing, "temperature_rating", "open_time", "close_time", *_CAPACITANCES)
-    packs = []
-    for pack in circuit.packs:
-        henry = design.sheet_of(pack.id).inductance
-        packs.append((pack.id, pack.plus, pack.minus, 0.0 if henry is None else henry.value))
-    return FaultInputs(
-        _branches(circuit), tuple(packs), tuple((d.id, d.plus, d.minus, _farad(d)) for d in circuit.devices), missing
-    )
-
-
-_CAPACITANCES = ("bus_capacitance", "input_capacitance", "output_capacitance")
-
-
-def _farad(device: Device) -> float:
-    return 0.0 if math.isnan(device.farad.high) else device.farad.high
-
-
-def _branches(circuit: HvCircuit) -> tuple[Branch, ...]:
-    found_: list[Branch] = []
-    for lead in circuit.leads:
-        cold = max(lead.ohm_20c, LEAST_OHM)
-        hot = max(lead_ohm(lead, lead.limit_c), LEAST_OHM) if lead.cable and not math.isnan(lead.limit_c) else cold
-        henry = 0.0 if math.isnan(lead.inductance_h) else lead.inductance_h
-        found_.append(Branch(lead.id, "lead", lead.a, lead.b, cold, hot, henry))
-    for item in circuit.series:
-        ohm = max(item.ohm, LEAST_OHM)
-        found_.append(Branch(item.id, item.kind, item.a, item.b, ohm, ohm, 0.0))
-    for contact in circuit.role("main"):
-        ohm = max(contact.ohm, LEAST_OHM)
-        found_.append(Branch(contact.id, "contactor", contact.a, contact.b, ohm, ohm, 0.0))
-    return tuple(found_)
+__all__ = ["Branch", "FaultInputs", "inputs", "study"]
 
 
 def study(data: FaultInputs, packs: PackResult) -> FaultsResult:
@@ -103,10 +49,9 @@ def study(data: FaultInputs, packs: PackResult) -> FaultsResult:
     missing = (*data.missing, *packs.missing)
     if missing or not packs.packs:
         return FaultsResult(missing=missing)
-    faults = _faults(data, tuple(packs.packs.items()))
-    inductive = any(b.henry > 0 for b in data.branches) or any(p[3] > 0 for p in data.packs)
-    lines = Later(lambda: [line for fault in faults.values() for line in _workings(fault)])
-    return FaultsResult(lines, (), (), faults, inductive)
+    faults, chargers = _faults(data, tuple(packs.packs.items()))
+    lines = Later(lambda: [*(line for f in faults.values() for line in _workings(f)), *_charger_workings(chargers)])
+    return FaultsResult(lines, (), (), faults, data.no_inductance, chargers)
 
 
 class _Graph:
@@ -169,43 +114,69 @@ class _Spot(NamedTuple):
 
 
 def _spots(data: FaultInputs, graph: _Graph) -> list[_Spot]:
-    """Every terminal to the other pole of the pack that feeds it, then every device across its own terminals."""
+    """Every terminal to every other pole of the packs that feed it, then every device across its own terminals."""
     wires = Groups((b.a, b.b) for b in data.branches)
-    # The other pole for whatever conductors join to a pack's plus, and to its minus.
-    above: dict[str, str] = {}
-    below: dict[str, str] = {}
+    poles: dict[str, str] = {}
     for _, plus, minus, _ in data.packs:
-        above.setdefault(wires.of(plus), minus)
-        below.setdefault(wires.of(minus), plus)
+        for pole in (plus, minus):
+            poles.setdefault(wires.of(pole), pole)
+    level = _levels([(wires.of(plus), wires.of(minus)) for _, plus, minus, _ in data.packs])
     spots: list[_Spot] = []
     for terminal in graph.row:
         group = wires.of(terminal)
-        if group in above:
-            spots.append(_Spot(terminal, terminal, above[group], ""))
-        elif group in below:
-            spots.append(_Spot(terminal, below[group], terminal, ""))
+        if group not in level:
+            continue
+        stack, height = level[group]
+        others = [at for at, (own, _) in level.items() if own == stack and at != group]
+        for at in others:
+            name = terminal if len(others) == 1 else f"{terminal} to {poles[at]}"
+            ends = (terminal, poles[at]) if height > level[at][1] else (poles[at], terminal)
+            spots.append(_Spot(name, *ends, ""))
     spots += [_Spot(f"{name} across", plus, minus, name) for name, plus, minus, _ in data.devices]
     return spots
 
 
+def _levels(packs: Sequence[tuple[str, str]]) -> dict[str, tuple[int, int]]:
+    """For every pole that packs (plus, minus) have: the stack it belongs to, and how many packs it stands up in it."""
+    level: dict[str, tuple[int, int]] = {}
+    for number, (_, lowest) in enumerate(packs):
+        waiting = [] if lowest in level else [(lowest, 0)]
+        while waiting:
+            pole, height = waiting.pop()
+            if pole in level:
+                continue
+            level[pole] = (number, height)
+            waiting += [(plus, height + 1) for plus, minus in packs if minus == pole]
+            waiting += [(minus, height - 1) for plus, minus in packs if plus == pole]
+    return level
+
+
 @lru_cache(maxsize=64)
-def _faults(data: FaultInputs, packs: tuple[tuple[str, PackFigures], ...]) -> Mapping[str, Fault]:
+def _faults(
+    data: FaultInputs, packs: tuple[tuple[str, PackFigures], ...]
+) -> tuple[Mapping[str, Fault], tuple[FromCharger, ...]]:
     graph = _Graph([*((b.a, b.b) for b in data.branches), *((minus, plus) for _, plus, minus, _ in data.packs)])
     spots = _spots(data, graph)
     fed = graph.joined([s.end for s in spots], [s.start for s in spots])
     spots = [spot for spot, there in zip(spots, fed.tolist(), strict=True) if there]
     if not spots:
-        return {}
+        return {}, ()
     ways = graph.way([s.end for s in spots], [s.start for s in spots])
     base = graph.loops()
     loops = np.concatenate([ways[:, None], np.broadcast_to(base, (len(spots), *base.shape))], axis=1)
     ends = _ends(data, dict(packs))
     strong, weak = (_read(data, fault_course(loops, *end)) for end in ends)
+    alone: list[list[tuple[str, FaultCurrent]]] = [[] for _ in spots]
+    for name, end in _alone(data, ends[1]):
+        for found_, current in zip(alone, _read(data, fault_course(loops, *end)), strict=True):
+            if name in dict(current.through):
+                found_.append((name, current))
     held = _capacitors(data, graph, spots, ends[0])
-    return {
-        spot.name: Fault(spot.name, spot.start, spot.end, spot.across, most, least, sources)
-        for spot, most, least, sources in zip(spots, strong, weak, held, strict=True)
+    every = {
+        spot.name: Fault(spot.name, spot.start, spot.end, spot.across, most, least, sources, tuple(single))
+        for spot, most, least, sources, single in zip(spots, strong, weak, held, alone, strict=True)
     }
+    return every, tuple(_chargers(data, graph, spots, loops, ends[0][0]))
 
 
 def _ends(data: FaultInputs, packs: Mapping[str, PackFigures]) -> tuple[tuple[Floats, Floats, Floats], ...]:
@@ -222,6 +193,24 @@ def _ends(data: FaultInputs, packs: Mapping[str, PackFigures]) -> tuple[tuple[Fl
             volt.append(corner.open_circuit_v)
         ends.append((np.array(ohm), henry, np.array(volt)))
     return tuple(ends)
+
+
+def _alone(
+    data: FaultInputs, weak: tuple[Floats, Floats, Floats]
+) -> Iterator[tuple[str, tuple[Floats, Floats, Floats]]]:
+    """The weak end with one pack only of those side by side, for each of them."""
+    strings: dict[tuple[str, ...], list[int]] = {}
+    wires = Groups((b.a, b.b) for b in data.branches)
+    for k, (_, plus, minus, _) in enumerate(data.packs):
+        strings.setdefault((wires.of(plus), wires.of(minus)), []).append(k)
+    size = len(data.branches)
+    for like in strings.values():
+        for k in like if len(like) > 1 else ():
+            ohm, henry, volt = (values.copy() for values in weak)
+            for other in like:
+                if other != k:
+                    ohm[size + other], volt[size + other] = OFF_OHM, 0.0
+            yield data.packs[k][0], (ohm, henry, volt)
 
 
 def _read(data: FaultInputs, course: FaultCourse) -> list[FaultCurrent]:
@@ -265,9 +254,39 @@ def _capacitors(
         loop_ohm, loop_h = lie @ ohm[:size], lie @ henry[:size]
         surge = capacitor_fault(charged_v, loop_h[outside], loop_ohm[outside], farad)
         numbers = (np.asarray(x, dtype=float).tolist() for x in surge[:3])
-        for k, *values in zip(rows[outside].tolist(), *numbers, strict=True):
-            out[k].append(FromCapacitor(name, *values))
+        ways = (tuple(data.branches[j].id for j in np.flatnonzero(row)) for row in lie[outside])
+        for k, peak_a, when_s, a2s, through in zip(rows[outside].tolist(), *numbers, ways, strict=True):
+            out[k].append(FromCapacitor(name, peak_a, when_s, a2s, through))
     return [tuple(found_) for found_ in out]
+
+
+def _chargers(
+    data: FaultInputs, graph: _Graph, spots: Sequence[_Spot], loops: Floats, ohm: Floats
+) -> Iterator[FromCharger]:
+    """Each charger at its largest output: beside the packs, and alone with the main contactors open."""
+    beyond = [b for b in data.branches if b.kind != "contactor"]
+    wires = _Graph((b.a, b.b) for b in beyond)
+    start, end = [s.start for s in spots], [s.end for s in spots]
+    for name, plus, minus, most_a in data.chargers:
+        added = np.zeros(len(spots))
+        if graph.joined([plus], [minus])[0]:
+            added = added_fault_current_a(loops, ohm, graph.way([plus], [minus])[0], most_a)
+        size = len(spots)
+        alone = wires.joined([plus] * size, start) & wires.joined(end, [minus] * size)
+        for k, spot in enumerate(spots):
+            fuses: tuple[str, ...] = ()
+            if alone[k]:
+                lies = np.abs(wires.way([plus, end[k]], [start[k], minus])).sum(axis=0)
+                fuses = tuple(b.id for b, on in zip(beyond, lies, strict=True) if on and b.kind == "fuse")
+            yield FromCharger(name, spot.name, float(added[k]), most_a if alone[k] else 0.0, fuses)
+
+
+def _charger_workings(chargers: Iterable[FromCharger]) -> Iterator[Working]:
+    for source in chargers:
+        if abs(source.adds_a) > 0:
+            words = f"what {source.charger} at its largest output adds to it beside the packs"
+            law = "CLOSED-FORM#superposition of a current source in loop equations"
+            yield found(source.fault, "I_chg", words, source.adds_a, "A", law, METHOD)
 
 
 def _workings(fault: Fault) -> list[Working]:

@@ -1,9 +1,11 @@
 """Results of the studies on faults and protection. Every number carries its unit in the field's name."""
 
+import math
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 from tristrand.studies.results.common import NONE, Missing, Series, Working
+from tristrand.studies.results.fuses import ChainOrder, FromCharger, OverloadBand
 
 
 class FaultCurrent(NamedTuple):
@@ -21,16 +23,23 @@ class FaultCurrent(NamedTuple):
 
 
 class FromCapacitor(NamedTuple):
-    """What the capacitance of one device alone drives into a fault, fully charged; its I2t ends with its energy."""
+    """What the capacitance of one device alone drives into a fault, fully charged; its I2t ends with its energy.
+
+    ``through``: the parts and connections on its way.
+    """
 
     device: str
     peak_a: float
     peak_time_s: float
     joule_integral_a2s: float
+    through: tuple[str, ...] = ()
 
 
 class Fault(NamedTuple):
-    """A dead short between two terminals: of a terminal to the other pole at the pack, or ``across`` a device."""
+    """A dead short between two terminals: of a terminal to the other pole at the pack, or ``across`` a device.
+
+    ``alone``: the weak current from each single pack where several stand side by side.
+    """
 
     name: str
     start: str
@@ -39,16 +48,23 @@ class Fault(NamedTuple):
     strongest: FaultCurrent
     weakest: FaultCurrent
     capacitors: tuple[FromCapacitor, ...]
+    alone: tuple[tuple[str, FaultCurrent], ...] = ()
+
+    @property
+    def least_a(self) -> float:
+        """The weakest current of all."""
+        return min(self.weakest.current_a, *(current.current_a for _, current in self.alone), math.inf)
 
 
 class FaultsResult(NamedTuple):
-    """Every fault by name. ``inductive`` says whether the design gives any inductance; without it currents jump."""
+    """Every fault by name. ``no_inductance``: each pack and cable whose inductance is not known, and its pointer."""
 
     workings: Sequence[Working] = ()
     missing: tuple[Missing, ...] = ()
     series: Sequence[Series] = ()
     faults: Mapping[str, Fault] = NONE
-    inductive: bool = False
+    no_inductance: tuple[tuple[str, str], ...] = ()
+    from_chargers: tuple[FromCharger, ...] = ()
 
 
 class FuseDuty(NamedTuple):
@@ -70,7 +86,8 @@ class FuseDuty(NamedTuple):
 class LetThrough(NamedTuple):
     """The largest I2t that a fuse lets through a part, of all faults, and what the part bears (nan: not known).
 
-    ``weakest`` says whether it is the weak fault, which melts the fuse slowly, that heats the part most.
+    ``weakest`` says whether it is the weak fault, which melts the fuse slowly, that heats the part most. Where no fuse
+    ends the fault ``fuse`` is empty and the I2t inf.
     """
 
     worst_a2s: float
@@ -82,16 +99,41 @@ class LetThrough(NamedTuple):
 
 
 class FusePair(NamedTuple):
-    """Two fuses in one fault's way: the one that is to open alone, and the one ahead that is to stay whole."""
+    """Two fuses in one fault's way: the one behind that is to open alone, and the one ahead that is to stay whole.
+
+    ``clearing_a2s`` is what of it flows through the one ahead. ``ahead_s`` and ``behind_s``: its earliest and the
+    other's latest time to melt in the weak fault where they come closest, nan where a curve is missing.
+    """
 
     upstream: str
     downstream: str
     melting_a2s: float
     clearing_a2s: float
+    ahead_s: float = float("nan")
+    behind_s: float = float("nan")
+    closest_at: str = ""
+
+
+class PeakCurrent(NamedTuple):
+    """The largest instantaneous current through a contactor, the fault, and what drives it."""
+
+    current_a: float
+    fault: str
+    source: str
+
+
+class LeftToOpen(NamedTuple):
+    """The largest current that a contactor may have to open: there a fuse may still not clear it (nan: not known)."""
+
+    contactor: str
+    current_a: float
+    fuse: str
+    fault: str
+    reverse: bool
 
 
 class ProtectionResult(NamedTuple):
-    """Fuses, cables and main contactors in a short circuit, by id."""
+    """Fuses, cables and main contactors in a short circuit, by id; ``unfused`` names faults that meet no fuse."""
 
     workings: Sequence[Working] = ()
     missing: tuple[Missing, ...] = ()
@@ -100,3 +142,8 @@ class ProtectionResult(NamedTuple):
     leads: Mapping[str, LetThrough] = NONE
     contactors: Mapping[str, LetThrough] = NONE
     pairs: tuple[FusePair, ...] = ()
+    bands: Mapping[str, OverloadBand] = NONE
+    chains: tuple[ChainOrder, ...] = ()
+    peaks: Mapping[str, PeakCurrent] = NONE
+    left: Mapping[str, tuple[LeftToOpen, ...]] = NONE
+    unfused: tuple[str, ...] = ()

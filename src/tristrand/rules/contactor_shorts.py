@@ -1,0 +1,150 @@
+"""HV207, HV208, HV306 and HV307: contactors in a short circuit, and short circuits that no fuse ends."""
+
+from collections.abc import Iterable
+
+from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
+from tristrand.rules.short_circuits import PROTECTION, of_protection
+from tristrand.rules.view import HV_FILE, PARTS, WITH_CHARGER, against_sheet, sheet_pointer
+from tristrand.studies.results import Missing, ProtectionResult
+
+
+@rule(
+    "HV207",
+    "contactor-opens-below-fuse",
+    "error",
+    needs=PROTECTION,
+    checks=(
+        "Main contactors may open every current, in either direction, at which a fuse that alone has to clear it is "
+        "still below its minimum breaking current."
+    ),
+    why="Between overload and minimum breaking current the fuse cannot be relied on: there the contactors must open.",
+    sources=("DATASHEET#largest current it may open", "DATASHEET#minimum breaking current"),
+    failing=(("parts/contactor-200.yaml", "break_current", "300 A"),),
+    waivable=False,
+)
+@of_protection
+def contactor_opens_below_fuse(ctx: Context, result: ProtectionResult) -> Iterable[Outcome]:
+    """Where packs stand side by side every fuse has its share, so the contactor may carry the minimum of all."""
+    for name, currents in result.left.items():
+        for left in currents:
+            if left.current_a != left.current_a:
+                pointer = sheet_pointer(ctx, left.fuse, "minimum_breaking_current")
+                yield ctx.open([Missing(pointer, f"minimum breaking current of {left.fuse}")])
+                continue
+            way = "backward" if left.reverse else "forward"
+            yield against_sheet(
+                ctx,
+                name,
+                "break_current_reverse" if left.reverse else "break_current",
+                f"largest current it may open {way}",
+                "DATASHEET#largest current it may open",
+                f"current below the minimum breaking current of a fuse, {way}",
+                left.current_a,
+                "A",
+                "<=",
+                bad=f"may not open what {left.fuse} may fail to clear (short circuit with resistance at {left.fault})",
+                good="may open every current that its fuses may fail to clear",
+                mark=f"what it may open {way}",
+            )
+
+
+@rule(
+    "HV208",
+    "contactor-opens-charge",
+    "error",
+    needs=("pack", "operating"),
+    checks="Main contactors may open the largest charging current, which runs against the direction they are made for.",
+    why="A polarised contactor blows a reversed arc into its housing: opened while charging it burns.",
+    sources=("DATASHEET#largest current it may open",),
+    failing=(*WITH_CHARGER, ("parts/contactor-200.yaml", "break_current_reverse", "5 A")),
+    passing=WITH_CHARGER,
+)
+def contactor_opens_charge(ctx: Context) -> Iterable[Outcome]:
+    """The case charge; regenerative braking is not computed yet."""
+    operating = ctx.results["operating"]
+    case = operating.cases.get("charge")
+    if case is None:
+        yield ctx.open(operating.missing) if operating.missing else NotApplicable("no mode uses the case charge")
+        return
+    for name in ctx.design.parts_of("contactor", role="main"):
+        flow = case.flows.get(name)
+        if flow is None or flow.current_a <= 0:
+            continue
+        yield against_sheet(
+            ctx,
+            name,
+            "break_current_reverse",
+            "largest current it may open backward",
+            "DATASHEET#largest current it may open",
+            "largest charging current through it",
+            flow.current_a,
+            "A",
+            "<=",
+            bad="may not open the charging current, which runs against its marked direction",
+            good="may open the charging current",
+            mark="what it may open backward",
+        )
+
+
+@rule(
+    "HV306",
+    "contactor-stays-shut-in-short",
+    "error",
+    needs=PROTECTION,
+    checks="The largest current of any short circuit, from packs or bus capacitors, does not throw the contacts open.",
+    why="Blown open by its own current a contactor draws an arc and welds as it falls shut, however short the current.",
+    sources=("DATASHEET#short-circuit withstand",),
+    failing=(("parts/contactor-200.yaml", "withstand_peak", "4 kA"),),
+    waivable=False,
+)
+@of_protection
+def contactor_stays_shut_in_short(ctx: Context, result: ProtectionResult) -> Iterable[Outcome]:
+    """The prospective current, as if the fuse did not cut it off; the sheet's peak, else its withstand current."""
+    for name, peak in result.peaks.items():
+        sheet = ctx.design.sheet_of(name)
+        field = "withstand_peak" if sheet.withstand_peak is not None else "withstand"
+        pointer = sheet_pointer(ctx, name, field)
+        if sheet.withstand_peak is None and sheet.withstand is None:
+            yield ctx.open([Missing(pointer, f"short-circuit withstand of {name}")])
+            continue
+        datum = sheet.withstand_peak if sheet.withstand_peak is not None else sheet.withstand.current
+        yield ctx.compare(
+            f"{PARTS}/{name}",
+            "largest current through it in a short circuit",
+            peak.current_a,
+            "A",
+            "<=",
+            datum.low,
+            "DATASHEET#short-circuit withstand",
+            basis=datum.basis,
+            subject=name,
+            bad=f"may be blown open by the short circuit at {peak.fault}, driven by {peak.source}",
+            good="stays shut in every short circuit",
+            related=((pointer, "what it withstands"),),
+        )
+
+
+@rule(
+    "HV307",
+    "short-circuit-meets-fuse",
+    "error",
+    needs=("pack", "operating", "conductors", "faults", "protection"),
+    checks="A short circuit across any device meets a fuse on its way from the packs.",
+    why="What no fuse ends burns until the pack is empty or something melts that was not meant to.",
+    sources=("PRACTICE#pack fuse",),
+    failing=((HV_FILE, "connections/W1/to", "k_plus.a"),),
+    waivable=False,
+)
+def short_circuit_meets_fuse(ctx: Context) -> Iterable[Outcome]:
+    """Short circuits ahead of the first fuse, between a pack's own poles, are listed in the report."""
+    faults, result = ctx.results["faults"], ctx.results["protection"]
+    if not faults.faults:
+        yield ctx.open(faults.missing) if faults.missing else NotApplicable("no pack feeds anything")
+        return
+    for fault in faults.faults.values():
+        if not fault.across:
+            continue
+        bare = fault.name in result.unfused
+        message = f"short circuit across {fault.across} of {fault.strongest.current_a:.0f} A "
+        message += "meets no fuse" if bare else "meets a fuse"
+        yield ctx.finding("fail" if bare else "pass", f"{PARTS}/{fault.across}", message)

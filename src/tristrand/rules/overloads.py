@@ -1,0 +1,376 @@
+"""HV297 to HV299, HV301, HV305: fuses under repeated and passing loads, and who opens where a fuse does not."""
+
+import math
+from collections.abc import Callable, Iterable, Iterator
+
+from tristrand.design import Datum
+from tristrand.findings import Edit, Relation, WayOut
+from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
+from tristrand.rules.short_circuits import PROTECTION
+from tristrand.rules.view import HV_FILE, OPERATING, PARTS, counted, sheet_pointer
+from tristrand.studies.results import FusePulse, Missing, OverloadBand, ProtectionResult
+
+DUTY = "high_voltage/duty_cycles"
+# Of each kind of device the field of its sheet that limits the current through its fuse; a rating is no limit.
+LIMITS_ITSELF = {
+    "inverter": "peak_current",
+    "dcdc": "input_current_limit",
+    "heater": "current_limit",
+    "charger": "output_current",
+}
+
+
+@rule(
+    "HV297",
+    "fuse-outlives-starts",
+    "warning",
+    needs=("pack", "precharge", "fuse_pulses"),
+    checks="The surge of one closing stays within the share of a fuse's melting I²t that the starts of a life leave.",
+    why="Each pulse strains the element a little: after thousands of starts a fuse opens one day without a fault.",
+    sources=("FUSE-GUIDE#pulse cycle life", "DATASHEET#I2t of the fuse"),
+    failing=(("parts/fuse-160.yaml", "melting_joule_integral", "6 A²s"),),
+)
+def fuse_outlives_starts(ctx: Context) -> Iterable[Outcome]:
+    """Every fuse takes of the surge what the capacitors behind it take."""
+    result = ctx.results["fuse_pulses"]
+    if not result.fuses:
+        surges = ctx.results["precharge"]
+        gone = NotApplicable("no precharge and so no closing surge is computed, or no fuse lies in its way")
+        yield ctx.open(result.missing) if result.missing and surges.bypassed else gone
+    for name, pulse in result.fuses.items():
+        gaps = list(_pulse_gaps(ctx, name, pulse))
+        if gaps:
+            yield ctx.open(gaps)
+            continue
+        yield ctx.compare(
+            f"{PARTS}/{name}",
+            "I²t of the closing surge through it",
+            pulse.surge_a2s,
+            "A²s",
+            "<=",
+            pulse.allowed_share * pulse.melting_a2s,
+            "FUSE-GUIDE#pulse cycle life",
+            subject=name,
+            bad=f"is strained by every closing and may not live through {pulse.starts:g} of them",
+            good=f"outlives {pulse.starts:g} closings",
+            related=((DUTY, "the starts"),),
+            note=f"{100 * pulse.allowed_share:.0f} % of its melting I²t for so many pulses",
+        )
+
+
+def _pulse_gaps(ctx: Context, name: str, pulse: FusePulse) -> Iterator[Missing]:
+    if math.isnan(pulse.melting_a2s):
+        yield Missing(sheet_pointer(ctx, name, "melting_joule_integral"), f"melting I²t of {name}")
+    if math.isnan(pulse.starts):
+        yield Missing(f"{DUTY}/starts", "closings of the main contactors in the vehicle's life")
+    elif math.isnan(pulse.allowed_share):
+        yield Missing(f"{DUTY}/starts", f"a share for {pulse.starts:g} pulses: none is printed above 100 000")
+
+
+@rule(
+    "HV298",
+    "fuse-peak-below-melting",
+    "warning",
+    needs=(*OPERATING, "fuse_loads"),
+    limit="fuse_peak_share",
+    checks="The current of a case with a duration is at most half of what melts the fuse in that time.",
+    why="Peaks near the melting curve age the element: a fuse that survives the first hill opens on the hundredth.",
+    sources=("FUSE-EV-ARTICLE#share of the melting current", "DATASHEET#melting curve"),
+    failing=((HV_FILE, "case_duration/peak", "500 s"),),
+)
+def fuse_peak_below_melting(ctx: Context) -> Iterable[Outcome]:
+    """The early end of the sheet's curve; a case longer than the curve reaches stays open."""
+    limit, result = ctx.limit(), ctx.results["fuse_loads"]
+    if not result.fuses:
+        yield ctx.open(result.missing) if result.missing else NotApplicable("there is no fuse")
+    if not any(case.duration_s > 0 for case in ctx.results["operating"].cases.values()):
+        yield NotApplicable("every case is sustained")
+        return
+    for name, load in result.fuses.items():
+        for timed in load.timed:
+            if math.isnan(timed.melting_a):
+                what = f"current that melts {name} in {timed.seconds:g} s"
+                yield ctx.open([Missing(sheet_pointer(ctx, name, "melting"), what)])
+                continue
+            yield ctx.compare(
+                f"{PARTS}/{name}",
+                f"current for {timed.seconds:g} s in case {timed.case}",
+                timed.current_a,
+                "A",
+                "<=",
+                limit.value * timed.melting_a,
+                limit.source,
+                subject=name,
+                bad=f"comes too near its melting current in case {timed.case} and ages",
+                good=f"stays well below its melting current in case {timed.case}",
+                note=f"{100 * limit.value:.0f} % of {timed.melting_a:.0f} A",
+            )
+
+
+def _bands(ctx: Context) -> Iterator[tuple[str, OverloadBand | None, list[Missing]]]:
+    """Every fuse that short circuits flow through, its band, and what is missing where there is none."""
+    result: ProtectionResult = ctx.results["protection"]
+    operating = ctx.results["operating"]
+    for name in result.fuses:
+        band, sheet = result.bands.get(name), ctx.design.sheet_of(name)
+        gaps = [] if sheet.melting else [Missing(sheet_pointer(ctx, name, "melting"), f"melting curve of {name}")]
+        if sheet.minimum_breaking_current is None:
+            pointer = sheet_pointer(ctx, name, "minimum_breaking_current")
+            gaps.append(Missing(pointer, f"minimum breaking current of {name}"))
+        if band is None and not gaps:
+            gaps = list(operating.missing) or [Missing(f"{PARTS}/{name}", f"the loads of {name}")]
+        yield name, band, gaps
+
+
+def _no_fuse(ctx: Context) -> Outcome:
+    missing = ctx.results["protection"].missing
+    return ctx.open(missing) if missing else NotApplicable("no fuse lies in the way of a short circuit")
+
+
+def _named(ctx: Context, name: str) -> tuple[str, ...]:
+    return tuple(ctx.design.high_voltage.parts[name].overload_by)  # type: ignore[union-attr]
+
+
+def _acts(ctx: Context, name: str, band: OverloadBand) -> tuple[str, ...]:
+    """Who opens or limits: those that the design names, else the contactors in series with the fuse."""
+    return _named(ctx, name) or band.in_series
+
+
+def _kind(ctx: Context, part: str) -> str:
+    return ctx.design.high_voltage.parts[part].kind
+
+
+def _reach(band: OverloadBand) -> str:
+    return f"between {band.load_a:.3g} A and {band.to_a:.3g} A"
+
+
+@rule(
+    "HV299",
+    "overload-left-to-nobody",
+    "error",
+    needs=PROTECTION,
+    checks=(
+        "Where a fuse melts too slowly for its cable, or below the current that it clears, contactors in series with "
+        "it open or the device behind it limits its own current."
+    ),
+    why="A fuse that glows below its minimum breaking current burns through its body; somebody else must act there.",
+    sources=("DATASHEET#minimum breaking current", "CLOSED-FORM#interpolation on logarithmic scales"),
+    failing=(
+        (HV_FILE, "parts/fuse_dcdc/overload_by", "[]"),
+        (HV_FILE, "parts/main_fuse/overload_by", "[]"),
+        (HV_FILE, "parts/k_plus/role", "discharge"),
+        (HV_FILE, "parts/k_minus/role", "discharge"),
+        (HV_FILE, "connections/X1", "{from: k_plus.a, to: k_plus.b, resistance: 1 mΩ}"),
+        (HV_FILE, "connections/X2", "{from: k_minus.a, to: k_minus.b, resistance: 1 mΩ}"),
+    ),
+    waivable=False,
+)
+def overload_left_to_nobody(ctx: Context) -> Iterable[Outcome]:
+    """The band of `overload_gap`, its cable allowed 5 s; whether those named are able is judged by HV207 and HV301."""
+    seen = False
+    for name, band, gaps in _bands(ctx):
+        seen = True
+        if gaps or band is None:
+            yield ctx.open(gaps)
+            continue
+        pointer, acts = f"{PARTS}/{name}", _acts(ctx, name, band)
+        if band.to_a <= band.load_a:
+            yield ctx.finding("pass", pointer, f"{name} leaves no current above its load to anybody else")
+            continue
+        evidence = counted("parts that open or limit there", len(acts), ">=", 1, "DATASHEET#minimum breaking current")
+        if acts:
+            how = "named in the design" if _named(ctx, name) else "in series with it"
+            message = f"{', '.join(acts)} ({how}) acts where {name} does not protect, {_reach(band)}"
+            yield ctx.finding("pass", pointer, message, evidence)
+            continue
+        message = f"nothing opens or limits the current where {name} does not protect, {_reach(band)}"
+        yield ctx.finding("fail", pointer, message, evidence, ways_out=_limit_by(name, band.behind))
+    if not seen:
+        yield _no_fuse(ctx)
+
+
+def _limit_by(fuse: str, behind: tuple[str, ...]) -> Callable[[], Iterable[WayOut]] | None:
+    if not behind:
+        return None
+    edit = Edit(HV_FILE, f"{PARTS.partition('/')[2]}/{fuse}/overload_by", f"[{', '.join(behind)}]")
+    return lambda: (WayOut(f"if {', '.join(behind)} limit their own current, say so", (edit,)),)
+
+
+@rule(
+    "HV301",
+    "overload-opener-able",
+    "error",
+    needs=PROTECTION,
+    checks=(
+        "A contactor that is to open where a fuse does not protect lies in series with it and may open all of that "
+        "current; devices that limit themselves instead are all that the fuse feeds, and stay within its rating."
+    ),
+    why="A contactor opened above what it can break welds or burns, and then nothing parts the pack from the fault.",
+    sources=("DATASHEET#largest current it may open", "DATASHEET#current limit of the device"),
+    failing=((HV_FILE, "parts/fuse_dcdc/overload_by", "[k_pre]"),),
+    waivable=False,
+)
+def overload_opener_able(ctx: Context) -> Iterable[Outcome]:
+    """For main contactors and a band that ends at the minimum breaking current HV207 is the judge."""
+    seen = False
+    for name, band, gaps in _bands(ctx):
+        seen = True
+        if gaps or band is None:
+            yield ctx.open(gaps)
+            continue
+        if band.to_a <= band.load_a:
+            continue
+        acts = _acts(ctx, name, band)
+        for part in (p for p in acts if _kind(ctx, p) == "contactor"):
+            yield from _contactor(ctx, name, part, band)
+        devices = [p for p in acts if _kind(ctx, p) != "contactor"]
+        if devices:
+            yield from _devices(ctx, name, devices, len(devices) < len(acts), band)
+    if not seen:
+        yield _no_fuse(ctx)
+
+
+def _contactor(ctx: Context, fuse: str, part: str, band: OverloadBand) -> Iterator[Outcome]:
+    pointer = f"{PARTS}/{fuse}"
+    if part not in band.in_series:
+        evidence = counted("contactors named that part the fuse from the packs", 0, ">=", 1, "DESIGN#overload_by")
+        words = f"{part} is to open where {fuse} does not protect, but {fuse} still carries current with {part} open"
+        yield ctx.finding("fail", pointer, words, evidence, related=((f"{PARTS}/{part}", "the contactor"),))
+        return
+    duty = ctx.results["protection"].fuses[fuse]
+    main = ctx.design.high_voltage.parts[part].role == "main"  # type: ignore[union-attr]
+    if main and band.to_a <= band.uncleared_below_a and not math.isnan(duty.smallest_a):
+        return
+    opens: Datum | None = ctx.design.sheet_of(part).break_current
+    at = sheet_pointer(ctx, part, "break_current")
+    if opens is None:
+        yield ctx.open([Missing(at, f"largest current that {part} may open")])
+        return
+    yield ctx.compare(
+        pointer,
+        f"largest current that {part} may open, forward",
+        opens.low,
+        "A",
+        ">=",
+        band.to_a,
+        "DATASHEET#largest current it may open",
+        basis=opens.basis,
+        subject=part,
+        bad=f"may not open all the currents at which {fuse} does not protect, up to {band.to_a:.3g} A",
+        good=f"may open every current at which {fuse} does not protect",
+        related=((at, "what it may open"), (f"{PARTS}/{part}", "the contactor")),
+    )
+
+
+def _devices(ctx: Context, fuse: str, devices: list[str], opened: bool, band: OverloadBand) -> Iterator[Outcome]:
+    """Devices that limit themselves. Beside contactors that open they need not be all."""
+    pointer = f"{PARTS}/{fuse}"
+    strange = [d for d in devices if d not in band.behind]
+    forgotten = [d for d in band.behind if d not in devices and not opened]
+    if strange or forgotten:
+        evidence = counted(
+            "devices behind the fuse that do not limit", len(strange + forgotten), "<=", 0, "DESIGN#overload_by"
+        )
+        words = (
+            f"{', '.join(strange)} is to limit the current of {fuse}, but does not lie behind it alone"
+            if strange
+            else f"{fuse} also feeds {', '.join(forgotten)}, and nobody limits that where {fuse} does not protect"
+        )
+        yield ctx.finding("fail", pointer, words, evidence, ways_out=None if strange else _limit_by(fuse, band.behind))
+        return
+    known = [(device, *_own_limit(ctx, device)) for device in devices]
+    gaps = [Missing(at, f"current to which {device} limits itself") for device, datum, at in known if datum is None]
+    rated: Datum | None = ctx.design.sheet_of(fuse).rated_current
+    if rated is None:
+        gaps.append(Missing(sheet_pointer(ctx, fuse, "rated_current"), f"rated current of {fuse}"))
+    if gaps or rated is None:
+        yield ctx.open(gaps)
+        return
+    total = sum(datum.high for _, datum, _ in known if datum is not None)
+    yield ctx.compare(
+        pointer,
+        f"current limit of {' and '.join(devices)}{', together' if len(devices) > 1 else ''}",
+        total,
+        "A",
+        "<=",
+        rated.low,
+        "DATASHEET#current limit of the device",
+        basis=rated.basis,
+        subject=", ".join(devices),
+        bad=f"may draw more than {fuse} is rated for, where it neither melts in time nor clears",
+        good=f"keeps overloads away from {fuse}",
+        related=tuple((at, "its limit") for _, _, at in known),
+        note=f"a fault inside it that draws less than {band.uncleared_below_a:.3g} A is left to its own protection",
+    )
+
+
+def _own_limit(ctx: Context, device: str) -> tuple[Datum | None, str]:
+    """The datum of the device's sheet that limits its current, and its pointer."""
+    field = LIMITS_ITSELF[_kind(ctx, device)]
+    return getattr(ctx.design.sheet_of(device), field), sheet_pointer(ctx, device, field)
+
+
+@rule(
+    "HV305",
+    "overload-trip-in-time",
+    "error",
+    needs=PROTECTION,
+    checks=(
+        "Contactors that open for a fuse are told to above a stated current, within a stated time: above every load, "
+        "below what melts the fuse, and before it melts where it may not clear."
+    ),
+    why="A contactor able to open helps nobody if the trip comes after the fuse has begun to arc, or in every hill.",
+    sources=("DESIGN#overload_trip", "DATASHEET#melting curve", "DATASHEET#minimum breaking current"),
+    failing=((HV_FILE, "parts/main_fuse/overload_trip/time", "2 s"),),
+)
+def overload_trip_in_time(ctx: Context) -> Iterable[Outcome]:
+    """The contactors' own opening time counts. Currents below the trip are loads: HV125 and HV129 judge them."""
+    waits = False
+    for name, band, gaps in _bands(ctx):
+        if gaps or band is None:
+            waits = True
+            yield ctx.open(gaps)
+            continue
+        opening = [p for p in _acts(ctx, name, band) if _kind(ctx, p) == "contactor" and p in band.in_series]
+        if band.to_a <= band.load_a or not opening:
+            continue
+        waits = True
+        yield from _trip(ctx, name, band, opening)
+    if not waits:
+        yield NotApplicable("no contactor opens for a fuse")
+
+
+def _trip(ctx: Context, name: str, band: OverloadBand, opening: list[str]) -> Iterator[Outcome]:
+    trip = ctx.design.high_voltage.parts[name].overload_trip  # type: ignore[union-attr]
+    at = f"{PARTS}/{name}/overload_trip"
+    if trip is None:
+        yield ctx.open([Missing(at, f"current and time at which {' and '.join(opening)} open for {name}")])
+        return
+    times = [(part, ctx.design.sheet_of(part).open_time) for part in opening]
+    gaps = [Missing(sheet_pointer(ctx, p, "open_time"), f"opening time of {p}") for p, t in times if t is None]
+    if gaps:
+        yield ctx.open(gaps)
+        return
+    least = min(point.current.low for point in ctx.design.sheet_of(name).melting)
+    opens_s = trip.time.high + max(t.high for _, t in times if t is not None)
+
+    def said(
+        quantity: str, value: float, unit: str, relation: Relation, limit: float, source: str, bad: str, good: str
+    ) -> Outcome:
+        near = ((f"{PARTS}/{name}", "the fuse"),)
+        basis = trip.current.basis
+        return ctx.compare(
+            at, quantity, value, unit, relation, limit, source,
+            subject=name, bad=bad, good=good, basis=basis, related=near,
+        )  # fmt: skip
+
+    bad, good = f"is switched off in case {band.load_case}, with no fault", "is switched off only above every load"
+    load = "NUMERICS#circuit solver, operating point"
+    yield said("trip current against the loads", trip.current.low, "A", ">", band.load_a, load, bad, good)
+    bad, good = "may melt at currents at which nobody opens", "does not melt at currents below the trip"
+    curve = "DATASHEET#melting curve"
+    yield said("trip current against the melting curve", trip.current.high, "A", "<", least, curve, bad, good)
+    bad = "may melt and go on arcing before the contactors have opened"
+    good = "is relieved before it melts where it may not clear"
+    least_broken = "DATASHEET#minimum breaking current"
+    yield said("time to open", opens_s, "s", "<", band.open_before_s, least_broken, bad, good)

@@ -1,0 +1,194 @@
+"""HV302 to HV304: a charger that feeds a fault, the order of I2t in a fuse's way, and parts rated for their fuse."""
+
+import math
+from collections.abc import Iterable, Iterator
+
+from tristrand.design import Datum
+from tristrand.design.model import TERMINALS
+from tristrand.rules.fuses import Guard, lead_guards
+from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
+from tristrand.rules.short_circuits import PROTECTION, clearing_unproven
+from tristrand.rules.view import LEADS, PARTS, WITH_CHARGER, better, circuit_of, counted, sheet_pointer
+from tristrand.studies.results import FaultsResult, FromCharger, Missing
+
+STOPS = (("parts/obc.yaml", "output_in_short", "stops"),)
+# Sheets name the continuous current of a part by its kind.
+RATED = {"contactor": "continuous_current", "service_disconnect": "continuous_current", "inlet": "rated_current"}
+
+
+@rule(
+    "HV302",
+    "charger-feeds-fault",
+    "error",
+    needs=("pack", "faults"),
+    checks="A short circuit that a charger feeds with the main contactors open is ended: by the charger or by a fuse.",
+    why="Its current is too small for any fuse made for the pack: unless the charger stops, the fault burns on.",
+    sources=("DATASHEET#output in a short circuit", "DATASHEET#melting curve"),
+    failing=(*WITH_CHARGER, ("parts/obc.yaml", "output_in_short", "holds")),
+    passing=(*WITH_CHARGER, *STOPS),
+    waivable=False,
+)
+def charger_feeds_fault(ctx: Context) -> Iterable[Outcome]:
+    """A constant current at the charger's output limit; a fuse ends it where that lies on its melting curve."""
+    result: FaultsResult = ctx.results["faults"]
+    chargers = ctx.design.parts_of("charger")
+    if not chargers:
+        yield NotApplicable("there is no charger")
+    for name in chargers:
+        sheet = ctx.design.sheet_of(name)
+        if sheet.output_in_short is None:
+            at = sheet_pointer(ctx, name, "output_in_short")
+            yield ctx.open([Missing(at, f"what {name} does into a short circuit at its output: stops or holds")])
+            continue
+        if sheet.output_in_short == "stops":
+            yield ctx.finding("pass", f"{PARTS}/{name}", f"{name} stops by itself in a short circuit at its output")
+            continue
+        alone = [f for f in result.from_chargers if f.charger == name and f.alone_a > 0]
+        if not alone:
+            at = sheet_pointer(ctx, name, "output_current") if sheet.output_current is None else f"{PARTS}/{name}"
+            yield ctx.open(result.missing or [Missing(at, f"current that {name} drives with the contactors open")])
+            continue
+        yield from _held(ctx, name, alone)
+
+
+def _held(ctx: Context, name: str, alone: list[FromCharger]) -> Iterator[Outcome]:
+    """The fault at which the charger's fuses melt last, or not at all."""
+    worst, least_a = alone[0], -1.0
+    for fault in alone:
+        first = [ctx.design.sheet_of(f).melting for f in fault.fuses]
+        # A fuse whose curve is not given is not known to melt.
+        needs_a = min((points[0].current.high for points in first if points), default=math.inf)
+        if needs_a > least_a:
+            worst, least_a = fault, needs_a
+    yield ctx.compare(
+        f"{PARTS}/{name}",
+        "current it holds in a short circuit",
+        worst.alone_a,
+        "A",
+        ">=",
+        least_a,
+        "DATASHEET#melting curve",
+        subject=name,
+        bad=f"feeds the short circuit at {worst.fault} for ever: no fuse in the way melts at its current",
+        good="drives enough current to melt a fuse in every short circuit that it feeds alone",
+        related=((sheet_pointer(ctx, name, "output_in_short"), "what it does in a short circuit"),),
+        note=f"fuses in its way: {', '.join(worst.fuses) or 'none'}",
+    )
+
+
+@rule(
+    "HV303",
+    "contactor-below-cable",
+    "warning",
+    needs=PROTECTION,
+    checks="Along one fuse's way a main contactor bears less I²t than the cables that the fuse protects in full.",
+    why="When a fault outlasts the fuse the contactor should fail first, in its housing: a burning cable is a fire.",
+    sources=("CLOSED-FORM#parts in series carry the same I2t", "IEC-60364-5-54#adiabatic equation"),
+    failing=(("parts/contactor-200.yaml", "withstand", "{current: 20 kA, time: 50 ms}"),),
+)
+def contactor_below_cable(ctx: Context) -> Iterable[Outcome]:
+    """The chain fuse, contactor, cable; its first two links are HV205 and HV204."""
+    result = ctx.results["protection"]
+    if not result.fuses:
+        yield (
+            ctx.open(result.missing) if result.missing else NotApplicable("no fuse lies in the way of a short circuit")
+        )
+        return
+    known = {chain.contactor for chain in result.chains}
+    for name, let in result.contactors.items():
+        if math.isnan(let.limit_a2s):
+            at = sheet_pointer(ctx, name, "withstand")
+            yield ctx.open([Missing(at, f"short-circuit withstand of {name}")])
+        elif name not in known:
+            yield NotApplicable(f"no cable with a known end temperature lies behind {let.fuse}")
+    for chain in result.chains:
+        unproven = clearing_unproven(ctx, chain.fuse)
+        if unproven is not None:
+            yield ctx.open([unproven])
+            continue
+        yield ctx.compare(
+            f"{PARTS}/{chain.contactor}",
+            f"I²t that it withstands, beside cable {chain.cable}",
+            chain.contactor_a2s,
+            "A²s",
+            "<",
+            chain.cable_a2s,
+            "IEC-60364-5-54#adiabatic equation",
+            subject=chain.contactor,
+            bad=f"outlasts cable {chain.cable}: should {chain.fuse} fail, the cable burns first",
+            good=f"fails before cable {chain.cable} burns",
+            related=((f"{LEADS}/{chain.cable}", "the cable"), (f"{PARTS}/{chain.fuse}", "the fuse")),
+            note=f"{chain.fuse} clears with {chain.clearing_a2s:.4g} A²s",
+        )
+
+
+@rule(
+    "HV304",
+    "fuse-above-parts",
+    "error",
+    limit="fuse_not_above_parts",
+    checks=(
+        "Main and charge contactors, service disconnects and inlets carry for ever at least the rating of the smallest "
+        "fuse that protects them."
+    ),
+    why="Between its own rating and the fuse's a contactor cooks unseen, until its contacts weld.",
+    sources=("FSAE-2026#EV.6.6.2b", "PRACTICE#fuse protects the parts behind it", "DATASHEET#continuous current"),
+    failing=(("parts/disconnect-200.yaml", "continuous_current", "140 A"),),
+)
+def fuse_above_parts(ctx: Context) -> Iterable[Outcome]:
+    """The fuses of the leads at their terminals. Precharge and discharge contactors have a resistor that limits."""
+    limit = ctx.limit()
+    guards = lead_guards(ctx, circuit_of(ctx))
+    at: dict[str, list[Guard]] = {}
+    for lead, connection in ctx.design.high_voltage.connections.items():
+        if lead in guards:
+            at.setdefault(connection.from_, []).append(guards[lead])
+            at.setdefault(connection.to, []).append(guards[lead])
+    for name, part in ctx.design.high_voltage.parts.items():
+        if part.kind not in RATED or (part.kind == "contactor" and part.role not in ("main", "charge")):
+            continue
+        ends = [at[f"{name}.{pole}"] for pole in TERMINALS[part.kind] if f"{name}.{pole}" in at]
+        every = dict.fromkeys(f for end in ends for g in end if math.isnan(g.loop_a) for f in g.every)
+        unknown = [f for f in every if ctx.design.sheet_of(f).rated_current is None]
+        if unknown:
+            yield ctx.open([Missing(sheet_pointer(ctx, f, "rated_current"), f"rated current of {f}") for f in unknown])
+        elif (guard := _guard_of(ends)) is not None:
+            yield _part(ctx, name, RATED[part.kind], guard.loop, guard.loop_a, limit.source)
+        elif ends:
+            # HV128 names its cables too; the part must not be green for that.
+            evidence = counted("fuses that protect it", 0, ">=", 1, limit.source)
+            yield ctx.finding("fail", f"{PARTS}/{name}", f"no fuse protects {name}", evidence)
+
+
+def _guard_of(ends: list[list[Guard]]) -> Guard | None:
+    """What limits the current through a part: the only lead at one of its terminals, else the largest of all its leads.
+
+    Where several leads meet at a terminal the part carries the sum of what they bring, and no one of them tells it.
+    """
+    alone = [end[0] for end in ends if len(end) == 1 and end[0].loop]
+    if alone:
+        return min(alone, key=lambda guard: guard.loop_a)
+    return max((g for end in ends for g in end if g.loop), key=lambda guard: guard.loop_a, default=None)
+
+
+def _part(ctx: Context, name: str, field: str, fuses: tuple[str, ...], total_a: float, source: str) -> Outcome:
+    carries: Datum | None = getattr(ctx.design.sheet_of(name), field)
+    at = sheet_pointer(ctx, name, field)
+    if carries is None:
+        return ctx.open([Missing(at, f"continuous current of {name}")])
+    words, several = " and ".join(fuses), len(fuses) > 1
+    return ctx.compare(
+        f"{PARTS}/{name}",
+        f"rating of {words}{' together' if several else ''}",
+        total_a,
+        "A",
+        "<=",
+        carries.low,
+        source,
+        basis=carries.basis,
+        subject=f"{words} ({total_a:g} A)",
+        bad=f"{'are' if several else 'is'} larger than {name} carries for ever",
+        good=f"{'protect' if several else 'protects'} {name}",
+        related=((at, "what it carries"), *((f"{PARTS}/{f}", "the fuse") for f in fuses)),
+        ways_out=better(ctx, name, field, total_a),
+    )

@@ -1,0 +1,61 @@
+"""Where each fuse lies: the contactors that take its load off, and the devices that it alone connects to the packs."""
+
+from collections.abc import Mapping
+from functools import lru_cache
+from types import MappingProxyType
+from typing import NamedTuple
+
+from tristrand.studies.circuits import HvCircuit
+from tristrand.studies.topology import CONDUCTING, Edge, edges, on_loops
+
+DEVICES = frozenset({"inverter", "dcdc", "heater", "charger"})
+OPENING = ("main", "charge")
+
+
+class Way(NamedTuple):
+    """How a fuse lies between packs and devices.
+
+    ``in_series``: contactors without which no device draws through it; ``behind``: devices fed through it alone;
+    ``shared``: devices that draw through it and another way, as through the strings of packs side by side.
+    """
+
+    in_series: tuple[str, ...]
+    behind: tuple[str, ...]
+    shared: tuple[str, ...]
+
+
+def fuse_ways(circuit: HvCircuit) -> Mapping[str, Way]:
+    """For every fuse through which some device draws from a pack. Contactors of precharge and discharge are open."""
+    resting = frozenset(c.id for c in circuit.contacts if c.role not in OPENING)
+    return _ways(edges(circuit), resting)
+
+
+@lru_cache(maxsize=64)
+def _ways(every: tuple[Edge, ...], resting: frozenset[str]) -> Mapping[str, Way]:
+    paths = tuple(e for e in every if (e.kind in CONDUCTING or e.kind == "pack") and e.id not in resting)
+    kinds = {e.id: e.kind for e in paths}
+    # Of every device alone what lies on a way from its plus through the packs to its minus.
+    loops: dict[str, tuple[Edge, tuple[Edge, ...]]] = {}
+    for device in (e for e in every if e.kind in DEVICES):
+        on = on_loops(paths, device.a, device.b)
+        if any(kinds[name] == "pack" for name in on):
+            loops[device.id] = (device, tuple(e for e in paths if e.id in on))
+    found = {}
+    for fuse in (e.id for e in paths if e.kind == "fuse"):
+        drawn = [name for name, (_, loop) in loops.items() if any(e.id == fuse for e in loop)]
+        if not drawn:
+            continue
+        behind = tuple(name for name in drawn if not _without(*loops[name], fuse))
+        opens = tuple(
+            e.id
+            for e in paths
+            if e.kind == "contactor" and all(fuse not in _without(*loops[name], e.id) for name in drawn)
+        )
+        found[fuse] = Way(opens, behind, tuple(name for name in drawn if name not in behind))
+    return MappingProxyType(found)
+
+
+@lru_cache(maxsize=1024)
+def _without(device: Edge, loop: tuple[Edge, ...], gone: str) -> frozenset[str]:
+    """What still lies on a way of a device once an edge of it is gone; nothing if that parts it from the packs."""
+    return frozenset(on_loops(tuple(e for e in loop if e.id != gone), device.a, device.b))

@@ -1,0 +1,212 @@
+"""Which fuses end a short circuit: odd but real circuits, each against what can be said by hand."""
+
+import math
+
+import pytest
+
+from tests.analytic.test_study_faults import HV, SECOND_STRING, design, protected, studied
+from tristrand.app import Workspace
+from tristrand.design import Design
+from tristrand.findings import Edit
+from tristrand.studies import pack
+from tristrand.studies.opening import fullest
+
+PAST_THE_FUSE = Edit(HV, "connections/W1/to", "k_plus.a")
+
+
+def said(of: Design, code: str) -> dict[str, str]:
+    """The worst that a rule says about each object: fail, review, open or pass."""
+    found = [f for f in Workspace().check_design(of).report.findings if f.code == code]
+    order = ("pass", "open", "review", "fail")
+    found.sort(key=lambda finding: order.index(finding.kind))
+    return {f.place.object.rpartition("/")[2]: f.kind for f in found}
+
+
+def test_what_no_fuse_ends_is_never_said_to_be_borne() -> None:
+    of = design(PAST_THE_FUSE)
+    found = protected(of)
+    assert math.isinf(found.leads["W10"].worst_a2s)
+    assert found.leads["W10"].fuse == ""
+    assert "drive across" in found.unfused
+    assert said(of, "HV204")["W10"] == "fail"
+    assert said(of, "HV205")["k_plus"] == "fail"
+    assert said(of, "HV307") == {"drive": "fail", "dcdc": "pass"}
+    # The converter's lead has a fuse of its own.
+    assert said(of, "HV204")["W13"] == "pass"
+
+
+def test_a_design_without_any_fuse_fails_at_every_device() -> None:
+    bare = (Edit(HV, "connections/W12/to", "dcdc.plus"), Edit(HV, "connections/W13/from", "fuse_dcdc.a"))
+    bare = (*bare, Edit(HV, "connections/W13/to", "fuse_dcdc.b"))
+    assert said(design(PAST_THE_FUSE, *bare), "HV307") == {"drive": "fail", "dcdc": "fail"}
+
+
+def test_without_a_melting_curve_the_weak_short_circuit_is_open() -> None:
+    of = design(Edit("parts/fuse-160.yaml", "melting", "[]"))
+    assert math.isnan(protected(of).contactors["k_plus"].worst_a2s)
+    assert "open" in said(of, "HV205").values()
+    assert "pass" not in said(of, "HV205").values()
+
+
+def test_a_curve_that_does_not_reach_down_tells_nothing() -> None:
+    of = design(Edit("parts/fuse-160.yaml", "melting", "[{current: 2 kA, time: 5 ms}, {current: 4 kA, time: 1 ms}]"))
+    assert math.isnan(protected(of).leads["W10"].worst_a2s)
+    assert "fail" not in said(of, "HV204").values()
+
+
+def test_two_fuses_that_share_a_current_leave_the_sum_of_their_minima_to_the_contactor() -> None:
+    left = protected(design(*SECOND_STRING)).left["k_plus"]
+    # Two equal strings, each fuse with 640 A: below 1280 A neither need clear its half. The strings' leads differ
+    # by half a metre in 0.55 mΩ/m, beside some 90 mΩ of a warm pack, so the halves differ by less than 1 %.
+    forward = next(item for item in left if not item.reverse)
+    assert forward.current_a == pytest.approx(1280, rel=0.01)
+    assert forward.current_a >= 1280
+
+
+def test_one_string_feeding_back_is_a_reverse_current() -> None:
+    own = (Edit(HV, "parts/k_two", "{kind: contactor, sheet: contactor-200, role: main}"),
+           Edit(HV, "connections/S2/to", "k_two.a"),
+           Edit(HV, "connections/S9", "{from: k_two.b, to: bus_plus.bar, cable: hv-35, length: 0.2 m}"))  # fmt: skip
+    of = design(*SECOND_STRING, *own)
+    assert {item.reverse for item in protected(of).left["k_plus"]} == {False, True}
+    weak = design(*SECOND_STRING, *own, Edit("parts/contactor-200.yaml", "break_current_reverse", "20 A"))
+    assert said(weak, "HV207")["k_plus"] == "fail"
+
+
+CROSSING = (
+    Edit("parts/fuse-15.yaml", "rated_current", "100 A"),
+    Edit("parts/fuse-15.yaml", "melting", "[{current: 500 A, time: 200 s}, {current: 1 kA, time: 0.6 s}, "
+         "{current: 4 kA, time: 0.2 ms}]"),
+    Edit("parts/fuse-15.yaml", "melting_joule_integral", "3000 A²s"),
+    Edit("parts/fuse-15.yaml", "clearing_joule_integral", "4000 A²s"),
+)  # fmt: skip
+
+
+def test_where_curves_cross_the_other_fuse_has_the_weak_fault_to_clear() -> None:
+    of = design(*CROSSING, Edit("parts/fuse-160.yaml", "minimum_breaking_current", "950 A"))
+    found = protected(of)
+    # The weak fault drives some 912 A: the main fuse, quick there, melts before the other's 0.6 s at 1 kA.
+    assert found.fuses["main_fuse"].smallest_at == "dcdc across"
+    assert said(of, "HV203")["main_fuse"] == "fail"
+    assert said(of, "HV206")["fuse_dcdc"] == "fail"
+
+
+def test_a_sheet_that_says_too_little_leaves_every_fuse_in_the_way_to_be_judged() -> None:
+    gaps = (Edit("parts/fuse-15.yaml", "rated_current", "null"), Edit("parts/fuse-15.yaml", "melting", "[]"))
+    gaps = (*gaps, Edit("parts/fuse-15.yaml", "melting_joule_integral", "null"))
+    of = design(*gaps, Edit("parts/fuse-15.yaml", "minimum_breaking_current", "2 kA"))
+    assert said(of, "HV203")["fuse_dcdc"] == "fail"
+
+
+@pytest.mark.parametrize("strong_first", [True, False])
+def test_each_string_s_own_lead_gets_what_its_own_fuse_lets_through(strong_first: bool) -> None:
+    weak = "main" if not strong_first else "second"
+    lead = {"main": "connections/W1/length", "second": "connections/S1/length"}[weak]
+    found = protected(design(*SECOND_STRING, Edit(HV, lead, "400 m")))
+    clears = 12800.0
+    assert found.leads["S2"].worst_a2s >= clears
+    assert found.leads["W1"].worst_a2s >= clears
+    # Both together at most (sqrt X + sqrt X)^2 where both have to clear the strong fault.
+    strong = [found.leads[name].worst_a2s for name in ("W10", "W8")]
+    assert all(x >= clears for x in strong)
+
+
+def test_a_string_fuse_stays_whole_for_its_share_of_what_the_fuse_behind_lets_through() -> None:
+    pairs = {(p.upstream, p.downstream): p for p in protected(design(*SECOND_STRING)).pairs}
+    assert set(pairs) == {("main_fuse", "fuse_dcdc"), ("fuse2", "fuse_dcdc")}
+    share = [math.sqrt(pairs[name, "fuse_dcdc"].clearing_a2s / 112.5) for name in ("main_fuse", "fuse2")]
+    # At the fuse itself one string may carry more than half, never less than what the sum of both leaves it.
+    assert sum(share) >= 1 - 1e-9
+    assert max(share) <= 1
+
+
+def test_equal_fuses_in_both_poles_are_no_pair() -> None:
+    second = (Edit(HV, "parts/fuse_m", "{kind: fuse, sheet: fuse-160}"),
+              Edit(HV, "connections/W3/to", "fuse_m.a"),
+              Edit(HV, "connections/S8", "{from: fuse_m.b, to: disconnect.a, resistance: 0.1 mΩ}"))  # fmt: skip
+    found = protected(design(*second))
+    assert {frozenset((p.upstream, p.downstream)) for p in found.pairs} == {
+        frozenset(("main_fuse", "fuse_dcdc")), frozenset(("fuse_m", "fuse_dcdc"))
+    }  # fmt: skip
+    assert "fail" not in said(design(*second), "HV206").values()
+
+
+def test_an_inductance_that_is_not_known_leaves_the_time_constant_open() -> None:
+    assert set(said(design(Edit("parts/pack-84s.yaml", "inductance", "null")), "HV202").values()) == {"open"}
+    assert "open" in said(design(Edit("parts/hv-4.yaml", "inductance", "null")), "HV202").values()
+    assert "open" not in said(design(Edit("parts/pack-84s.yaml", "inductance", "0 H")), "HV202").values()
+
+
+def test_more_inductance_than_the_sheet_knows_leaves_what_is_let_through_open() -> None:
+    of = design(Edit("parts/pack-84s.yaml", "inductance", "2 mH"))
+    assert "fail" in said(of, "HV202").values()
+    assert "pass" not in said(of, "HV205").values()
+
+
+def test_the_end_of_a_tolerance_that_drives_more_counts_for_the_strong_fault() -> None:
+    wide = studied(design(Edit("parts/fuse-15.yaml", "resistance", "400 mΩ ± 99 %"))).faults["dcdc across"]
+    low = studied(design(Edit("parts/fuse-15.yaml", "resistance", "4 mΩ"))).faults["dcdc across"]
+    high = studied(design(Edit("parts/fuse-15.yaml", "resistance", "796 mΩ"))).faults["dcdc across"]
+    assert wide.strongest.current_a == pytest.approx(low.strongest.current_a, rel=1e-12)
+    assert wide.weakest.current_a == pytest.approx(high.weakest.current_a, rel=1e-12)
+
+
+def test_a_cable_of_unknown_temperature_is_not_taken_as_cold() -> None:
+    result = studied(design(Edit("parts/hv-35.yaml", "temperature_rating", "null")))
+    assert not result.faults
+    assert any(m.pointer == "parts/hv-35/temperature_rating" for m in result.missing)
+
+
+def test_one_string_alone_is_the_weakest() -> None:
+    one, two = studied(design()), studied(design(*SECOND_STRING))
+    fault = two.faults["dcdc across"]
+    assert fault.weakest.current_a > one.faults["dcdc across"].weakest.current_a
+    # The first string alone is the car with one pack; the other has half a metre more of lead each way.
+    alone = dict(fault.alone)
+    assert alone["pack"].current_a == pytest.approx(one.faults["dcdc across"].weakest.current_a, rel=1e-6)
+    assert fault.least_a == alone["pack2"].current_a < alone["pack"].current_a
+
+
+SERIES = (
+    Edit(HV, "parts/pack2", "{kind: pack, sheet: pack-84s, state_of_charge: {minimum: 10 %, maximum: 100 %}, "
+         "temperature: {minimum: 0 °C, maximum: 45 °C}}"),
+    Edit(HV, "connections/W3/to", "pack2.plus"),
+    Edit(HV, "connections/S1", "{from: pack2.minus, to: disconnect.a, cable: hv-35, length: 0.4 m}"),
+)  # fmt: skip
+
+
+def test_packs_in_series_are_shorted_one_by_one_and_together() -> None:
+    of = design(*SERIES)
+    faults = studied(of).faults
+    figures = pack.study(pack.inputs(of)).packs["pack"]
+    volts, ohm = fullest(figures).open_circuit_v, figures.fault_ohm
+    # W1 and the fuse cold lie in both ways; S1 and W3 of 0.4 m and the second pack in that round the whole stack.
+    lead = 0.4 * 0.554e-3
+    upper = faults["main_fuse.b to pack.minus"].strongest.current_a
+    whole = faults["main_fuse.b to pack2.minus"].strongest.current_a
+    sheet = of.sheets["fuse-160"].resistance.value
+    assert upper == pytest.approx(volts / (ohm + lead + sheet), rel=1e-6)
+    assert whole == pytest.approx(2 * volts / (2 * ohm + 2 * lead + sheet), rel=1e-6)
+
+
+def test_parallel_contactors_may_not_count_on_each_other() -> None:
+    twin = (Edit(HV, "parts/k_twin", "{kind: contactor, sheet: contactor-200, role: main}"),
+            Edit(HV, "connections/S5", "{from: k_plus.a, to: k_twin.a, resistance: 0.01 mΩ}"),
+            Edit(HV, "connections/S6", "{from: k_plus.b, to: k_twin.b, resistance: 0.01 mΩ}"))  # fmt: skip
+    alone, both = protected(design()).contactors["k_plus"], protected(design(*twin)).contactors["k_plus"]
+    assert both.worst_a2s == pytest.approx(alone.worst_a2s, rel=0.01)
+
+
+def test_what_lies_behind_the_precharge_contactor_is_shorted_too() -> None:
+    found = protected(design())
+    assert {"W5", "W6", "W7", "W15", "W16"} <= set(found.leads)
+    assert "r_pre.a" in studied(design()).faults
+
+
+def test_the_largest_current_of_all_may_come_from_a_capacitor() -> None:
+    peak = protected(design()).peaks["k_plus"]
+    of = studied(design())
+    packs = max(abs(dict(f.strongest.through).get("k_plus", 0.0)) for f in of.faults.values())
+    held = max(c.peak_a for f in of.faults.values() for c in f.capacitors if "k_plus" in c.through)
+    assert peak.current_a == max(packs, held)
+    assert said(design(Edit("parts/contactor-200.yaml", "withstand_peak", "null")), "HV306")["k_plus"] == "fail"
