@@ -245,6 +245,10 @@ def insulation(form: str, **given: Any) -> None:
     try:
         told = reduce(Readings(**given))
     except BadReading as error:
+        if form == "json":
+            said = [{"message": line} for line in str(error).splitlines()]
+            _put(_json({"format_version": 1, "problems": said}), None)
+            raise SystemExit(2) from None
         raise click.UsageError(str(error)) from None
     _put(_json(told) if form == "json" else as_text(told), None)
     raise SystemExit(2 if "refused" in told else int(not told["met"]))

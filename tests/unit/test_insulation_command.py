@@ -150,7 +150,7 @@ def test_ends_are_those_of_the_corners() -> None:
 
 # ---------------------------------------------------------------- the highest voltage
 def test_highest_below_the_pack_is_refused() -> None:
-    assert "--highest: 60 V is below the 360 V read" in refused(highest="60 V")
+    assert "--highest: '60 V' is below the 360 V read" in refused(highest="60 V")
     assert "--highest" in refused(highest="0 V")
     assert "--highest" in refused(highest="-403 V")
     assert "--highest" in refused(highest="")
@@ -160,7 +160,7 @@ def test_highest_below_the_pack_is_refused() -> None:
 def test_highest_within_the_tolerance_of_the_pack_gives_way_to_it() -> None:
     found = told(highest="359.9 V", tolerance="0.5 %")
     assert found["highest_v"] == 360.0
-    assert any("--highest 359.9 V is below the voltage as read" in said for said in found["remarks"])
+    assert any("--highest '359.9 V' is below the voltage as read" in said for said in found["remarks"])
     assert "--highest" in refused(highest="359.9 V")
 
 
@@ -261,6 +261,15 @@ def test_all_that_is_wrong_is_named_at_once() -> None:
     assert "--minus: " not in output
 
 
+def test_what_is_wrong_comes_as_json_where_json_was_asked_for() -> None:
+    done = run("--format", "json", pack="360 A", meter="0 Ω")
+    assert done.exit_code == 2
+    problems = json.loads(done.stdout)["problems"]
+    assert [said["message"].partition(":")[0] for said in problems] == ["--pack", "--meter"]
+    assert len(json.loads(run("--format", "json", pack="-1\n V").stdout)["problems"]) == 1
+    assert "\x1b" not in json.loads(run("--format", "json", pack="1\x1b[2J V\nx").stdout)["problems"][0]["message"]
+
+
 def test_all_that_is_missing_is_named_at_once() -> None:
     assert "Missing: --minus, --on, --meter." in refused(minus=None, on=None, meter=None)
     assert "Missing: --plus." in refused(plus=None)
@@ -308,5 +317,5 @@ def test_no_text_crashes_it() -> None:
         if done.output.startswith("{"):
             data = json.loads(done.output, parse_constant=pytest.fail)
             text = run(*flags, **changed, tolerance="0.5 %").output
-            assert ("refused" in data) is (done.exit_code == 2)
+            assert ("refused" in data) is (done.exit_code == 2 and "problems" not in data)
             assert "nan" not in text.replace("nan V", "")

@@ -18,6 +18,7 @@ from tristrand.physics.insulation import (
 from tristrand.physics.spacing import voltage_class
 from tristrand.sources import describe
 from tristrand.units import Quantity, UnitError, engineering, number_text, parse
+from tristrand.units.errors import quoted
 
 CAUTION = (
     "Readings on a live pack can kill: they are taken by a qualified person with insulated leads rated for the pack, "
@@ -83,13 +84,13 @@ def _voltage(text: str, option: str, share: float) -> Interval:
     """A reading: its own ± or, without one, half its last digit; and the share of every reading on top."""
     read = _quantity(text, "voltage", option)
     if read.value < 0.0:
-        raise BadReading(f"{option}: {text} is below zero; enter magnitudes")
+        raise BadReading(f"{option}: {quoted(text)} is below zero; enter magnitudes")
     below, above = read.value - read.low, read.high - read.value
     if below == above == 0.0:
         below = above = _half_a_digit(read)
     low, high = read.value * (1.0 - share) - below, read.value * (1.0 + share) + above
     if not (math.isfinite(low) and math.isfinite(high)):
-        raise BadReading(f"{option}: {text} is too large a number")
+        raise BadReading(f"{option}: {quoted(text)} is too large a number")
     return Interval(read.value, max(low, 0.0), high)
 
 
@@ -103,7 +104,7 @@ def _half_a_digit(read: Quantity) -> float:
 def _bus_voltage(text: str, option: str, share: float) -> Interval:
     read = _voltage(text, option, share)
     if read.value <= 0.0:
-        raise BadReading(f"{option}: {text} must be above zero")
+        raise BadReading(f"{option}: {quoted(text)} must be above zero")
     try:
         voltage_class(read.value)
     except ValueError as error:
@@ -114,11 +115,13 @@ def _bus_voltage(text: str, option: str, share: float) -> Interval:
 def _resistance(text: str, option: str) -> Interval:
     read = _quantity(text, "resistance", option)
     if read.value <= 0.0:
-        raise BadReading(f"{option}: {text} must be above zero")
+        raise BadReading(f"{option}: {quoted(text)} must be above zero")
     if not OHMS[0] <= read.value <= OHMS[1]:
-        raise BadReading(f"{option}: {text} is not from 1 Ω to 1 TΩ; look at the unit")
+        raise BadReading(f"{option}: {quoted(text)} is not from 1 Ω to 1 TΩ; look at the unit")
     if read.low <= 0.0:
-        raise BadReading(f"{option}: a tolerance of the whole value or more, as in {text}, leaves nothing to reduce")
+        raise BadReading(
+            f"{option}: a tolerance of the whole value or more, as in {quoted(text)}, leaves nothing to reduce"
+        )
     return Interval(read.value, read.low, read.high)
 
 
@@ -126,25 +129,27 @@ def _share(text: str, option: str) -> float:
     with suppress(UnitError):
         parse(text, "voltage")
         raise BadReading(
-            f"{option}: {text} is a voltage, and a share is needed, such as '0.5 %';"
+            f"{option}: {quoted(text)} is a voltage, and a share is needed, such as '0.5 %';"
             " volts stand with their reading: '97.1 V ± 0.3 V'"
         )
     read = _quantity(text, "fraction", option)
     if read.low != read.high:
-        raise BadReading(f"{option}: {text} has a tolerance of its own; give the largest share alone")
+        raise BadReading(f"{option}: {quoted(text)} has a tolerance of its own; give the largest share alone")
     if read.value < 0.0:
-        raise BadReading(f"{option}: {text} is below zero")
+        raise BadReading(f"{option}: {quoted(text)} is below zero")
     if read.value >= 1.0:
-        raise BadReading(f"{option}: {text} is a tolerance of the whole value or more, which leaves nothing to reduce")
+        raise BadReading(
+            f"{option}: {quoted(text)} is a tolerance of the whole value or more, which leaves nothing to reduce"
+        )
     return read.value
 
 
 def _per_volt(text: str, option: str) -> float:
     read = _quantity(f"{text} Ω/V" if _BARE.fullmatch(text) else text, "resistance_per_voltage", option)
     if read.low != read.high:
-        raise BadReading(f"{option}: {text} has a tolerance, which a requirement has not")
+        raise BadReading(f"{option}: {quoted(text)} has a tolerance, which a requirement has not")
     if not 0.0 < read.value <= MOST_PER_VOLT:
-        raise BadReading(f"{option}: {text} must be above 0 and at most {number_text(MOST_PER_VOLT)} Ω/V")
+        raise BadReading(f"{option}: {quoted(text)} must be above 0 and at most {number_text(MOST_PER_VOLT)} Ω/V")
     return read.value
 
 
@@ -160,10 +165,10 @@ def _highest(text: str | None, pack: Interval) -> tuple[float, list[str]]:
         return highest_v, []
     if highest_v < pack.low:
         raise BadReading(
-            f"--highest: {text} is below the {number_text(pack.value)} V read from pole to pole; give the highest"
-            " voltage that the pack can have"
+            f"--highest: {quoted(text)} is below the {number_text(pack.value)} V read from pole to pole; give"
+            " the highest voltage that the pack can have"
         )
-    return pack.value, [f"--highest {text} is below the voltage as read, which is used in its place."]
+    return pack.value, [f"--highest {quoted(text)} is below the voltage as read, which is used in its place."]
 
 
 def _take(given: Readings) -> tuple[Taken, float, float, list[str]]:
