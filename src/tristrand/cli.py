@@ -46,6 +46,20 @@ class _LastLine(click.Group):
             raise _stop(f"internal error ({said}); please report it with the design folder") from None
 
 
+class _AllMissing(click.Command):
+    """A command that names every missing option at once, not the first alone."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """As for any command, but for what is said of missing options."""
+        given = list(args)
+        try:
+            return super().parse_args(ctx, args)
+        except click.MissingParameter:
+            found = self.make_parser(ctx).parse_args(given)[0]
+            missing = [option.opts[0] for option in self.params if option.required and option.name not in found]
+            raise click.UsageError(f"Missing: {', '.join(missing)}.", ctx) from None
+
+
 @click.group(
     cls=_LastLine,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
@@ -203,21 +217,26 @@ def rules(form: str, coverage: str | None) -> None:
     )
 
 
-@main.command()
+@main.command(cls=_AllMissing)
 @click.option("--pack", required=True, metavar="VOLTAGE", help="Pole to pole, for example '360 V'.")
 @click.option("--minus", required=True, metavar="VOLTAGE", help="Minus pole to chassis, without the known resistor.")
 @click.option("--plus", required=True, metavar="VOLTAGE", help="Plus pole to chassis, without the known resistor.")
 @click.option("--with-resistor", required=True, metavar="VOLTAGE", help="Pole to chassis with the resistor across it.")
-@click.option("--resistor", required=True, metavar="RESISTANCE", help="The known resistor, for example '180 kΩ'.")
+@click.option("--resistor", required=True, metavar="RESISTANCE", help="The known resistor: '180 kΩ ± 1 %'.")
 @click.option("--on", "leg", required=True, type=click.Choice(["minus", "plus"]), help="The pole it was put on.")
-@click.option("--meter", required=True, metavar="RESISTANCE", help="Internal resistance of the voltmeter: '10 MΩ'.")
+@click.option("--meter", required=True, metavar="RESISTANCE", help="Of the voltmeter: '10 MΩ ± 1 %'.")
 @click.option("--both-meters", is_flag=True, help="A meter stayed on each pole; else one meter was moved.")
-@click.option("--highest", default="", metavar="VOLTAGE", help="Highest pack voltage; else the voltage as read.")
-@click.option("--tolerance", default="0.5 %", show_default=True, help="Of every voltage reading.")
-@click.option("--per-volt", default=500.0, show_default=True, type=click.FloatRange(min=1), help="Required Ω/V.")
+@click.option("--highest", metavar="VOLTAGE", help="Highest pack voltage; else the voltage as read.")
+@click.option(
+    "--tolerance", default="0.5 %", show_default=True, help="Of every voltage reading, on top of a ± of its own."
+)
+@click.option("--per-volt", default="500 Ω/V", show_default=True, metavar="OHM_PER_VOLT", help="Required Ω/V.")
 @click.option("--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True)
 def insulation(form: str, **given: Any) -> None:
     """Reduce insulation readings: two voltages to the chassis, and one more with a known resistor.
+
+    Any value may have a tolerance, such as '97.1 V ± 0.3 V'; a voltage without one is taken as rounded at its last
+    digit. The verdict is drawn at the bad end of all of them.
 
     Exit 0: the required resistance is met; 1: it is missed; 2: the readings say nothing, or cannot be read.
     """
@@ -226,6 +245,10 @@ def insulation(form: str, **given: Any) -> None:
     try:
         told = reduce(Readings(**given))
     except BadReading as error:
+        if form == "json":
+            said = [{"message": line} for line in str(error).splitlines()]
+            _put(_json({"format_version": 1, "problems": said}), None)
+            raise SystemExit(2) from None
         raise click.UsageError(str(error)) from None
     _put(_json(told) if form == "json" else as_text(told), None)
     raise SystemExit(2 if "refused" in told else int(not told["met"]))

@@ -228,40 +228,69 @@ class Refusal(NamedTuple):
 
 @cites("UN-R100-REV2#annex 4, 1.2.3.4", "CLOSED-FORM#Kirchhoff's laws")
 def reduce_two_readings(readings: TwoReadings, tolerance: Tolerance) -> MeasuredLegs | Refusal:
+    """Both legs from a two-reading measurement where one tolerance holds for all readings: see `reduce_between`.
+
+    ValueError also for tolerances that cannot be (shares from 0 to below 1).
+    """
+    finite(**tolerance._asdict())
+    not_negative(**tolerance._asdict())
+    if max(tolerance.reading_share, tolerance.resistor_share, tolerance.meter_share) >= 1.0:
+        raise ValueError("a tolerance of the whole value or more leaves nothing to reduce")
+    return reduce_between(readings, _at(readings, tolerance, -1.0), _at(readings, tolerance, 1.0))
+
+
+def _at(readings: TwoReadings, tolerance: Tolerance, end: float) -> TwoReadings:
+    """All at their low (-1) or high (1) ends."""
+    pack_v, negative_v, positive_v, with_resistor_v = (
+        v + end * (abs(v) * tolerance.reading_share + tolerance.reading_v) for v in readings[:4]
+    )
+    return readings._replace(
+        pack_v=pack_v,
+        negative_v=negative_v,
+        positive_v=positive_v,
+        with_resistor_v=with_resistor_v,
+        resistor_ohm=readings.resistor_ohm * (1.0 + end * tolerance.resistor_share),
+        meter_ohm=readings.meter_ohm * (1.0 + end * tolerance.meter_share),
+    )
+
+
+@cites("UN-R100-REV2#annex 4, 1.2.3.4", "CLOSED-FORM#Kirchhoff's laws")
+def reduce_between(readings: TwoReadings, low: TwoReadings, high: TwoReadings) -> MeasuredLegs | Refusal:
     """Both legs, with intervals, from a two-reading measurement, or the reason why it says nothing.
 
-    Far leg: Ri = Ro Vb (1/V' - 1/V); near leg: Ri V/Vother; monitor: Ri V/(V + Vother); the meters are taken out
-    where a meter stays on each leg. Every result is monotonic in every reading, so its interval comes from the
-    ends of the tolerances, taken as independent. Refused: readings that cannot be, the known resistor on the
-    weaker leg (it would give the larger resistance), a gap Vb - V1 - V2 that the meter's loading does not explain.
-    Swapped readings of both poles with the resistor on cannot be told from the numbers. ValueError for
-    instruments and tolerances that cannot be (resistor and meter > 0, shares from 0 to below 1).
+    `low` and `high` hold the least and the largest that each reading and instrument may truly be; a voltage's low
+    end below zero counts as zero. Far leg: Ri = Ro Vb (1/V' - 1/V); near leg: Ri V/Vother; monitor:
+    Ri V/(V + Vother); the meters are taken out where a meter stays on each leg. Every result is monotonic in every
+    reading, so its interval comes from the ends, taken as independent. Refused: readings that cannot be, the known
+    resistor on the weaker leg (it would give the larger resistance), a gap Vb - V1 - V2 that the meter's loading
+    does not explain. Swapped readings of both poles with the resistor on cannot be told from the numbers.
+    ValueError for instruments that cannot be (resistor and meter > 0 at their low ends) and ends in a wrong order.
     """
-    _check_instruments(readings, tolerance)
-    near_v, other_v = readings.negative_v, readings.positive_v
-    if readings.resistor_leg == "positive":
-        near_v, other_v = other_v, near_v
-    refusal = _impossible(readings, near_v, other_v, tolerance)
+    _check_ends(readings, low, high)
+    refusal = _impossible(readings, low, high)
     if refusal is not None:
         return refusal
-    ends = [_reduced(readings, near_v, other_v, tolerance, end) for end in (0.0, -1.0, 1.0)]
+    near_v, other_v = _near_and_other(readings)
+    ends = [_reduced(readings, readings, 0.0), _reduced(low, high, -1.0), _reduced(high, low, 1.0)]
     if any(math.isnan(value) for value in ends[1]):
         return Refusal("above meter", "A leg comes out above the meter's own resistance, which lay across it.")
     far, near, both = (Interval(*values) for values in zip(*ends, strict=True))
     gap_v = readings.pack_v - near_v - other_v
-    explained_v = _explained_gap(readings, tolerance, both)
-    slack_v = sum(_slack(v, tolerance) for v in (readings.pack_v, near_v, other_v)) + 1e-9 * readings.pack_v
-    if not explained_v[0] - slack_v <= gap_v <= explained_v[1] + slack_v:
-        low, high = explained_v
+    explained_v = _explained_gap(low, high, both)
+    least_v = low.pack_v - high.negative_v - high.positive_v
+    most_v = high.pack_v - low.negative_v - low.positive_v
+    dust_v = 1e-9 * readings.pack_v
+    if least_v > explained_v[1] + dust_v or most_v < explained_v[0] - dust_v:
         return Refusal(
             "gap",
-            f"Vb - V1 - V2 is {gap_v:.4g} V; the meter's loading explains {low:.4g} to {high:.4g} V, the tolerances"
-            f" {slack_v:.4g} V: the bus moved between the readings, had not settled, or the meter is not as stated.",
+            f"Vb - V1 - V2 is {gap_v:.4g} V, with the tolerances {least_v:.4g} to {most_v:.4g} V; the meter's loading"
+            f" explains {explained_v[0]:.4g} to {explained_v[1]:.4g} V: the bus moved between the readings, had not"
+            " settled, or the meter is not as stated.",
         )
     legs = {readings.resistor_leg: near, _other(readings.resistor_leg): far}
     weaker_leg: Leg = _other(readings.resistor_leg) if not near.value < far.value else readings.resistor_leg
     weaker = Interval(*(min(pair) for pair in zip(near, far, strict=True)))
-    remarks = _remarks(readings, near_v, tolerance)
+    remarks = _remarks(readings, low, high)
     return MeasuredLegs(weaker_leg, weaker, both, legs["negative"], legs["positive"], gap_v, explained_v, remarks)
 
 
@@ -269,45 +298,48 @@ def _other(leg: Leg) -> Leg:
     return "negative" if leg == "positive" else "positive"
 
 
+def _near_and_other(readings: TwoReadings) -> tuple[float, float]:
+    """The readings of the leg that the known resistor is on, and of the other."""
+    both = (readings.negative_v, readings.positive_v)
+    return both if readings.resistor_leg == "negative" else (both[1], both[0])
+
+
 def _known_leg(leg: str) -> None:
     if leg not in ("negative", "positive"):
         raise ValueError(f"a leg is 'negative' or 'positive', not {leg!r}")
 
 
-def _check_instruments(readings: TwoReadings, tolerance: Tolerance) -> None:
+def _check_ends(readings: TwoReadings, low: TwoReadings, high: TwoReadings) -> None:
     _known_leg(readings.resistor_leg)
-    voltages = readings[:4]
-    finite(**dict(zip(TwoReadings._fields[:4], voltages, strict=True)), resistor_ohm=readings.resistor_ohm)
-    positive(resistor_ohm=readings.resistor_ohm, meter_ohm=readings.meter_ohm)
-    finite(**tolerance._asdict())
-    not_negative(**tolerance._asdict())
-    if max(tolerance.reading_share, tolerance.resistor_share, tolerance.meter_share) >= 1.0:
-        raise ValueError("a tolerance of the whole value or more leaves nothing to reduce")
+    for given in (readings, low, high):
+        finite(**dict(zip(TwoReadings._fields[:4], given[:4], strict=True)), resistor_ohm=given.resistor_ohm)
+        positive(resistor_ohm=given.resistor_ohm, meter_ohm=given.meter_ohm)
+    for name in (*TwoReadings._fields[:5], "meter_ohm"):
+        if not getattr(low, name) <= getattr(readings, name) <= getattr(high, name):
+            raise ValueError(f"{name} must lie between its low and its high end")
+    if len({(given.resistor_leg, given.both_meters) for given in (readings, low, high)}) > 1:
+        raise ValueError("the leg and the number of meters are the same at both ends")
 
 
-def _slack(reading_v: float, tolerance: Tolerance) -> float:
-    return abs(reading_v) * tolerance.reading_share + tolerance.reading_v
-
-
-def _impossible(readings: TwoReadings, near_v: float, other_v: float, tolerance: Tolerance) -> Refusal | None:
+def _impossible(readings: TwoReadings, low: TwoReadings, high: TwoReadings) -> Refusal | None:
     """The first reason why the readings cannot be those of two legs, on the numbers alone."""
-    pack_v, after_v, leg = readings.pack_v, readings.with_resistor_v, readings.resistor_leg
-    dust_v = 1e-9 * abs(pack_v)
-    near_slack, other_slack = _slack(near_v, tolerance), _slack(other_v, tolerance)
-    if min(pack_v, near_v, other_v, after_v) < 0.0:
+    leg = readings.resistor_leg
+    near_low_v, other_low_v = _near_and_other(low)
+    near_high_v = _near_and_other(high)[0]
+    if min(readings[:4]) < 0.0:
         return Refusal("negative", "A reading is negative: enter magnitudes, and look which lead was on which pole.")
-    if near_v + other_v > pack_v + near_slack + other_slack + _slack(pack_v, tolerance) + dust_v:
+    if near_low_v + other_low_v > high.pack_v + 1e-9 * readings.pack_v:
         return Refusal("above pack", "V1 and V2 together are above Vb: the bus or the meter changed between readings.")
-    if other_v > near_v + near_slack + other_slack:
+    if other_low_v > near_high_v:
         right, weak = _other(leg), leg
         return Refusal(
             "wrong leg",
             f"The {right} pole reads more, so the {weak} leg is the weaker one and the known resistor belongs between"
             f" the {right} pole and chassis; on the {weak} leg it gives the larger resistance. Measure again.",
         )
-    if near_v <= near_slack or pack_v <= _slack(pack_v, tolerance):
+    if near_low_v <= 0.0 or low.pack_v <= 0.0:
         return Refusal("no reading", "The bus, or both poles to chassis, show no voltage above the meter's tolerance.")
-    if after_v > near_v + near_slack + _slack(after_v, tolerance):
+    if low.with_resistor_v > near_high_v:
         return Refusal(
             "rises",
             f"The {leg} pole reads more with the known resistor than without: the resistor is on the other leg, or"
@@ -316,22 +348,22 @@ def _impossible(readings: TwoReadings, near_v: float, other_v: float, tolerance:
     return None
 
 
-def _reduced(
-    readings: TwoReadings, near_v: float, other_v: float, tolerance: Tolerance, end: float
-) -> tuple[float, float, float]:
-    """Far leg, near leg and both in parallel [ohm] at one end: 0 as read, -1 lowest, 1 highest; nan: impossible."""
-    before = near_v + end * _slack(near_v, tolerance)
-    after = max(readings.with_resistor_v - end * _slack(readings.with_resistor_v, tolerance), 0.0)
-    other = max(other_v - end * _slack(other_v, tolerance), 0.0)
-    pack = readings.pack_v + end * _slack(readings.pack_v, tolerance)
-    scale = pack * readings.resistor_ohm * (1.0 + end * tolerance.resistor_share)
+def _reduced(this: TwoReadings, opposite: TwoReadings, end: float) -> tuple[float, float, float]:
+    """Far leg, near leg and both in parallel [ohm] at one end: 0 as read, -1 lowest, 1 highest; nan: impossible.
+
+    They rise with Vb, V and Ro, taken from `this` end, and fall with V', Vother and Rm, taken from the `opposite`.
+    """
+    before = _near_and_other(this)[0]
+    after = max(opposite.with_resistor_v, 0.0)
+    other = max(_near_and_other(opposite)[1], 0.0)
+    scale = this.pack_v * this.resistor_ohm
     # Ri times V, from which all three follow by one division; below zero only within the tolerances.
     product = scale * max(before / after - 1.0, 0.0) if after > 0.0 else math.inf
     far, both = product / before, product / (before + other)
     near = product / other if other > 0.0 else math.inf
-    if not readings.both_meters:
+    if not this.both_meters:
         return far, near, both
-    meter = readings.meter_ohm * (1.0 - end * tolerance.meter_share)
+    meter = opposite.meter_ohm
     return _less_meter(far, meter, end), _less_meter(near, meter, end), _less_meter(both, 0.5 * meter, end)
 
 
@@ -342,22 +374,23 @@ def _less_meter(reduced_ohm: float, meter_ohm: float, end: float) -> float:
     return math.nan if end < 0.0 and reduced_ohm > meter_ohm * (1.0 + 1e-9) else math.inf
 
 
-def _explained_gap(readings: TwoReadings, tolerance: Tolerance, both: Interval) -> tuple[float, float]:
+def _explained_gap(low: TwoReadings, high: TwoReadings, both: Interval) -> tuple[float, float]:
     """Vb - V1 - V2 = Vb Rp/(Rp + Rm) for one meter moved, at both ends; meters on both legs leave no gap."""
-    if readings.both_meters or math.isinf(readings.meter_ohm):
+    if low.both_meters or math.isinf(low.meter_ohm):
         return 0.0, 0.0
     ends = []
-    for leak_ohm, end in ((both.low, -1.0), (both.high, 1.0)):
-        meter_ohm = readings.meter_ohm * (1.0 - end * tolerance.meter_share)
+    for leak_ohm, pack_v, meter_ohm in (
+        (both.low, low.pack_v, high.meter_ohm),
+        (both.high, high.pack_v, low.meter_ohm),
+    ):
         share = 1.0 if math.isinf(leak_ohm) else leak_ohm / (leak_ohm + meter_ohm)
-        ends.append(share * (readings.pack_v + end * _slack(readings.pack_v, tolerance)))
+        ends.append(share * pack_v)
     return ends[0], ends[1]
 
 
-def _remarks(readings: TwoReadings, near_v: float, tolerance: Tolerance) -> tuple[str, ...]:
-    after_v = readings.with_resistor_v
+def _remarks(readings: TwoReadings, low: TwoReadings, high: TwoReadings) -> tuple[str, ...]:
     remarks = []
-    if near_v - after_v <= _slack(near_v, tolerance) + _slack(after_v, tolerance):
+    if _near_and_other(low)[0] <= high.with_resistor_v:
         remarks.append("The known resistor changes nothing measurable: a leg is nearly shorted, or its lead is open.")
     if readings.meter_ohm < LEAST_METER_OHM:
         remarks.append("The meter has less than the 10 MΩ that UN R100 asks for.")
