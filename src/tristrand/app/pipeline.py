@@ -9,9 +9,10 @@ from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 from tristrand.design import Design
-from tristrand.studies import conductors, discharge, faults, operating, pack, precharge, protection
+from tristrand.studies import conductors, contactors, discharge, faults, operating, pack, precharge, protection
 from tristrand.studies.results import (
     ConductorsResult,
+    ContactorsResult,
     DischargeResult,
     FaultsResult,
     Missing,
@@ -72,6 +73,14 @@ STEPS: tuple[Step, ...] = (
         discharge.study,
         ("pack",),
         DischargeResult,
+    ),
+    Step(
+        "contactors",
+        "Do the contactors close, open and last?",
+        contactors.inputs,
+        contactors.study,
+        ("pack", "operating", "precharge"),
+        ContactorsResult,
     ),
 )
 BY_NAME: Mapping[str, Step] = {step.name: step for step in STEPS}

@@ -1,6 +1,16 @@
 """Result types of the studies: frozen, with units in their field names."""
 
 from tristrand.studies.results.common import Input, Later, Missing, Series, Working, facts, found, working
+from tristrand.studies.results.contactors import (
+    CoilFigures,
+    ContactorsResult,
+    InCase,
+    LifeFigures,
+    LifeShare,
+    Opened,
+    WeldFigures,
+    WeldWay,
+)
 from tristrand.studies.results.protection import (
     Fault,
     FaultCurrent,
@@ -33,8 +43,10 @@ __all__ = [
     "Ampacity",
     "CableOption",
     "CaseFlows",
+    "CoilFigures",
     "ConductorFigures",
     "ConductorsResult",
+    "ContactorsResult",
     "Corner",
     "DischargeCase",
     "DischargeResult",
@@ -45,10 +57,14 @@ __all__ = [
     "FromCapacitor",
     "FuseDuty",
     "FusePair",
+    "InCase",
     "Input",
     "Later",
     "LetThrough",
+    "LifeFigures",
+    "LifeShare",
     "Missing",
+    "Opened",
     "OperatingResult",
     "PackFigures",
     "PackResult",
@@ -57,6 +73,8 @@ __all__ = [
     "ProtectionResult",
     "Series",
     "Starved",
+    "WeldFigures",
+    "WeldWay",
     "Working",
     "facts",
     "found",
