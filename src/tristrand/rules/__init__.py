@@ -2,6 +2,9 @@
 
 from tristrand.rules import (
     cables,
+    contactor_duty,
+    contactor_welds,
+    contactors,
     currents,
     discharging,
     fuses,
@@ -45,6 +48,9 @@ __all__ = [
     "Rule",
     "Verdict",
     "cables",
+    "contactor_duty",
+    "contactor_welds",
+    "contactors",
     "currents",
     "discharging",
     "fuses",

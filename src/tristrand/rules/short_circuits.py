@@ -361,10 +361,12 @@ def contactor_opens_charge(ctx: Context) -> Iterable[Outcome]:
         flow = case.flows.get(name)
         if flow is None or flow.current_a <= 0:
             continue
+        sheet = ctx.design.sheet_of(name)
+        alike = sheet.polarised is False and sheet.break_current_reverse is None
         yield against_sheet(
             ctx,
             name,
-            "break_current_reverse",
+            "break_current" if alike else "break_current_reverse",
             "largest current it may open backward",
             "DATASHEET#largest current it may open",
             "largest charging current through it",

@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 
 from tristrand.design import Datum, Design
 from tristrand.design.contactors import SwitchingLife
-from tristrand.physics.contactors import LifeTable, Switching, life_used
+from tristrand.physics.contactors import LifeTable, life_operations
 from tristrand.studies.circuits import HvCircuit
 from tristrand.studies.opening import Groups, conductors
 from tristrand.studies.results import (
@@ -197,12 +197,12 @@ def _life(kind: Kind, planned: Planned, current: Opened | None, surge: Precharge
         if table is None:
             missing.append(Missing(pointer, f"{field.replace('_', ' ')} of {kind.id}"))
             continue
-        used = math.nan if math.isnan(amps) else _used(amps, pack_v, number, table)
-        if math.isnan(used):
+        life = math.nan if math.isnan(amps + pack_v) else _survives(amps, pack_v, table)
+        if math.isnan(life):
             words = f"points that cover {amps:.0f} A at {pack_v:.0f} V, for {kind.id}"
-            missing.append(Missing(pointer, "a current to look up" if math.isnan(amps) else words))
+            missing.append(Missing(pointer, "a current to look up in it" if math.isnan(amps) else words))
             continue
-        shares.append(LifeShare(_WORDS[name], number, amps, pack_v, number / used, used))
+        shares.append(LifeShare(_WORDS[name], number, amps, pack_v, life, number / life))
     mechanical = count / kind.mechanical if kind.mechanical else math.nan
     total = math.fsum(s.share for s in shares)
     return LifeFigures(tuple(shares), total, mechanical, count, tuple(missing))
@@ -247,8 +247,8 @@ def _events(
 
 
 @lru_cache(maxsize=512)
-def _used(amps: float, volts: float, operations: int, table: LifeTable) -> float:
-    return life_used((Switching(amps, volts, operations),), table).total
+def _survives(amps: float, volts: float, table: LifeTable) -> float:
+    return float(life_operations(amps, volts, table))
 
 
 def life_workings(figures: Mapping[str, LifeFigures]) -> Iterator[Working]:

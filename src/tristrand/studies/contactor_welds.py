@@ -186,11 +186,11 @@ class _Finder:
         if hangs and math.isnan(sensor.settling_s):
             pointer = f"high_voltage/voltage_sensors/{sensor.id}/settling"
             missing.append(Missing(pointer, f"time in which {sensor.id} pulls a floating end down"))
-        wait += sensor.settling_s if hangs else 0.0
+        settling = sensor.settling_s if hangs else 0.0
         left = math.nan
         if not missing:
             told = error < allowed_error(self.data.ratio)
-            wait = wait + self._drained_s(ohm, farad, error) if told else math.nan
+            wait = wait + settling + self._drained_s(ohm, farad, error) if told else math.nan
             passed = max(self.data.delay_s - switch.open_s, 0.0)
             left = full_v
             if farad == 0.0:
@@ -199,6 +199,7 @@ class _Finder:
                 left = float(physics.opened_link_v(passed, full_v, ohm, farad))
         return WeldWay(
             sensor.id, step.words, step.held, full_v, ohm, farad, error, math.nan if missing else wait, left,
+            settling,
             tuple(missing),
         )  # fmt: skip
 
@@ -266,16 +267,13 @@ class _Finder:
 def weld_workings(data: WeldInputs, figures: Mapping[str, WeldFigures]) -> Iterator[Working]:
     """The wait of every way that has one."""
     opening = {s.id: s.open_s for s in data.switches}
-    settling = {s.id: s.settling_s for s in data.sensors}
     for name, weld in figures.items():
         for n, way in enumerate(weld.ways, 1):
             if math.isnan(way.wait_s) or not math.isfinite(way.ohm) or way.farad == 0.0:
                 continue
-            rest = way.wait_s - float(physics.weld_test_delay_s(data.ratio, way.ohm, way.farad, way.error))
-            given = {"t_open": (opening[name], "s"), "R": (way.ohm, "Ω"), "C": (way.farad, "F"), "r": (data.ratio, ""),
-                     "e": (way.error, "")}  # fmt: skip
-            formula = "t_open - R*C*ln(r*(1 - e) - e)"
-            if rest > opening[name]:
-                formula, given["t_set"] = f"t_set + {formula}", (settling[way.sensor], "s")
+            given = {"t_open": (opening[name], "s"), "R": (way.ohm, "Ω"), "C": (way.farad, "F"), "r": (data.ratio, "")}
+            given["e"], formula = (way.error, ""), "t_open - R*C*ln(r*(1 - e) - e)"
+            if way.settling_s > 0.0:
+                formula, given["t_set"] = f"t_set + {formula}", (way.settling_s, "s")
             words = f"least wait until {way.sensor} proves that it opened, {way.step}"
             yield working(name, f"t_weld_{n}", words, formula, way.wait_s, "s", RC, **given)

@@ -44,8 +44,8 @@ class Opened(NamedTuple):
     """The largest currents that one main or charge contactor may have to open.
 
     ``driving`` and ``charging`` whichever way they run; ``forward`` is the largest of all in the direction of the mark,
-    and the two last ones run against it. Without a mark ``forward`` is the largest of driving, or of all cases for a contactor
-    that breaks alike both ways and for one of the role charge.
+    and the two last ones run against it. Without a mark ``forward`` is the largest of driving, or of all cases for a
+    contactor that breaks alike both ways and for one of the role charge.
     """
 
     role: str
@@ -86,7 +86,8 @@ class WeldWay(NamedTuple):
     ``held`` are the contactors that stay closed in the step. Welded, the sensor reads the pack's voltage ``pack_v``;
     opened, it falls with the ``farad`` and ``ohm`` of what hangs on its floating end (their largest) to at most
     ``opened_v`` by the declared delay. ``wait_s`` is the least delay that proves it: nan where the sensors' ``error``
-    hides the difference, inf where nothing drains that end.
+    hides the difference, inf where nothing drains that end. ``settling_s`` is the part of it in which the sensor itself
+    pulls a floating end down.
     """
 
     sensor: str
@@ -98,6 +99,7 @@ class WeldWay(NamedTuple):
     error: float
     wait_s: float
     opened_v: float
+    settling_s: float = 0.0
     missing: tuple[Missing, ...] = ()
 
 
