@@ -127,7 +127,7 @@ class CoilSupply(_Frozen):
     most: Voltage | None = Field(default=None, description="for ever")
     wiring: Wiring | None = Field(default=None, description="out and return of one coil, with its driver and the loop")
     current: Current | None = Field(default=None, description="the most that supply and fuse give all coils together")
-    off: NoVoltage | None = Field(
+    residual: NoVoltage | None = Field(
         default=None, description="the most that is left at a coil switched off: leakage and test pulses of its driver"
     )
     clamp: NoVoltage | None = Field(

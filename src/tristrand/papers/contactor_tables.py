@@ -14,8 +14,8 @@ def contactor_remarks(result: ContactorsResult) -> list[str]:
     if not result.coils:
         return []
     return [
-        "Not computed: braking back into the pack, the closing of a charging inlet's contactors, and what flows through "
-        "precharge and discharge contactors as they open."
+        "Not computed: braking back into the pack, the closing of a charging inlet's contactors, and what flows "
+        "through precharge and discharge contactors as they open."
     ]
 
 
@@ -39,8 +39,8 @@ def _coils(result: ContactorsResult, design: Design) -> Table:
         for name, got in result.coils.items()
     ]
     note = (
-        f"All coils pulling in at once, cold, at the largest supply: {value(result.peak_a, 'A', 3)}; main and discharge "
-        f"contactors held while driving: {value(result.hold_a, 'A', 3)}."
+        f"All coils pulling in at once, cold, at the largest supply: {value(result.peak_a, 'A', 3)}; main and "
+        f"discharge contactors held while driving: {value(result.hold_a, 'A', 3)}."
     )
     columns = (
         "Contactor",
@@ -93,11 +93,10 @@ def _opened(result: ContactorsResult, design: Design) -> Table:
             )
         )
     columns = (
-        "Contactor", "Marked plus", "Driving", "Charging", "With the mark", "May open", "Against the mark", "May open so",
+        "Contactor", "Marked plus", "Driving", "Charging", "With the mark", "May open", "Against the mark",
+        "May open so",
     )  # fmt: skip
-    note = (
-        "Largest currents over the cases and the corners of the pack, whichever way they run in the first two columns."
-    )
+    note = "Largest currents over the cases and the corners of the pack; driving and charging whichever way they run."
     return Table("Currents that the contacts may have to open", columns, tuple(rows), note, wide=True)
 
 
@@ -129,8 +128,8 @@ def _life(result: ContactorsResult) -> Table:
             )
         rows.append(_moved(name, life))
     note = (
-        "Life between the points of the sheet straight in logarithms. That shares of different kinds add up linearly is "
-        "from memory, not confirmed."
+        "Life between the points of the sheet straight in logarithms. That shares of different kinds add up linearly "
+        "is from memory, not confirmed."
     )
     columns = ("Switching", "Times in the vehicle's life", "At", "Sheet's life", "Share used")
     return Table("Life used up", columns, tuple(rows), note)
@@ -148,8 +147,8 @@ def _seen(result: ContactorsResult) -> Table:
     rows = tuple(row(name, *_weld(found)) for name, found in result.welds.items())
     note = (
         "One welded contactor alone does not keep the link live while the other pole is open: between the link's own "
-        "poles no weld shows then. A mirror contact follows the armature: it shows one that is stuck, not contacts worn "
-        "open. Contactors that lie side by side, as main and precharge contactor, look alike to a sensor."
+        "poles no weld shows then. A mirror contact follows the armature: it shows one that is stuck, not contacts "
+        "worn open. Contactors that lie side by side, as main and precharge contactor, look alike to a sensor."
     )
     columns = ("Contactor", "If it welds, it is seen by", "In the step", "A sensor that would see it with all open")
     return Table("Welds: who sees them", columns, rows, note)

@@ -21,8 +21,8 @@ BY_GRAPH = "CLOSED-FORM#who is joined with whom"
     "error",
     needs=CONTACTORS,
     checks=(
-        "A weld of each single main or charge contactor shows at a declared voltage sensor in a step of the weld check, or "
-        "at a mirror contact that is read."
+        "A weld of each single main or charge contactor shows at a declared voltage sensor in a step of the weld "
+        "check, or at a mirror contact that is read."
     ),
     why=(
         "One weld alone does not keep the link live, so nobody notices it; with the second one nothing parts the pack "
@@ -37,8 +37,8 @@ def contactor_weld_seen(ctx: Context, result: ContactorsResult) -> Iterable[Outc
     yield from _none(ctx, result)
     for name, found in result.welds.items():
         at, ways = f"{PARTS}/{name}", len(found.ways)
-        if not ways and not found.mirror and not result.sensors:
-            yield ctx.open([Missing(SENSORS, f"a sensor that sees {name} welded, {_between(found)}")])
+        if not ways and not found.mirror and (gaps := _undeclared(ctx, name, found, result)):
+            yield ctx.open(gaps)
             continue
         words = found.ways[0] if found.ways else None
         yield ctx.compare(
@@ -63,6 +63,16 @@ def _none(ctx: Context, result: ContactorsResult) -> Iterable[Outcome]:
         return
     judged = [p for p in ctx.design.parts_of("contactor").values() if p.role in ("main", "charge")]
     yield ctx.open(result.missing) if judged else NotApplicable("there is no main or charge contactor")
+
+
+def _undeclared(ctx: Context, name: str, found: WeldFigures, result: ContactorsResult) -> list[Missing]:
+    """What is not said at all about how a weld is found; a check that was declared and sees nothing is a fault."""
+    gaps = []
+    if not result.sensors:
+        gaps.append(Missing(SENSORS, f"a sensor that sees {name} welded, {_between(found)}"))
+    if ctx.design.high_voltage.weld_check is None:
+        gaps.append(Missing(CHECK, f"how a weld of {name} is looked for"))
+    return gaps
 
 
 def _between(found: WeldFigures) -> str:
@@ -147,6 +157,7 @@ def weld_check_tells(ctx: Context, result: ContactorsResult) -> Iterable[Outcome
 def _untimed(ctx: Context, name: str, found: WeldFigures, result: ContactorsResult) -> Outcome:
     if found.mirror:
         return ctx.finding("pass", f"{PARTS}/{name}", f"{name} is watched by its mirror contact, without a wait")
-    if not result.sensors:
-        return ctx.open([Missing(SENSORS, f"a sensor that sees {name} welded, {_between(found)}")])
+    gaps = _undeclared(ctx, name, found, result)
+    if gaps:
+        return ctx.open(gaps)
     return ctx.finding("not_applicable", f"{PARTS}/{name}", f"no declared sensor sees {name} welded (HV220)")

@@ -125,17 +125,17 @@ def coil_holds_at_sag(ctx: Context, result: ContactorsResult) -> Iterable[Outcom
         "pack, or the arc burns in half-open contacts."
     ),
     sources=("FSAE-2026#EV.7.2.2", "DATASHEET#release voltage", "CONTACTOR-SHEET-OVERLOAD#coil clamp"),
-    failing=((HV_FILE, "coil_supply/off", "0.9 V"),),
+    failing=((HV_FILE, "coil_supply/residual", "0.9 V"),),
     waivable=False,
 )
 @of_contactors
 def coil_releases(ctx: Context, result: ContactorsResult) -> Iterable[Outcome]:
     """The coil at the least ambient; a sheet without a word on the clamp asks for none."""
-    left, clamp = _supply(ctx, "off"), _supply(ctx, "clamp")
+    left, clamp = _supply(ctx, "residual"), _supply(ctx, "clamp")
     for name, got in result.coils.items():
         gaps = list(got.missing.get("release", ()))
         if left is None:
-            gaps.append(Missing(f"{SUPPLY}/off", "voltage left at a coil switched off"))
+            gaps.append(Missing(f"{SUPPLY}/residual", "voltage left at a coil switched off"))
         asked = getattr(ctx.design.sheet_of(name).coil, "suppression", None)
         if asked is not None and clamp is None:
             gaps.append(Missing(f"{SUPPLY}/clamp", "voltage of the clamp across the coils"))
