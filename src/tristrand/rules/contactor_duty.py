@@ -58,7 +58,7 @@ def _nothing(ctx: Context, result: ContactorsResult) -> Iterable[Outcome]:
     """What to say where no main or charge contactor was judged."""
     if result.opened:
         return
-    yield ctx.open(result.missing) if result.missing else NotApplicable("no main or charge contactor carries a case")
+    yield ctx.open(result.blocking) if result.blocking else NotApplicable("no main or charge contactor carries a case")
 
 
 @rule(
@@ -157,8 +157,6 @@ def contactor_life(ctx: Context, result: ContactorsResult) -> Iterable[Outcome]:
             continue
         yield _share(ctx, name, "electrical life used up", life.electrical, "MEMORY#linear damage sum", life)
         yield _share(ctx, name, "mechanical life used up", life.mechanical, "DATASHEET#mechanical life", life)
-    if not result.life:
-        yield ctx.open(result.missing)
 
 
 def _share(ctx: Context, name: str, what: str, used: float, source: str, life: LifeFigures) -> Outcome:

@@ -146,7 +146,8 @@ class _Finder:
     def span(self, groups: Groups, plus: str, minus: str) -> tuple[str, ...]:
         """Packs in series from one terminal down to the other, either way round; none where there are none."""
         for top, bottom in ((plus, minus), (minus, plus)):
-            at, chain = groups.of(top), []
+            chain: list[str] = []
+            at = groups.of(top)
             while len(chain) < len(self.data.packs):
                 below = [p for p in self.data.packs if groups.of(p[1]) == at and p[0] not in chain]
                 if not below:

@@ -54,6 +54,11 @@ def study(
     pack_v = max((chain.volts for chain in chains(data.circuit, volts)), default=math.nan) if known else math.nan
     life = lives(data.duty, currents, precharge, pack_v)
     seen = welds(data.welds, packs.packs) if known else {}
+    blocking = (*packs.missing, *operating.missing)
+    gaps = [m for figures in coils.values() for some in figures.missing.values() for m in some]
+    gaps += [m for one in currents.values() for m in one.missing]
+    gaps += [m for one in life.values() for m in one.missing]
+    gaps += [m for weld in seen.values() for way in weld.ways for m in way.missing]
     holding = [coils[name].hold_a for name, role, _, _ in data.coils.coils if role in DRIVING]
 
     def lines() -> list[Working]:
@@ -61,7 +66,7 @@ def study(
 
     return ContactorsResult(
         workings=Later(lines),
-        missing=(*packs.missing, *operating.missing),
+        missing=tuple(dict.fromkeys((*blocking, *gaps))),
         coils=coils,
         peak_a=math.fsum(figures.peak_a for figures in coils.values()),
         hold_a=math.fsum(holding),
@@ -72,4 +77,5 @@ def study(
         ratio=data.welds.ratio,
         delay_s=data.welds.delay_s,
         sensors=len(data.welds.sensors),
+        blocking=blocking,
     )

@@ -118,7 +118,8 @@ class WeldFigures(NamedTuple):
 class ContactorsResult(NamedTuple):
     """Every contactor by id. ``peak_a``: all coils pulling in at once, cold; ``hold_a``: those that hold while driving.
 
-    ``allowed_error``: share of the pack's voltage up to which sensor errors leave the weld check a verdict.
+    ``missing`` lists every gap, ``blocking`` those that leave packs and cases unsolved. ``allowed_error``: share of the
+    pack's voltage up to which sensor errors leave the weld check a verdict.
     """
 
     workings: Sequence[Working] = ()
@@ -134,3 +135,4 @@ class ContactorsResult(NamedTuple):
     ratio: float = NAN
     delay_s: float = NAN
     sensors: int = 0
+    blocking: tuple[Missing, ...] = ()
