@@ -85,7 +85,7 @@ CASES = [
     (V, "revision: A", "colour: red", "colour", "unknown key 'colour'", "known keys: "),
     (PACK, "cell_capacity: 72 Ah", "cell_capasity: 72 Ah", "cell_capasity", "unknown key", "'cell_capacity'"),
     (H, "from: main_fuse.b, to: k_plus.a", "to: k_plus.a", "W2: {", "'from' is missing", "add the key 'from'"),
-    (H, "{kind: contactor, sheet: contactor-200, role: main}", "{kind: contactor, sheet: contactor-200}", "k_plus:",
+    (H, "sheet: contactor-200, role: main, marked_plus: a}", "sheet: contactor-200, marked_plus: a}", "k_plus:",
      "'role' is missing", "main, precharge, discharge"),
     (H, "schema_version: 1\n", "", "case_duration", "'schema_version' is missing", "schema_version: 1"),
     (H, "schema_version: 1", "schema_version: 2", "schema_version", "newer than this program", "install a newer"),
@@ -115,7 +115,7 @@ CASES = [
     (H, "  W2:", "  pack:", "pack: {from", "the id 'pack' is used for a part and for a connection", "another id"),
     (H, "  W2:", "  2 W:", "2 W:", "'2 W' cannot be an id", "starts with a letter"),
     # words out of a list
-    (H, "role: main}", "role: mian}", "role: mian", "'mian' is not known here", "did you mean 'main'?"),
+    (H, "role: main, marked_plus: a}", "role: mian, marked_plus: a}", "role: mian", "'mian' is not known here", "did you mean 'main'?"),
     (H, "kind: fuse, sheet: fuse-160", "kind: fuze, sheet: fuse-160", "kind: fuze", "'fuze' is not known here", "'fuse'"),
     (H, "{kind: fuse, sheet: fuse-160}", "{sheet: fuse-160}", "main_fuse: {", "'kind' is missing", "kind: fuse"),
     (H, "{kind: fuse, sheet: fuse-160}", "{kind: [fuse], sheet: fuse-160}", "kind: [fuse]", "not known here", "fuse"),

@@ -105,14 +105,14 @@ def test_a_tolerance_counts_at_the_end_that_carries_less() -> None:
 
 @pytest.mark.parametrize(("starts", "share"), [(100, 0.48), (1000, 0.38), (10_000, 0.29), (100_000, 0.22), (30, 0.48)])
 def test_shares_for_the_starts_are_the_printed_ones(starts: int, share: float) -> None:
-    data = fuse_pulses.inputs(design(Edit(HV, "duty_cycles/starts", str(starts))))
+    data = fuse_pulses.inputs(design(Edit(HV, "switching_duty/starts", str(starts))))
     surge = PrechargeResult(surge_joule_integral_a2s=100.0)
     assert fuse_pulses.study(data, surge).fuses["main_fuse"].allowed_share == pytest.approx(share, rel=1e-12)
 
 
 def test_beyond_the_print_no_share_is_claimed() -> None:
     for starts in ("100001", "null"):
-        pulses = result("fuse_pulses", Edit(HV, "duty_cycles/starts", starts)).fuses
+        pulses = result("fuse_pulses", Edit(HV, "switching_duty/starts", starts)).fuses
         assert all(math.isnan(pulse.allowed_share) for pulse in pulses.values())
 
 

@@ -157,6 +157,8 @@ NOT_OPEN = {
     "high_voltage/discharge/within": "the owner sets no limit beyond the rule sets",
     "parts/contactor-20/continuous_current": "both contactors of this sheet carry current for moments only",
     "parts/contactor-200/close_time": "precharge counts from closed contacts",
+    "parts/contactor-20/coil/suppression": "without a word on the clamp the sheet asks for none",
+    "parts/contactor-200/coil/suppression": "without a word on the clamp the sheet asks for none",
     "parts/contactor-200/break_current_reverse": "the starter has no charger",
     "parts/dcdc-1k2/turn_on_voltage": "the starter's converter waits for its release, so no threshold counts",
     "parts/dcdc-1k2/turn_off_voltage": "then it turns off where it turns on",

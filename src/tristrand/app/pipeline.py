@@ -11,6 +11,7 @@ from typing import Any, NamedTuple
 from tristrand.design import Design
 from tristrand.studies import (
     conductors,
+    contactors,
     discharge,
     faults,
     fuse_loads,
@@ -22,6 +23,7 @@ from tristrand.studies import (
 )
 from tristrand.studies.results import (
     ConductorsResult,
+    ContactorsResult,
     DischargeResult,
     FaultsResult,
     FuseLoadsResult,
@@ -100,6 +102,14 @@ STEPS: tuple[Step, ...] = (
         discharge.study,
         ("pack",),
         DischargeResult,
+    ),
+    Step(
+        "contactors",
+        "Do the contactors close, open and last?",
+        contactors.inputs,
+        contactors.study,
+        ("pack", "operating", "precharge"),
+        ContactorsResult,
     ),
 )
 BY_NAME: Mapping[str, Step] = {step.name: step for step in STEPS}

@@ -9,6 +9,7 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
+from tristrand.design.contactors_check import check_contactors
 from tristrand.design.fuse_check import overload_problems
 from tristrand.design.messages import hint
 from tristrand.design.model import TERMINALS
@@ -38,6 +39,7 @@ def cross_check(tree: Mapping[str, Tree], sheets: Mapping[str, str], spans: Mapp
         for name, connection in connections.items():
             if isinstance(connection, dict):
                 checker.connection(name, connection)
+    check_contactors(tree, checker.say, checker.terminal, checker.hint)
     return checker.problems
 
 

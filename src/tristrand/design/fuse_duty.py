@@ -4,7 +4,7 @@ from typing import Any
 
 from pydantic import Field
 
-from tristrand.design.sheets import Count, Strict, empty_list
+from tristrand.design.sheets import empty_list
 
 OVERLOAD_BY: Any = Field(
     default_factory=empty_list,
@@ -14,9 +14,3 @@ OVERLOAD_TRIP: Any = Field(
     default=None,
     description="current through the fuse above which those contactors are told to open, and the longest time to that",
 )
-
-
-class DutyCycles(Strict):
-    """How often the circuit is switched in the life of the vehicle."""
-
-    starts: Count | None = Field(default=None, ge=1, description="closings of the main contactors onto the bus")

@@ -6,8 +6,9 @@ from typing import Annotated, Any, Literal, Self, TypeAlias
 
 from pydantic import BeforeValidator, Field, model_validator
 
+from tristrand.design.contactors import CoilSupply, SwitchingDuty, VoltageSensor, WeldCheck
 from tristrand.design.datum import Datum, Q, fault
-from tristrand.design.fuse_duty import OVERLOAD_BY, OVERLOAD_TRIP, DutyCycles
+from tristrand.design.fuse_duty import OVERLOAD_BY, OVERLOAD_TRIP
 from tristrand.design.sheets import (
     SWAP,
     Count,
@@ -301,10 +302,13 @@ class HighVoltage(Strict):
     )
     precharge: Precharge = Field(default_factory=Precharge)
     discharge: Discharge = Field(default_factory=Discharge)
+    coil_supply: CoilSupply | None = None
+    switching_duty: SwitchingDuty | None = None
+    voltage_sensors: dict[Id, VoltageSensor] = Field(default_factory=empty_dict)
+    weld_check: WeldCheck | None = None
     power_limit: Annotated[Datum, Q("power", above=0)] | None = Field(
         default=None, description="most the supervisor lets the pack deliver"
     )
-    duty_cycles: DutyCycles | None = Field(default=None, description="how often it is switched in its life")
 
 
 class Evidence(Strict):

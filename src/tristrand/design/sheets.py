@@ -5,6 +5,7 @@ from typing import Annotated, Any, Literal, Self, TypeAlias
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
+from tristrand.design.contactors import AuxiliaryContact, Coil, Economiser, SwitchingLife
 from tristrand.design.datum import Basis, Datum, Q, fault
 
 Voltage: TypeAlias = Annotated[Datum, Q("voltage", above=0)]
@@ -258,6 +259,20 @@ class ContactorSheet(SheetHead):
     contact_resistance: Resistance | None = None
     close_time: Duration | None = None
     open_time: Duration | None = None
+    polarised: bool | None = Field(
+        default=None, description="whether one direction of current is marked, in which alone it breaks break_current"
+    )
+    coil: Coil | None = None
+    economiser: Economiser | None = None
+    auxiliary: AuxiliaryContact | None = None
+    making_life: SwitchingLife | None = Field(
+        default=None, description="closings by the largest current of closing, at the pack's voltage"
+    )
+    breaking_life: SwitchingLife | None = Field(default=None, description="openings, forward")
+    breaking_life_reverse: SwitchingLife | None = Field(default=None, description="openings, backward")
+    mechanical_life: Annotated[int, Field(strict=True, ge=1)] | None = Field(
+        default=None, description="operations without current"
+    )
 
 
 class DisconnectSheet(SheetHead):

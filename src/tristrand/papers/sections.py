@@ -8,7 +8,16 @@ from dataclasses import dataclass
 from typing import Any
 
 from tristrand.design import Design
-from tristrand.papers import bars, fuse_tables, plots, protection_tables, tables, time_current, transient_tables
+from tristrand.papers import (
+    bars,
+    contactor_tables,
+    fuse_tables,
+    plots,
+    protection_tables,
+    tables,
+    time_current,
+    transient_tables,
+)
 from tristrand.papers.frame import Plot, render_svg
 from tristrand.papers.workings import Line, lines_by_object
 from tristrand.rules.limits import strictest
@@ -103,6 +112,10 @@ def _fuse_pulses(result: Any, design: Design) -> tuple[list[str], list[tables.Ta
     return [], fuse_tables.pulse_tables(result), []
 
 
+def _contactors(result: Any, design: Design) -> tuple[list[str], list[tables.Table], list[Plot]]:
+    return contactor_tables.contactor_remarks(result), contactor_tables.contactor_tables(result, design), []
+
+
 STUDIES: dict[str, _Study] = {
     "pack": _Study("Pack", "What can the pack give?", _pack),
     "operating": _Study("Operating currents", "What flows where in each case?", _operating),
@@ -113,6 +126,7 @@ STUDIES: dict[str, _Study] = {
     "precharge": _Study("Precharge", "Does precharge end well?", _precharge),
     "fuse_pulses": _Study("Repeated starts", "Do the fuses outlive the starts?", _fuse_pulses),
     "discharge": _Study("Discharge", "Does the bus go dead in time?", _discharge),
+    "contactors": _Study("Contactors", "Do the contactors close, open and last?", _contactors),
 }
 
 

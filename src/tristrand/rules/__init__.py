@@ -2,7 +2,10 @@
 
 from tristrand.rules import (
     cables,
+    contactor_duty,
     contactor_shorts,
+    contactor_welds,
+    contactors,
     currents,
     discharging,
     fuses,
@@ -48,7 +51,10 @@ __all__ = [
     "Rule",
     "Verdict",
     "cables",
+    "contactor_duty",
     "contactor_shorts",
+    "contactor_welds",
+    "contactors",
     "currents",
     "discharging",
     "fuses",

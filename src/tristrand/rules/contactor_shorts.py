@@ -32,10 +32,12 @@ def contactor_opens_below_fuse(ctx: Context, result: ProtectionResult) -> Iterab
                 yield ctx.open([Missing(pointer, f"minimum breaking current of {left.fuse}")])
                 continue
             way = "backward" if left.reverse else "forward"
+            sheet = ctx.design.sheet_of(name)
+            alike = sheet.polarised is False and sheet.break_current_reverse is None
             yield against_sheet(
                 ctx,
                 name,
-                "break_current_reverse" if left.reverse else "break_current",
+                "break_current_reverse" if left.reverse and not alike else "break_current",
                 f"largest current it may open {way}",
                 "DATASHEET#largest current it may open",
                 f"current below the minimum breaking current of a fuse, {way}",
@@ -70,10 +72,12 @@ def contactor_opens_charge(ctx: Context) -> Iterable[Outcome]:
         flow = case.flows.get(name)
         if flow is None or flow.current_a <= 0:
             continue
+        sheet = ctx.design.sheet_of(name)
+        alike = sheet.polarised is False and sheet.break_current_reverse is None
         yield against_sheet(
             ctx,
             name,
-            "break_current_reverse",
+            "break_current" if alike else "break_current_reverse",
             "largest current it may open backward",
             "DATASHEET#largest current it may open",
             "largest charging current through it",

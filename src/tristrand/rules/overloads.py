@@ -10,7 +10,7 @@ from tristrand.rules.short_circuits import PROTECTION
 from tristrand.rules.view import HV_FILE, OPERATING, PARTS, counted, sheet_pointer
 from tristrand.studies.results import FusePulse, Missing, OverloadBand, ProtectionResult
 
-DUTY = "high_voltage/duty_cycles"
+DUTY = "high_voltage/switching_duty"
 # Of each kind of device the field of its sheet that limits the current through its fuse; a rating is no limit.
 LIMITS_ITSELF = {
     "inverter": "peak_current",
@@ -160,6 +160,7 @@ def _reach(band: OverloadBand) -> str:
         (HV_FILE, "parts/main_fuse/overload_by", "[]"),
         (HV_FILE, "parts/k_plus/role", "discharge"),
         (HV_FILE, "parts/k_minus/role", "discharge"),
+        (HV_FILE, "weld_check", "null"),
         (HV_FILE, "connections/X1", "{from: k_plus.a, to: k_plus.b, resistance: 1 mΩ}"),
         (HV_FILE, "connections/X2", "{from: k_minus.a, to: k_minus.b, resistance: 1 mΩ}"),
     ),

@@ -33,8 +33,8 @@ def inputs(design: Design) -> FusePulseInputs:
     for part_id in design.parts_of("fuse"):
         datum = design.sheet_of(part_id).melting_joule_integral
         melting.append((part_id, math.nan if datum is None else datum.low))
-    duty = design.high_voltage.duty_cycles
-    starts = math.nan if duty is None or duty.starts is None else float(duty.starts)
+    duty = design.high_voltage.switching_duty
+    starts = math.nan if duty is None or duty.starts is None else float(duty.starts + (duty.charges or 0))
     return FusePulseInputs(hv_circuit(design), tuple(melting), starts)
 
 

@@ -177,9 +177,17 @@ def _flows(
                 drawn = float(point.currents_a[device.id][lanes][at])
                 starved[device.id] = Starved(corners[at], drawn, float(got[at]), device.power_in(case))
         worst = max((flows[p.id] for p in circuit.packs), key=lambda flow: flow.current_a).corner
+    solved = [c.id for c in circuit.contacts if c.id in flows]
+    through = {name: _both_ways(point.currents_a[name][lanes][good].tolist()) for name in solved}
     return CaseFlows(
-        case, modes, duration, flows, lowest, highest, drop_v, drop_share, power, worst, failed, off, starved
+        case, modes, duration, flows, lowest, highest, drop_v, drop_share, power, worst, failed, off, starved, through
     )
+
+
+def _both_ways(currents_a: list[float]) -> tuple[float, float]:
+    """The largest current from a to b and the largest from b to a, the solver's rounding taken as none."""
+    forward, backward = max(0.0, *currents_a), max(0.0, *(-amps for amps in currents_a))
+    return forward if forward >= LEAST_A else 0.0, backward if backward >= LEAST_A else 0.0
 
 
 def _device(

@@ -1,6 +1,16 @@
 """Result types of the studies: frozen, with units in their field names."""
 
 from tristrand.studies.results.common import Input, Later, Missing, Series, Working, facts, found, working
+from tristrand.studies.results.contactors import (
+    CoilFigures,
+    ContactorsResult,
+    InCase,
+    LifeFigures,
+    LifeShare,
+    Opened,
+    WeldFigures,
+    WeldWay,
+)
 from tristrand.studies.results.fuses import (
     ChainOrder,
     FromCharger,
@@ -46,8 +56,10 @@ __all__ = [
     "CableOption",
     "CaseFlows",
     "ChainOrder",
+    "CoilFigures",
     "ConductorFigures",
     "ConductorsResult",
+    "ContactorsResult",
     "Corner",
     "DischargeCase",
     "DischargeResult",
@@ -63,11 +75,15 @@ __all__ = [
     "FusePair",
     "FusePulse",
     "FusePulsesResult",
+    "InCase",
     "Input",
     "Later",
     "LeftToOpen",
     "LetThrough",
+    "LifeFigures",
+    "LifeShare",
     "Missing",
+    "Opened",
     "OperatingResult",
     "OverloadBand",
     "PackFigures",
@@ -79,6 +95,8 @@ __all__ = [
     "Series",
     "Starved",
     "TimedLoad",
+    "WeldFigures",
+    "WeldWay",
     "Working",
     "facts",
     "found",

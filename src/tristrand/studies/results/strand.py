@@ -76,7 +76,8 @@ class CaseFlows(NamedTuple):
     ``drop_v`` is the largest voltage of the packs in series that feed a device less the device's voltage,
     ``drop_share`` the same as a share of it. ``duration_s`` is 0 for a sustained case. ``failed`` names the corners
     without an operating point, with the reason; ``stays_off`` the devices that are asked for power in the case but draw
-    nothing, with the corners; ``starved`` those that draw, but get less than what is asked.
+    nothing, with the corners; ``starved`` those that draw, but get less than what is asked. ``through`` holds for every
+    contactor the largest current [A] from its terminal a to b and the largest from b to a, over the corners.
     """
 
     case: str
@@ -92,6 +93,7 @@ class CaseFlows(NamedTuple):
     failed: dict[str, str]
     stays_off: dict[str, tuple[str, ...]]
     starved: Mapping[str, Starved] = NONE
+    through: Mapping[str, tuple[float, float]] = NONE
 
 
 class OperatingResult(NamedTuple):

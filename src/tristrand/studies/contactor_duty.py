@@ -1,0 +1,264 @@
+"""What contactors may have to open, in which direction, and how much of their life a vehicle's switching uses up.
+
+Currents come from the cases that are computed. Braking back into the pack is none of them. A charging inlet is not
+computed either: its rated current stands for the most that may come in there.
+"""
+
+import math
+from collections.abc import Iterator, Mapping
+from functools import lru_cache
+from typing import Any, NamedTuple
+
+from tristrand.design import Datum, Design
+from tristrand.design.contactors import SwitchingLife
+from tristrand.physics.contactors import LifeTable, life_operations
+from tristrand.studies.circuits import HvCircuit
+from tristrand.studies.opening import Groups, conductors
+from tristrand.studies.results import (
+    CaseFlows,
+    InCase,
+    LifeFigures,
+    LifeShare,
+    Missing,
+    Opened,
+    PrechargeResult,
+    Working,
+    found,
+    working,
+)
+
+JUDGED = ("main", "charge")
+INLET = "charge by the inlet"
+CHARGING = ("charge", INLET)
+DAMAGE = "MEMORY#linear damage sum"
+LIFE = "CONTACTOR-SHEET-LIFE#make and break life"
+
+
+class Kind(NamedTuple):
+    """One contactor's sheet as far as switching goes; its life tables in the order making, forward, backward."""
+
+    id: str
+    role: str
+    sheet: str
+    polarised: bool | None
+    marked: str
+    mechanical: int
+    tables: tuple[LifeTable | None, LifeTable | None, LifeTable | None]
+
+
+class Planned(NamedTuple):
+    """How often over the vehicle's life; None where not given. Without charger and inlet nothing charges."""
+
+    starts: int | None
+    charges: int | None
+    openings: int | None
+    openings_charging: int | None
+
+
+class DutyInputs(NamedTuple):
+    """Contactors, the planned switching, and each contactor that an inlet's current enters: terminal and current."""
+
+    kinds: tuple[Kind, ...]
+    planned: Planned
+    inlets: tuple[tuple[str, str, float], ...]
+    missing: tuple[Missing, ...]
+
+
+def duty_inputs(design: Design, circuit: HvCircuit) -> DutyInputs:
+    """Collect what a design says about the switching of its contactors."""
+    kinds = []
+    for name, part in design.parts_of("contactor").items():
+        sheet: Any = design.sheets[part.sheet]
+        tables = (_table(sheet.making_life), _table(sheet.breaking_life), _table(sheet.breaking_life_reverse))
+        life = sheet.mechanical_life or 0
+        kinds.append(Kind(name, part.role, part.sheet, sheet.polarised, part.marked_plus or "", life, tables))
+    given = design.high_voltage.switching_duty
+    no_charge = None if design.parts_of("charger") or design.parts_of("inlet") else 0
+    planned = Planned(
+        getattr(given, "starts", None),
+        _or(getattr(given, "charges", None), no_charge),
+        getattr(given, "openings_under_load", None),
+        _or(getattr(given, "openings_while_charging", None), no_charge),
+    )
+    inlets, missing = _inlets(design, circuit)
+    return DutyInputs(tuple(kinds), planned, inlets, missing)
+
+
+def _or(given: int | None, other: int | None) -> int | None:
+    return other if given is None else given
+
+
+def _table(life: SwitchingLife | None) -> LifeTable | None:
+    if life is None:
+        return None
+    return LifeTable(_values(life.voltage), _values(life.current), tuple(tuple(map(float, r)) for r in life.operations))
+
+
+def _values(column: list[Datum]) -> tuple[float, ...]:
+    return tuple(datum.value for datum in column)
+
+
+def _inlets(design: Design, circuit: HvCircuit) -> tuple[tuple[tuple[str, str, float], ...], tuple[Missing, ...]]:
+    """For every inlet the contactors its current runs through, and the end at which it enters each."""
+    entered: dict[str, tuple[str, float]] = {}
+    missing = []
+    for name, part in design.parts_of("inlet").items():
+        rated = design.sheet_of(name).rated_current
+        if rated is None:
+            missing.append(Missing(f"parts/{part.sheet}/rated_current", f"rated current of {name}"))
+        amps = math.nan if rated is None else rated.high
+        for contactor, end in _entries(circuit, f"{name}.plus", f"{name}.minus").items():
+            if contactor not in entered or not amps <= entered[contactor][1]:
+                entered[contactor] = (end, amps)
+    return tuple((key, end, amps) for key, (end, amps) in entered.items()), tuple(missing)
+
+
+def _entries(circuit: HvCircuit, plus: str, minus: str) -> dict[str, str]:
+    """Contactors that lie at the inlet or at a pack's pole in the way of its current, and where it enters them."""
+    wires = Groups(conductors(circuit))
+    past_mains = Groups([*conductors(circuit), *((c.a, c.b) for c in circuit.role("charge"))])
+    plusses = [p.plus for p in circuit.packs if not past_mains.same(p.plus, plus)]
+    minuses = [p.minus for p in circuit.packs if not past_mains.same(p.minus, minus)]
+    found: dict[str, str] = {}
+    for c in circuit.contacts:
+        if c.role not in JUDGED:
+            continue
+        for here, there in (("a", "b"), ("b", "a")):
+            end = getattr(c, here)
+            if wires.same(end, plus) or (c.role == "main" and any(wires.same(end, p) for p in minuses)):
+                found[c.id] = here
+            elif wires.same(end, minus) or (c.role == "main" and any(wires.same(end, p) for p in plusses)):
+                found[c.id] = there
+    return found
+
+
+def opened(data: DutyInputs, cases: Mapping[str, CaseFlows]) -> dict[str, Opened]:
+    """The largest currents of every main and charge contactor, with and against its mark."""
+    inlets = {name: (end, amps) for name, end, amps in data.inlets}
+    return {k.id: _opened(k, cases, inlets.get(k.id), data.missing) for k in data.kinds if k.role in JUDGED}
+
+
+def _opened(
+    kind: Kind, cases: Mapping[str, CaseFlows], inlet: tuple[str, float] | None, missing: tuple[Missing, ...]
+) -> Opened:
+    ways = [(name, *case.through.get(kind.id, (0.0, 0.0))) for name, case in cases.items()]
+    if inlet is not None and not math.isnan(inlet[1]):
+        ways.append((INLET, inlet[1], 0.0) if inlet[0] == "a" else (INLET, 0.0, inlet[1]))
+    gaps = missing if inlet is not None else ()
+    if kind.role == "charge" and inlet is None and not any(a or b for _, a, b in ways):
+        gaps = (*gaps, Missing(f"high_voltage/parts/{kind.id}", f"a current through {kind.id}: no inlet leads to it"))
+    either = [(name, max(a, b)) for name, a, b in ways]
+    result = Opened(
+        kind.role, kind.polarised, kind.marked, missing=gaps,
+        driving=_largest([way for way in either if way[0] not in CHARGING]),
+        charging=_largest([way for way in either if way[0] in CHARGING]),
+    )  # fmt: skip
+    if not (kind.polarised and kind.marked):
+        every = kind.polarised is False or kind.role == "charge"
+        return result._replace(forward=_largest(either) if every else result.driving)
+    ahead = kind.marked == "a"
+    against = [(name, b if ahead else a) for name, a, b in ways]
+    return result._replace(
+        forward=_largest([(name, a if ahead else b) for name, a, b in ways]),
+        driving_against=_largest([way for way in against if way[0] not in CHARGING]),
+        charging_against=_largest([way for way in against if way[0] in CHARGING]),
+    )
+
+
+def _largest(ways: list[tuple[str, float]]) -> InCase:
+    name, amps = max(ways, key=lambda way: way[1], default=("", 0.0))
+    return InCase(amps, name) if amps > 0.0 else InCase()
+
+
+def lives(
+    data: DutyInputs, currents: Mapping[str, Opened], surge: PrechargeResult, pack_v: float
+) -> dict[str, LifeFigures]:
+    """The life that the planned switching uses up of every contactor."""
+    return {k.id: _life(k, data.planned, currents.get(k.id), surge, pack_v) for k in data.kinds}
+
+
+def _life(kind: Kind, planned: Planned, current: Opened | None, surge: PrechargeResult, pack_v: float) -> LifeFigures:
+    missing: list[Missing] = []
+    closings = {"charges": planned.charges}
+    if kind.role != "charge":
+        closings["starts"] = planned.starts
+    missing += [_unplanned(name) for name, number in closings.items() if number is None]
+    count = sum(number or 0 for number in closings.values())
+    if not kind.mechanical:
+        missing.append(Missing(f"parts/{kind.sheet}/mechanical_life", f"mechanical life of {kind.id}"))
+    shares = []
+    for name, number, amps, field, table in _events(kind, planned, current, surge, count):
+        if number is None:
+            missing.append(_unplanned(name))
+            continue
+        if number == 0 or amps == 0.0:
+            continue
+        pointer = f"parts/{kind.sheet}/{field}"
+        if table is None:
+            missing.append(Missing(pointer, f"{field.replace('_', ' ')} of {kind.id}"))
+            continue
+        life = math.nan if math.isnan(amps + pack_v) else _survives(amps, pack_v, table)
+        if math.isnan(life):
+            words = f"points that cover {amps:.0f} A at {pack_v:.0f} V, for {kind.id}"
+            missing.append(Missing(pointer, "a current to look up in it" if math.isnan(amps) else words))
+            continue
+        shares.append(LifeShare(_WORDS[name], number, amps, pack_v, life, number / life))
+    mechanical = count / kind.mechanical if kind.mechanical else math.nan
+    total = math.fsum(s.share for s in shares)
+    return LifeFigures(tuple(shares), total, mechanical, count, tuple(missing))
+
+
+_WORDS = {
+    "closings": "closing after precharge", "openings_under_load": "opening while driving",
+    "openings_while_charging": "opening while charging",
+}  # fmt: skip
+
+
+def _unplanned(name: str) -> Missing:
+    return Missing(f"high_voltage/switching_duty/{name}", f"{name.replace('_', ' ')} in the vehicle's life")
+
+
+Event = tuple[str, int | None, float, str, LifeTable | None]
+
+
+def _events(
+    kind: Kind, planned: Planned, current: Opened | None, surge: PrechargeResult, closings: int
+) -> Iterator[Event]:
+    """What wears the contacts of a contactor: name, how often, at which current, field and table of its life."""
+    making, forward, backward = kind.tables
+    if kind.id == surge.bypassed:
+        yield "closings", closings, surge.surge_current_a, "making_life", making
+    if current is None:
+        return
+    if kind.role == "main":
+        turned = current.driving_against.current_a > 0.0
+        yield (
+            "openings_under_load", planned.openings, current.driving.current_a,
+            *(("breaking_life_reverse", backward) if turned else ("breaking_life", forward)),
+        )  # fmt: skip
+    # Where both directions are alike, or where nothing is marked, a sheet may have but one table.
+    against = current.charging_against.current_a > 0.0
+    if not (kind.polarised and kind.marked):
+        against = kind.role == "main" and not (kind.polarised is False and backward is None)
+    yield (
+        "openings_while_charging", planned.openings_charging, current.charging.current_a,
+        *(("breaking_life_reverse", backward) if against else ("breaking_life", forward)),
+    )  # fmt: skip
+
+
+@lru_cache(maxsize=512)
+def _survives(amps: float, volts: float, table: LifeTable) -> float:
+    return float(life_operations(amps, volts, table))
+
+
+def life_workings(figures: Mapping[str, LifeFigures]) -> Iterator[Working]:
+    """Every look-up of a life and the sum of the shares."""
+    for name, life in figures.items():
+        for n, share in enumerate(life.kinds, 1):
+            where = f"operations that it survives, {share.kind}, {share.current_a:.4g} A at {share.voltage_v:.4g} V"
+            method = "between the points of its sheet straight in logarithms"
+            yield found(name, f"N_{n}", where, share.life, "", LIFE, method)
+            yield working(
+                name, f"D_{n}", f"share of its life used up, {share.kind}", "n/N", share.share, "", DAMAGE,
+                n=(float(share.operations), ""), N=(share.life, ""),
+            )  # fmt: skip

@@ -1,0 +1,215 @@
+"""Mistakes round the contactors planted in the mended van: the intended rule speaks, no other, and gaps stay open."""
+
+from pathlib import Path
+
+import pytest
+
+from tristrand.app import Workspace
+from tristrand.app.check import judge_design
+from tristrand.app.pipeline import Pipeline
+from tristrand.design import Design, apply_edits, load_files, read_folder
+from tristrand.findings import Edit, Finding, Report
+
+MENDED = Path(__file__).parents[2] / "demos" / "van-mended"
+FILES, _ = read_folder(MENDED)
+HV, MAIN, SMALL = "high_voltage.yaml", "parts/contactor-250.yaml", "parts/contactor-20.yaml"
+PIPELINE = Pipeline()
+READ = (HV, "weld_check/auxiliary", "{voltage: 12 V, current: 15 mA}")
+MIRROR = (MAIN, "auxiliary", "{kind: mirror, least_voltage: 8 V, least_current: 10 mA}")
+Change = tuple[str, str, str]
+
+PLANTED: dict[str, tuple[tuple[Change, ...], set[str]]] = {
+    "a supply that sags too far for a hot coil": (((HV, "coil_supply/least", "9.9 V"),), {"HV210"}),
+    "a hotter box": (((MAIN, "coil/rise", "70 K"),), {"HV210"}),
+    "wiring as thin as a hair": (((HV, "coil_supply/wiring", "4 Ω"),), {"HV210"}),
+    "a duty of the driver that holds no hot coil": (
+        ((MAIN, "economiser", "{saving: 85 %, fitted: outside}"),),
+        {"HV211"},
+    ),
+    "a driver that leaks": (((HV, "coil_supply/residual", "1.1 V"),), {"HV212"}),
+    "a plain diode across the coil": (((HV, "coil_supply/clamp", "0.7 V"),), {"HV212"}),
+    "a coil made for less": (((MAIN, "coil/maximum_voltage", "14.4 V"),), {"HV213"}),
+    "a fuse too small for all coils": (((HV, "coil_supply/current", "1.5 A"),), {"HV214"}),
+    "a strong coil without economiser": (((MAIN, "coil/resistance", "12 Ω"),), {"HV215"}),
+    "a main contactor that cannot open a climb": (((MAIN, "break_current", "190 A"),), {"HV207", "HV216"}),
+    "a main contactor turned round": (((HV, "parts/k_minus/marked_plus", "a"),), {"HV217"}),
+    "a car that starts fifty times a day": (((HV, "switching_duty/starts", "90000"),), {"HV218"}),
+    "a contactor made for few moves": (((MAIN, "mechanical_life", "20000"),), {"HV218"}),
+    "an auxiliary contact read with a trickle": (
+        (MIRROR, (HV, "weld_check/auxiliary", "{voltage: 5 V, current: 15 mA}")),
+        {"HV219"},
+    ),
+    "only one contactor ever opens first": (((HV, "weld_check/first", "[k_minus]"),), {"HV220"}),
+    "a bus sensor at the wrong side": (
+        ((HV, "voltage_sensors/bus_volts", "{plus: k_plus.a, minus: k_minus.a, error: 1 %}"),),
+        {"HV220"},
+    ),
+    "a check in a hurry": (((HV, "weld_check/delay", "0.9 s"),), {"HV221"}),
+    "a check without the discharge": (((HV, "weld_check/discharge", "false"),), {"HV221"}),
+    "a sensor that errs by a fifth": (((HV, "voltage_sensors/bus_volts/error", "20 %"),), {"HV221"}),
+}
+
+
+def changed(*changes: Change) -> Design:
+    loaded = load_files(apply_edits(FILES, [Edit(*change) for change in changes]), "van-mended")
+    assert loaded.design is not None, [p.text() for p in loaded.problems]
+    return loaded.design
+
+
+def report(*changes: Change) -> Report:
+    return Workspace().check_design(changed(*changes)).report
+
+
+def failing(of: Report) -> set[str]:
+    return {finding.code for finding in of.findings if finding.kind == "fail"}
+
+
+def opened(*changes: Change) -> dict[str, set[str]]:
+    of = changed(*changes)
+    texts = judge_design(of, PIPELINE.run(of)).open
+    return {code: {text.partition(" ")[0] for text in some} for code, some in texts.items()}
+
+
+def one(of: Report, code: str, kind: str = "fail") -> Finding:
+    return next(f for f in of.findings if f.code == code and f.kind == kind)
+
+
+@pytest.mark.parametrize(("changes", "expected"), PLANTED.values(), ids=PLANTED)
+def test_each_is_caught_by_its_rule_alone(changes: tuple[Change, ...], expected: set[str]) -> None:
+    found = report(*changes)
+    assert failing(found) == expected
+    assert not found.coverage.open
+
+
+def test_without_them_nothing_fails_and_nothing_is_open() -> None:
+    found = report()
+    assert failing(found) == set()
+    assert not found.coverage.open
+
+
+# What is taken away, the rules that must then stay open, and what they name.
+GAPS: dict[str, tuple[Change, dict[str, str]]] = {
+    "pull-in voltage": (
+        (MAIN, "coil/pull_in_voltage", "null"),
+        {"HV210": "parts/contactor-250/coil/pull_in_voltage"},
+    ),
+    "the coil of the small ones": (
+        (SMALL, "coil", "null"),
+        dict.fromkeys(("HV210", "HV211", "HV212", "HV213", "HV214", "HV215"), "parts/contactor-20/coil/"),
+    ),
+    "the whole supply": (
+        (HV, "coil_supply", "null"),
+        dict.fromkeys(("HV210", "HV211", "HV212", "HV213", "HV214", "HV215"), "high_voltage/coil_supply/"),
+    ),
+    "the clamp": ((HV, "coil_supply/clamp", "null"), {"HV212": "high_voltage/coil_supply/clamp"}),
+    "whether it is polarised": ((MAIN, "polarised", "null"), {"HV217": "parts/contactor-250/polarised"}),
+    "the mark of one": ((HV, "parts/k_plus/marked_plus", "null"), {"HV217": "high_voltage/parts/k_plus/marked_plus"}),
+    "what it breaks backward": (
+        (MAIN, "break_current_reverse", "null"),
+        {"HV208": "parts/contactor-250/break_current_reverse"},
+    ),
+    "the duty": (
+        (HV, "switching_duty", "null"),
+        {"HV218": "high_voltage/switching_duty/", "HV297": "high_voltage/switching_duty/"},
+    ),
+    "the life of making": ((MAIN, "making_life", "null"), {"HV218": "parts/contactor-250/making_life"}),
+    "the sensors": (
+        (HV, "voltage_sensors", "null"),
+        {"HV220": "high_voltage/voltage_sensors", "HV221": "high_voltage/voltage_sensors"},
+    ),
+    "the weld check": (
+        (HV, "weld_check", "null"),
+        {"HV220": "high_voltage/weld_check", "HV221": "high_voltage/weld_check"},
+    ),
+    "its ratio": ((HV, "weld_check/ratio", "null"), {"HV221": "high_voltage/weld_check/ratio"}),
+    "the error of a sensor": (
+        (HV, "voltage_sensors/pack_volts/error", "null"),
+        {"HV221": "high_voltage/voltage_sensors/pack_volts/error"},
+    ),
+}
+
+
+@pytest.mark.parametrize(("change", "expected"), GAPS.values(), ids=GAPS)
+def test_what_is_missing_opens_the_rules_that_need_it(change: Change, expected: dict[str, str]) -> None:
+    if change[2] == "null" and change[1] == "voltage_sensors":
+        change = (change[0], change[1], "{}")
+    found = opened(change)
+    assert found.keys() == expected.keys()
+    for code, start in expected.items():
+        assert any(pointer.startswith(start) for pointer in found[code]), (code, found[code])
+
+
+def test_a_contactor_turned_round_is_named_with_the_mode_and_its_way_out_mends_it() -> None:
+    found = one(report((HV, "parts/k_plus/marked_plus", "b")), "HV217")
+    assert found.place.object == "high_voltage/parts/k_plus"
+    assert "in case peak the current enters at k_plus.a" in found.message
+    assert found.way_out is not None
+    wrong = apply_edits(FILES, [Edit(HV, "parts/k_plus/marked_plus", "b")])
+    mended = load_files(apply_edits(wrong, found.way_out.edits), "van-mended").design
+    assert mended is not None
+    assert failing(Workspace().check_design(mended).report) == set()
+
+
+def test_the_weld_that_nobody_sees_says_which_sensor_would() -> None:
+    found = one(report((HV, "weld_check/first", "[k_minus]")), "HV220")
+    assert found.place.object == "high_voltage/parts/k_plus"
+    assert "a sensor from k_plus.b to pack.minus would" in found.message
+    assert found.way_out is not None
+    (edit,) = found.way_out.edits
+    assert (edit.pointer, edit.new) == ("weld_check/first", "[k_minus, k_plus]")
+
+
+def test_the_sensor_it_asks_for_does_see_the_weld() -> None:
+    asked = (HV, "voltage_sensors/far", "{plus: k_plus.b, minus: pack.minus, error: 1 %, settling: 500 ms}")
+    found = report((HV, "weld_check/first", "[k_minus]"), asked)
+    assert failing(found) == set()
+    assert not found.coverage.open
+
+
+def test_a_mirror_contact_that_is_read_is_a_second_way() -> None:
+    alone = (HV, "weld_check/first", "[k_minus]")
+    assert failing(report(alone, MIRROR)) == {"HV220"}
+    assert failing(report(alone, MIRROR, READ)) == set()
+    plain = (MAIN, "auxiliary", "{kind: plain, least_voltage: 8 V, least_current: 10 mA}")
+    assert failing(report(alone, plain, READ)) == {"HV220"}
+
+
+def test_a_contactor_that_breaks_alike_needs_no_reverse_rating_and_no_mark() -> None:
+    alike = (
+        (MAIN, "polarised", "false"),
+        (MAIN, "break_current_reverse", "null"),
+        (MAIN, "breaking_life_reverse", "null"),
+        (HV, "parts/k_plus/marked_plus", "null"),
+        (HV, "parts/k_minus/marked_plus", "null"),
+    )
+    found = report(*alike)
+    assert "HV217" not in failing(found)
+    assert not {"HV208", "HV217", "HV216"} & set(opened(*alike))
+    # Without a table backward the forward one counts, which begins at 20 A: above the 18.7 A of charging.
+    assert opened(*alike)["HV218"] == {"parts/contactor-250/breaking_life"}
+
+
+def test_an_inlet_with_more_current_than_the_mains_open_backward() -> None:
+    inlet = (
+        (HV, "parts/inlet", "{kind: inlet, sheet: inlet}"),
+        ("parts/inlet.yaml", "", "{schema_version: 1, kind: inlet, rated_voltage: 450 V, rated_current: 300 A}"),
+        (HV, "parts/kc", "{kind: contactor, sheet: contactor-250, role: charge, marked_plus: b}"),
+        (HV, "connections/I1", "{from: inlet.plus, to: kc.a, cable: hv-50, length: 1 m}"),
+        (HV, "connections/I2", "{from: kc.b, to: bus_plus.bar, cable: hv-50, length: 1 m}"),
+        (HV, "connections/I3", "{from: inlet.minus, to: bus_minus.bar, cable: hv-50, length: 1 m}"),
+    )
+    of = changed(*inlet)
+    bad = {
+        (v.finding.code, v.finding.place.object.rpartition("/")[2])
+        for v in judge_design(of, PIPELINE.run(of)).verdicts
+        if v.finding.kind == "fail" and v.finding.code[:4] in ("HV21", "HV22")
+    }
+    # 300 A against 250 A backward: in both mains, and in the charge contactor whose plus lies at the bus.
+    assert bad == {("HV217", "k_plus"), ("HV217", "k_minus"), ("HV217", "kc"), ("HV220", "kc")}
+
+
+def test_life_says_that_its_sum_is_from_memory() -> None:
+    found = one(report((HV, "switching_duty/starts", "150000")), "HV218")
+    (evidence,) = found.evidence
+    assert evidence.source == "MEMORY#linear damage sum"
+    assert "closing after precharge" in evidence.note
