@@ -154,3 +154,38 @@ def test_where_no_charger_holds_a_fault_a_large_one_melts_the_fuse() -> None:
     ).findings
     (finding,) = [f for f in found if f.code == "HV302"]
     assert "charger across" in finding.message
+
+
+WAYS = {
+    "a trip at every hill": ((HV, "parts/main_fuse/overload_trip/current", "180 A"), "let it trip above 244 A"),
+    "a trip after the fuse": ((HV, "parts/main_fuse/overload_trip/time", "400 ms"), "let it trip within 190 ms"),
+    "a device that lies elsewhere": (
+        (HV, "parts/fuse_heater/overload_by", "[dcdc]"),
+        "let heater limit the current, if it does",
+    ),
+    "not all devices named": (
+        (HV, "parts/main_fuse/overload_by", "[drive]"),
+        "let k_plus, k_minus open, and say at what current and in what time",
+    ),
+}
+
+
+@pytest.mark.parametrize(("change", "words"), WAYS.values(), ids=WAYS)
+def test_ways_out_mend_it(change: tuple[str, str, str], words: str) -> None:
+    (finding,) = [f for f in report(Edit(*change)).findings if f.kind == "fail"]
+    assert finding.way_out is not None
+    assert finding.way_out.text == words
+    mended = report(Edit(*change), *finding.way_out.edits)
+    assert not [f for f in mended.findings if f.kind == "fail"]
+
+
+def test_where_the_fuse_clears_all_it_melts_at_the_cable_sets_the_time() -> None:
+    low = Edit("parts/fuse-200.yaml", "minimum_breaking_current", "60 A")
+    (time,) = [
+        f.evidence[0]
+        for f in report(low, Edit(HV, "parts/main_fuse/overload_trip/time", "6 s")).findings
+        if f.code == "HV305" and f.kind == "fail"
+    ]
+    # 5 s: so long the heat of an overload stays in the cable.
+    assert (time.quantity, time.limit) == ("time to open", 5.0)
+    assert not [f for f in report(low).findings if f.kind == "fail"]

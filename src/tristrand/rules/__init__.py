@@ -2,8 +2,10 @@
 
 from tristrand.rules import (
     cables,
+    clearing,
     currents,
     discharging,
+    fuse_life,
     fuses,
     overloads,
     pack_and_power,
@@ -47,8 +49,10 @@ __all__ = [
     "Rule",
     "Verdict",
     "cables",
+    "clearing",
     "currents",
     "discharging",
+    "fuse_life",
     "fuses",
     "overloads",
     "pack_and_power",
