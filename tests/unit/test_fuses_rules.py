@@ -1,5 +1,6 @@
 """Mistakes about fuses planted in the mended van, each caught by its rule and no other, and what stays open."""
 
+import math
 from pathlib import Path
 
 import pytest
@@ -154,6 +155,28 @@ def test_where_no_charger_holds_a_fault_a_large_one_melts_the_fuse() -> None:
     ).findings
     (finding,) = [f for f in found if f.code == "HV302"]
     assert "charger across" in finding.message
+
+
+def test_a_slow_fuse_asks_more_of_the_contactors_than_its_minimum_breaking_current() -> None:
+    # Down to 300 A the fuse clears, but up to 538 A it melts later than 5 s: 500 A are not enough to open.
+    slow = Edit("parts/fuse-200.yaml", "minimum_breaking_current", "300 A")
+    weak = Edit("parts/contactor-250.yaml", "break_current", "500 A")
+    found = [f for f in report(slow, weak).findings if f.kind == "fail"]
+    assert {f.code for f in found} == {"HV301"}
+    by_hand = 400 * 1.5 ** (math.log(60 / 5) / math.log(30))
+    assert [f.evidence[0].limit for f in found] == pytest.approx([by_hand, by_hand])
+    assert not [f for f in report(slow).findings if f.kind == "fail"]
+
+
+def test_a_fuse_in_the_precharge_path_has_no_load_to_speak_of() -> None:
+    of = design(
+        starter_files(),
+        Edit(HV, "parts/f_pre", "{kind: fuse, sheet: fuse-15}"),
+        Edit(HV, "connections/W6/to", "f_pre.a"),
+        Edit(HV, "connections/W98", "{from: f_pre.b, to: r_pre.a, resistance: 1 mΩ}"),
+    )
+    judged = judge_design(of, Pipeline().run(of))
+    assert not {"HV299", "HV301", "HV305"} & set(judged.open)
 
 
 WAYS = {

@@ -30,6 +30,9 @@ def _bands(ctx: Context) -> Iterator[tuple[str, OverloadBand | None, list[Missin
             pointer = sheet_pointer(ctx, name, "minimum_breaking_current")
             gaps.append(Missing(pointer, f"minimum breaking current of {name}"))
         if band is None and not gaps:
+            if operating.cases:
+                # No device draws through it: a resistor limits what flows there, as in a precharge path.
+                continue
             gaps = list(operating.missing) or [Missing(f"{PARTS}/{name}", f"the loads of {name}")]
         yield name, band, gaps
 
