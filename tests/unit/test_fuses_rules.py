@@ -179,6 +179,14 @@ def test_a_fuse_in_the_precharge_path_has_no_load_to_speak_of() -> None:
     assert not {"HV299", "HV301", "HV305"} & set(judged.open)
 
 
+@pytest.mark.parametrize("rule_set", ["fsae-2026", "un-r100"])
+def test_no_choice_of_rule_sets_switches_them_off(rule_set: str) -> None:
+    sets = Edit("vehicle.yaml", "rule_sets", f"[{rule_set}]")
+    for code in ("HV298", "HV304"):
+        change = PLANTED["a fuse that melts early" if code == "HV298" else "a disconnect thinner than the fuse"][0]
+        assert code in {f.code for f in report(sets, Edit(*change)).findings if f.kind == "fail"}
+
+
 WAYS = {
     "a trip at every hill": ((HV, "parts/main_fuse/overload_trip/current", "180 A"), "let it trip above 244 A"),
     "a trip after the fuse": ((HV, "parts/main_fuse/overload_trip/time", "400 ms"), "let it trip within 190 ms"),

@@ -95,7 +95,8 @@ def overload_left_to_nobody(ctx: Context) -> Iterable[Outcome]:
         evidence = counted("parts that open or limit there", len(acts), ">=", 1, "DATASHEET#minimum breaking current")
         if acts:
             how = "named in the design" if _named(ctx, name) else "in series with it"
-            message = f"{', '.join(acts)} ({how}) acts where {name} does not protect, {_reach(band)}"
+            verb = "act" if len(acts) > 1 else "acts"
+            message = f"{' and '.join(acts)} ({how}) {verb} where {name} does not protect, {_reach(band)}"
             yield ctx.finding("pass", pointer, message, evidence)
             continue
         message = f"nothing opens or limits the current where {name} does not protect, {_reach(band)}"
