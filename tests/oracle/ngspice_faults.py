@@ -5,6 +5,7 @@ from numpy.typing import NDArray
 
 from tests.oracle.ngspice_circuits import Case, _integrated
 from tristrand.physics.fault_loops import current_a, fault_course, joule_integral_a2s, time_to_joule_integral_s
+from tristrand.physics.fault_sources import added_fault_current_a
 
 Floats = NDArray[np.float64]
 END_S = 8e-3
@@ -123,4 +124,24 @@ INSIDE_A_STRING = Case(
     ),
 )
 
-FAULTS = (ONE_LOOP, TWO_STRINGS, INSIDE_A_STRING)
+
+def _with_charger() -> dict[str, float]:
+    """The end of the fault behind two strings and a source of 22 A: what the packs drive, and what the source adds."""
+    loops, ohm = [[1.0, 0.0, 1.0, 1.0], [1.0, -1.0, 0.0, 0.0]], [0.08, 0.06, 0.01, 0.03]
+    packs = _read(loops, ohm, [4e-6, 11e-6, 1.5e-6, 2e-6], [400.0, 398.0, 0.0, 0.0], {"i4": (3, END_S)})
+    added = added_fault_current_a(np.array([loops]), np.array(ohm), np.array([-1.0, 0.0, -1.0, 0.0]), 22.0)
+    return {"i4": packs["i4"] + float(added[0])}
+
+
+# The charger hangs between the strings' common lead and the fault's own.
+WITH_CHARGER = Case(
+    "charger beside two strings in one fault",
+    "V1 o1 0 400\nR1 o1 a1 0.08\nL1 a1 bus 4u ic=0\nV2 o2 0 398\nR2 o2 a2 0.06\nL2 a2 bus 11u ic=0\n"
+    "R3 bus c 0.01\nL3 c n 1.5u ic=0\nI1 0 n 22\nR4 n d 0.03\nL4 d 0 2u ic=0",
+    END_S,
+    4e-6,
+    {"i4": f"find i(L4) {AT}"},
+    _with_charger,
+)
+
+FAULTS = (ONE_LOOP, TWO_STRINGS, INSIDE_A_STRING, WITH_CHARGER)

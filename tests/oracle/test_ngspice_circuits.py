@@ -42,6 +42,7 @@ def test_times_peaks_and_energies_agree_with_ngspice(case: Case) -> None:
     "physics.fault_loops.current_a",
     "physics.fault_loops.joule_integral_a2s",
     "physics.fault_loops.time_to_joule_integral_s",
+    "physics.fault_sources.added_fault_current_a",
 )
 @pytest.mark.parametrize("case", FAULTS, ids=lambda case: case.name)
 def test_fault_currents_and_joule_integrals_agree_with_ngspice(case: Case) -> None:

@@ -1,5 +1,6 @@
 """Mistakes about fuses planted in the mended van, each caught by its rule and no other, and what stays open."""
 
+import math
 from pathlib import Path
 
 import pytest
@@ -154,3 +155,68 @@ def test_where_no_charger_holds_a_fault_a_large_one_melts_the_fuse() -> None:
     ).findings
     (finding,) = [f for f in found if f.code == "HV302"]
     assert "charger across" in finding.message
+
+
+def test_a_slow_fuse_asks_more_of_the_contactors_than_its_minimum_breaking_current() -> None:
+    # Down to 300 A the fuse clears, but up to 538 A it melts later than 5 s: 500 A are not enough to open.
+    slow = Edit("parts/fuse-200.yaml", "minimum_breaking_current", "300 A")
+    weak = Edit("parts/contactor-250.yaml", "break_current", "500 A")
+    found = [f for f in report(slow, weak).findings if f.kind == "fail"]
+    assert {f.code for f in found} == {"HV301"}
+    by_hand = 400 * 1.5 ** (math.log(60 / 5) / math.log(30))
+    assert [f.evidence[0].limit for f in found] == pytest.approx([by_hand, by_hand])
+    assert not [f for f in report(slow).findings if f.kind == "fail"]
+
+
+def test_a_fuse_in_the_precharge_path_has_no_load_to_speak_of() -> None:
+    of = design(
+        starter_files(),
+        Edit(HV, "parts/f_pre", "{kind: fuse, sheet: fuse-15}"),
+        Edit(HV, "connections/W6/to", "f_pre.a"),
+        Edit(HV, "connections/W98", "{from: f_pre.b, to: r_pre.a, resistance: 1 mΩ}"),
+    )
+    judged = judge_design(of, Pipeline().run(of))
+    assert not {"HV299", "HV301", "HV305"} & set(judged.open)
+
+
+@pytest.mark.parametrize("rule_set", ["fsae-2026", "un-r100"])
+def test_no_choice_of_rule_sets_switches_them_off(rule_set: str) -> None:
+    sets = Edit("vehicle.yaml", "rule_sets", f"[{rule_set}]")
+    for code in ("HV298", "HV304"):
+        change = PLANTED["a fuse that melts early" if code == "HV298" else "a disconnect thinner than the fuse"][0]
+        assert code in {f.code for f in report(sets, Edit(*change)).findings if f.kind == "fail"}
+
+
+WAYS = {
+    "a trip at every hill": ((HV, "parts/main_fuse/overload_trip/current", "180 A"), "let it trip above 244 A"),
+    "a trip after the fuse": ((HV, "parts/main_fuse/overload_trip/time", "400 ms"), "let it trip within 190 ms"),
+    "a device that lies elsewhere": (
+        (HV, "parts/fuse_heater/overload_by", "[dcdc]"),
+        "let heater limit the current, if it does",
+    ),
+    "not all devices named": (
+        (HV, "parts/main_fuse/overload_by", "[drive]"),
+        "let k_plus, k_minus open, and say at what current and in what time",
+    ),
+}
+
+
+@pytest.mark.parametrize(("change", "words"), WAYS.values(), ids=WAYS)
+def test_ways_out_mend_it(change: tuple[str, str, str], words: str) -> None:
+    (finding,) = [f for f in report(Edit(*change)).findings if f.kind == "fail"]
+    assert finding.way_out is not None
+    assert finding.way_out.text == words
+    mended = report(Edit(*change), *finding.way_out.edits)
+    assert not [f for f in mended.findings if f.kind == "fail"]
+
+
+def test_where_the_fuse_clears_all_it_melts_at_the_cable_sets_the_time() -> None:
+    low = Edit("parts/fuse-200.yaml", "minimum_breaking_current", "60 A")
+    (time,) = [
+        f.evidence[0]
+        for f in report(low, Edit(HV, "parts/main_fuse/overload_trip/time", "6 s")).findings
+        if f.code == "HV305" and f.kind == "fail"
+    ]
+    # 5 s: so long the heat of an overload stays in the cable.
+    assert (time.quantity, time.limit) == ("time to open", 5.0)
+    assert not [f for f in report(low).findings if f.kind == "fail"]

@@ -177,6 +177,15 @@ def test_ways_of_two_strings() -> None:
     assert ways["main_fuse"].in_series == ("k_plus", "k_minus")
 
 
+def test_a_contactor_in_another_branch_takes_nothing_off() -> None:
+    branch = (Edit(HV, "parts/k3", "{kind: contactor, sheet: contactor-200, role: main}"),
+              Edit(HV, "connections/W12/to", "k3.a"),
+              Edit(HV, "connections/X3", "{from: k3.b, to: fuse_dcdc.a, resistance: 1 mΩ}"))  # fmt: skip
+    ways = fuse_ways(hv_circuit(design(*branch)))
+    assert ways["fuse_dcdc"].in_series == ("k_plus", "k_minus", "k3")
+    assert ways["main_fuse"].in_series == ("k_plus", "k_minus")
+
+
 def test_fuses_of_strings_side_by_side_take_the_surge_in_full() -> None:
     data = fuse_pulses.inputs(design(*STRINGS))
     pulses = fuse_pulses.study(data, PrechargeResult(surge_joule_integral_a2s=100.0)).fuses
@@ -236,7 +245,7 @@ def test_workings_give_their_values(name: str) -> None:
     wanted = {
         "fuse_loads": {"A1", "I_max", "I_req", "I_melt"},
         "fuse_pulses": {"I2t_f", "p"},
-        "protection": {"I_load", "I_gap", "t_before"},
+        "protection": {"I_load", "I_gap", "t_before", "c_1", "c_2"},
         "faults": {"I_chg"},
     }
     assert wanted[name] <= symbols

@@ -114,6 +114,24 @@ def overload_tables(result: ProtectionResult, design: Design) -> list[Table]:
     return [Table("Overloads that the fuses leave to others", columns, rows, note, wide=True)]
 
 
+def chain_tables(result: ProtectionResult) -> list[Table]:
+    """The order in which fuse, contactor and cable give way."""
+    rows = tuple(
+        row(
+            chain.contactor,
+            f"{value(chain.clearing_a2s, 'A²s', 3)} ({chain.fuse})",
+            value(chain.contactor_a2s, "A²s", 3),
+            f"{value(chain.cable_a2s, 'A²s', 3)} ({chain.cable})",
+        )
+        for chain in result.chains
+    )
+    if not rows:
+        return []
+    columns = ("Contactor", "The fuse clears with", "It withstands", "The cable bears")
+    note = "From left to right each should be larger: should the fuse fail, the contactor gives way before the cable."
+    return [Table("Order of I²t along a fuse's way", columns, rows, note)]
+
+
 def _overload(band: OverloadBand, design: Design) -> Row:
     load = f"{value(band.load_a, 'A', 3)} ({band.load_case})" if band.load_a > LEAST_A else "none"
     slow, unclear = value(band.slow_below_a, "A", 3), value(band.uncleared_below_a, "A", 3)

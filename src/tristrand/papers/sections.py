@@ -100,7 +100,8 @@ def _faults(result: Any, design: Design) -> tuple[list[str], list[tables.Table],
 
 
 def _protection(result: Any, design: Design) -> tuple[list[str], list[tables.Table], list[Plot]]:
-    found = [*protection_tables.protection_tables(result), *fuse_tables.overload_tables(result, design)]
+    found = [*protection_tables.protection_tables(result), *fuse_tables.chain_tables(result)]
+    found += fuse_tables.overload_tables(result, design)
     return [], found, time_current.fuses(result)
 
 

@@ -2,8 +2,9 @@
 
 from collections.abc import Iterable
 
+from tristrand.rules.clearing import PROTECTION
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
-from tristrand.rules.short_circuits import PROTECTION, of_protection
+from tristrand.rules.short_circuits import of_protection
 from tristrand.rules.view import HV_FILE, PARTS, WITH_CHARGER, against_sheet, sheet_pointer
 from tristrand.studies.results import Missing, ProtectionResult
 

@@ -112,6 +112,8 @@ FLOOR: frozenset[str] = frozenset(
         "both_poles",
         "discharge_time_s",
         "fuse_not_above_cable",
+        "fuse_not_above_parts",
+        "fuse_peak_share",
         "fuse_share",
         "pack_fuse",
         "precharge_share",

@@ -1,16 +1,15 @@
-"""HV297 to HV299, HV301, HV305: fuses under repeated and passing loads, and who opens where a fuse does not."""
+"""HV299, HV301 and HV305: who opens, or limits the current, where a fuse does not protect."""
 
 import math
 from collections.abc import Callable, Iterable, Iterator
 
 from tristrand.design import Datum
 from tristrand.findings import Edit, Relation, WayOut
+from tristrand.rules.clearing import PROTECTION
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
-from tristrand.rules.short_circuits import PROTECTION
-from tristrand.rules.view import HV_FILE, OPERATING, PARTS, counted, sheet_pointer
-from tristrand.studies.results import FusePulse, Missing, OverloadBand, ProtectionResult
+from tristrand.rules.view import HV_FILE, PARTS, counted, sheet_pointer
+from tristrand.studies.results import Missing, OverloadBand, ProtectionResult
 
-DUTY = "high_voltage/switching_duty"
 # Of each kind of device the field of its sheet that limits the current through its fuse; a rating is no limit.
 LIMITS_ITSELF = {
     "inverter": "peak_current",
@@ -18,93 +17,6 @@ LIMITS_ITSELF = {
     "heater": "current_limit",
     "charger": "output_current",
 }
-
-
-@rule(
-    "HV297",
-    "fuse-outlives-starts",
-    "warning",
-    needs=("pack", "precharge", "fuse_pulses"),
-    checks="The surge of one closing stays within the share of a fuse's melting I²t that the starts of a life leave.",
-    why="Each pulse strains the element a little: after thousands of starts a fuse opens one day without a fault.",
-    sources=("FUSE-GUIDE#pulse cycle life", "DATASHEET#I2t of the fuse"),
-    failing=(("parts/fuse-160.yaml", "melting_joule_integral", "6 A²s"),),
-)
-def fuse_outlives_starts(ctx: Context) -> Iterable[Outcome]:
-    """Every fuse takes of the surge what the capacitors behind it take."""
-    result = ctx.results["fuse_pulses"]
-    if not result.fuses:
-        surges = ctx.results["precharge"]
-        gone = NotApplicable("no precharge and so no closing surge is computed, or no fuse lies in its way")
-        yield ctx.open(result.missing) if result.missing and surges.bypassed else gone
-    for name, pulse in result.fuses.items():
-        gaps = list(_pulse_gaps(ctx, name, pulse))
-        if gaps:
-            yield ctx.open(gaps)
-            continue
-        yield ctx.compare(
-            f"{PARTS}/{name}",
-            "I²t of the closing surge through it",
-            pulse.surge_a2s,
-            "A²s",
-            "<=",
-            pulse.allowed_share * pulse.melting_a2s,
-            "FUSE-GUIDE#pulse cycle life",
-            subject=name,
-            bad=f"is strained by every closing and may not live through {pulse.starts:g} of them",
-            good=f"outlives {pulse.starts:g} closings",
-            related=((DUTY, "the starts"),),
-            note=f"{100 * pulse.allowed_share:.0f} % of its melting I²t for so many pulses",
-        )
-
-
-def _pulse_gaps(ctx: Context, name: str, pulse: FusePulse) -> Iterator[Missing]:
-    if math.isnan(pulse.melting_a2s):
-        yield Missing(sheet_pointer(ctx, name, "melting_joule_integral"), f"melting I²t of {name}")
-    if math.isnan(pulse.starts):
-        yield Missing(f"{DUTY}/starts", "closings of the main contactors in the vehicle's life")
-    elif math.isnan(pulse.allowed_share):
-        yield Missing(f"{DUTY}/starts", f"a share for {pulse.starts:g} pulses: none is printed above 100 000")
-
-
-@rule(
-    "HV298",
-    "fuse-peak-below-melting",
-    "warning",
-    needs=(*OPERATING, "fuse_loads"),
-    limit="fuse_peak_share",
-    checks="The current of a case with a duration is at most half of what melts the fuse in that time.",
-    why="Peaks near the melting curve age the element: a fuse that survives the first hill opens on the hundredth.",
-    sources=("FUSE-EV-ARTICLE#share of the melting current", "DATASHEET#melting curve"),
-    failing=((HV_FILE, "case_duration/peak", "500 s"),),
-)
-def fuse_peak_below_melting(ctx: Context) -> Iterable[Outcome]:
-    """The early end of the sheet's curve; a case longer than the curve reaches stays open."""
-    limit, result = ctx.limit(), ctx.results["fuse_loads"]
-    if not result.fuses:
-        yield ctx.open(result.missing) if result.missing else NotApplicable("there is no fuse")
-    if not any(case.duration_s > 0 for case in ctx.results["operating"].cases.values()):
-        yield NotApplicable("every case is sustained")
-        return
-    for name, load in result.fuses.items():
-        for timed in load.timed:
-            if math.isnan(timed.melting_a):
-                what = f"current that melts {name} in {timed.seconds:g} s"
-                yield ctx.open([Missing(sheet_pointer(ctx, name, "melting"), what)])
-                continue
-            yield ctx.compare(
-                f"{PARTS}/{name}",
-                f"current for {timed.seconds:g} s in case {timed.case}",
-                timed.current_a,
-                "A",
-                "<=",
-                limit.value * timed.melting_a,
-                limit.source,
-                subject=name,
-                bad=f"comes too near its melting current in case {timed.case} and ages",
-                good=f"stays well below its melting current in case {timed.case}",
-                note=f"{100 * limit.value:.0f} % of {timed.melting_a:.0f} A",
-            )
 
 
 def _bands(ctx: Context) -> Iterator[tuple[str, OverloadBand | None, list[Missing]]]:
@@ -118,6 +30,9 @@ def _bands(ctx: Context) -> Iterator[tuple[str, OverloadBand | None, list[Missin
             pointer = sheet_pointer(ctx, name, "minimum_breaking_current")
             gaps.append(Missing(pointer, f"minimum breaking current of {name}"))
         if band is None and not gaps:
+            if operating.cases:
+                # No device draws through it: a resistor limits what flows there, as in a precharge path.
+                continue
             gaps = list(operating.missing) or [Missing(f"{PARTS}/{name}", f"the loads of {name}")]
         yield name, band, gaps
 
@@ -181,20 +96,30 @@ def overload_left_to_nobody(ctx: Context) -> Iterable[Outcome]:
         evidence = counted("parts that open or limit there", len(acts), ">=", 1, "DATASHEET#minimum breaking current")
         if acts:
             how = "named in the design" if _named(ctx, name) else "in series with it"
-            message = f"{', '.join(acts)} ({how}) acts where {name} does not protect, {_reach(band)}"
+            verb = "act" if len(acts) > 1 else "acts"
+            message = f"{' and '.join(acts)} ({how}) {verb} where {name} does not protect, {_reach(band)}"
             yield ctx.finding("pass", pointer, message, evidence)
             continue
         message = f"nothing opens or limits the current where {name} does not protect, {_reach(band)}"
-        yield ctx.finding("fail", pointer, message, evidence, ways_out=_limit_by(name, band.behind))
+        yield ctx.finding("fail", pointer, message, evidence, ways_out=_others(name, band))
     if not seen:
         yield _no_fuse(ctx)
 
 
-def _limit_by(fuse: str, behind: tuple[str, ...]) -> Callable[[], Iterable[WayOut]] | None:
-    if not behind:
-        return None
-    edit = Edit(HV_FILE, f"{PARTS.partition('/')[2]}/{fuse}/overload_by", f"[{', '.join(behind)}]")
-    return lambda: (WayOut(f"if {', '.join(behind)} limit their own current, say so", (edit,)),)
+def _others(fuse: str, band: OverloadBand) -> Callable[[], Iterable[WayOut]]:
+    """Ways out: let the devices behind the fuse limit themselves, or the contactors in series open."""
+    pointer = f"parts/{fuse}/overload_by"
+
+    def ways() -> Iterator[WayOut]:
+        if band.behind:
+            names = ", ".join(band.behind)
+            yield WayOut(f"let {names} limit the current, if it does", (Edit(HV_FILE, pointer, f"[{names}]"),))
+        if band.in_series:
+            names = ", ".join(band.in_series)
+            words = f"let {names} open, and say at what current and in what time"
+            yield WayOut(words, (Edit(HV_FILE, pointer, f"[{names}]"),))
+
+    return ways
 
 
 @rule(
@@ -236,7 +161,8 @@ def _contactor(ctx: Context, fuse: str, part: str, band: OverloadBand) -> Iterat
     if part not in band.in_series:
         evidence = counted("contactors named that part the fuse from the packs", 0, ">=", 1, "DESIGN#overload_by")
         words = f"{part} is to open where {fuse} does not protect, but {fuse} still carries current with {part} open"
-        yield ctx.finding("fail", pointer, words, evidence, related=((f"{PARTS}/{part}", "the contactor"),))
+        near = ((f"{PARTS}/{part}", "the contactor"),)
+        yield ctx.finding("fail", pointer, words, evidence, related=near, ways_out=_others(fuse, band))
         return
     duty = ctx.results["protection"].fuses[fuse]
     main = ctx.design.high_voltage.parts[part].role == "main"  # type: ignore[union-attr]
@@ -277,7 +203,7 @@ def _devices(ctx: Context, fuse: str, devices: list[str], opened: bool, band: Ov
             if strange
             else f"{fuse} also feeds {', '.join(forgotten)}, and nobody limits that where {fuse} does not protect"
         )
-        yield ctx.finding("fail", pointer, words, evidence, ways_out=None if strange else _limit_by(fuse, band.behind))
+        yield ctx.finding("fail", pointer, words, evidence, ways_out=_others(fuse, band))
         return
     known = [(device, *_own_limit(ctx, device)) for device in devices]
     gaps = [Missing(at, f"current to which {device} limits itself") for device, datum, at in known if datum is None]
@@ -353,25 +279,51 @@ def _trip(ctx: Context, name: str, band: OverloadBand, opening: list[str]) -> It
         yield ctx.open(gaps)
         return
     least = min(point.current.low for point in ctx.design.sheet_of(name).melting)
-    opens_s = trip.time.high + max(t.high for _, t in times if t is not None)
+    slow_s = max(t.high for _, t in times if t is not None)
+    # The cable's own patience counts where the fuse would hold still longer.
+    within_s = min(band.open_before_s, band.allowed_s)
 
     def said(
-        quantity: str, value: float, unit: str, relation: Relation, limit: float, source: str, bad: str, good: str
+        quantity: str,
+        value: float,
+        unit: str,
+        relation: Relation,
+        limit: float,
+        source: str,
+        bad: str,
+        good: str,
+        mend: Callable[[], Iterable[WayOut]] | None,
     ) -> Outcome:
-        near = ((f"{PARTS}/{name}", "the fuse"),)
-        basis = trip.current.basis
+        near, basis = ((f"{PARTS}/{name}", "the fuse"),), trip.current.basis
         return ctx.compare(
             at, quantity, value, unit, relation, limit, source,
-            subject=name, bad=bad, good=good, basis=basis, related=near,
+            subject=name, bad=bad, good=good, basis=basis, related=near, ways_out=mend,
         )  # fmt: skip
 
+    amps = _between(name, band.load_a, least)
     bad, good = f"is switched off in case {band.load_case}, with no fault", "is switched off only above every load"
     load = "NUMERICS#circuit solver, operating point"
-    yield said("trip current against the loads", trip.current.low, "A", ">", band.load_a, load, bad, good)
+    yield said("trip current against the loads", trip.current.low, "A", ">", band.load_a, load, bad, good, amps)
     bad, good = "may melt at currents at which nobody opens", "does not melt at currents below the trip"
     curve = "DATASHEET#melting curve"
-    yield said("trip current against the melting curve", trip.current.high, "A", "<", least, curve, bad, good)
-    bad = "may melt and go on arcing before the contactors have opened"
+    yield said("trip current against the melting curve", trip.current.high, "A", "<", least, curve, bad, good, amps)
+    bad = "may melt and go on arcing, or leave its cable to burn, before the contactors have opened"
     good = "is relieved before it melts where it may not clear"
-    least_broken = "DATASHEET#minimum breaking current"
-    yield said("time to open", opens_s, "s", "<", band.open_before_s, least_broken, bad, good)
+    broken, sooner = "DATASHEET#minimum breaking current", _within(name, 0.8 * within_s - slow_s)
+    yield said("time to open", trip.time.high + slow_s, "s", "<", within_s, broken, bad, good, sooner)
+
+
+def _between(fuse: str, load_a: float, melts_a: float) -> Callable[[], Iterable[WayOut]] | None:
+    """Way out: a trip current in the middle between the loads and the melting curve."""
+    amps = f"{math.sqrt(load_a * melts_a):.3g} A"
+    edit = Edit(HV_FILE, f"parts/{fuse}/overload_trip/current", amps)
+    return (lambda: (WayOut(f"let it trip above {amps}", (edit,)),)) if 0 < load_a < melts_a else None
+
+
+def _within(fuse: str, seconds: float) -> Callable[[], Iterable[WayOut]] | None:
+    """Way out: a shorter time to the trip, with a fifth to spare."""
+    # Rounded down, to two digits.
+    digits = 1 - math.floor(math.log10(1e3 * seconds)) if seconds > 0 else 0
+    shown = f"{math.floor(1e3 * seconds * 10**digits) / 10**digits:g} ms"
+    edit = Edit(HV_FILE, f"parts/{fuse}/overload_trip/time", shown)
+    return (lambda: (WayOut(f"let it trip within {shown}", (edit,)),)) if seconds > 0 else None

@@ -5,9 +5,9 @@ from collections.abc import Iterable, Iterator
 
 from tristrand.design import Datum
 from tristrand.design.model import TERMINALS
+from tristrand.rules.clearing import PROTECTION, clearing_unproven
 from tristrand.rules.fuses import Guard, lead_guards
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
-from tristrand.rules.short_circuits import PROTECTION, clearing_unproven
 from tristrand.rules.view import LEADS, PARTS, WITH_CHARGER, better, circuit_of, counted, sheet_pointer
 from tristrand.studies.results import FaultsResult, FromCharger, Missing
 
@@ -60,6 +60,12 @@ def _held(ctx: Context, name: str, alone: list[FromCharger]) -> Iterator[Outcome
         needs_a = min((points[0].current.high for points in first if points), default=math.inf)
         if needs_a > least_a:
             worst, least_a = fault, needs_a
+    near = ((sheet_pointer(ctx, name, "output_in_short"), "what it does in a short circuit"),)
+    bad = f"feeds the short circuit at {worst.fault} for ever: no fuse in the way melts at its current"
+    if math.isinf(least_a):
+        evidence = counted("fuses in the way that melt", 0, ">=", 1, "DATASHEET#melting curve")
+        yield ctx.finding("fail", f"{PARTS}/{name}", f"{name} {bad}", evidence, related=near)
+        return
     yield ctx.compare(
         f"{PARTS}/{name}",
         "current it holds in a short circuit",
@@ -69,9 +75,9 @@ def _held(ctx: Context, name: str, alone: list[FromCharger]) -> Iterator[Outcome
         least_a,
         "DATASHEET#melting curve",
         subject=name,
-        bad=f"feeds the short circuit at {worst.fault} for ever: no fuse in the way melts at its current",
+        bad=bad,
         good="drives enough current to melt a fuse in every short circuit that it feeds alone",
-        related=((sheet_pointer(ctx, name, "output_in_short"), "what it does in a short circuit"),),
+        related=near,
         note=f"fuses in its way: {', '.join(worst.fuses) or 'none'}",
     )
 

@@ -40,16 +40,18 @@ def _ways(every: tuple[Edge, ...], resting: frozenset[str]) -> Mapping[str, Way]
         on = on_loops(paths, device.a, device.b)
         if any(kinds[name] == "pack" for name in on):
             loops[device.id] = (device, tuple(e for e in paths if e.id in on))
+    lies = {name: {e.id for e in loop} for name, (_, loop) in loops.items()}
     found = {}
     for fuse in (e.id for e in paths if e.kind == "fuse"):
-        drawn = [name for name, (_, loop) in loops.items() if any(e.id == fuse for e in loop)]
+        drawn = [name for name, ids in lies.items() if fuse in ids]
         if not drawn:
             continue
         behind = tuple(name for name in drawn if not _without(*loops[name], fuse))
         opens = tuple(
             e.id
             for e in paths
-            if e.kind == "contactor" and all(fuse not in _without(*loops[name], e.id) for name in drawn)
+            if e.kind == "contactor"
+            and all(e.id in lies[name] and fuse not in _without(*loops[name], e.id) for name in drawn)
         )
         found[fuse] = Way(opens, behind, tuple(name for name in drawn if name not in behind))
     return MappingProxyType(found)
@@ -58,4 +60,7 @@ def _ways(every: tuple[Edge, ...], resting: frozenset[str]) -> Mapping[str, Way]
 @lru_cache(maxsize=1024)
 def _without(device: Edge, loop: tuple[Edge, ...], gone: str) -> frozenset[str]:
     """What still lies on a way of a device once an edge of it is gone; nothing if that parts it from the packs."""
+    if len({end for e in loop for end in (e.a, e.b)}) == len(loop) + 1:
+        # One plain path: whatever is taken out breaks it.
+        return frozenset()
     return frozenset(on_loops(tuple(e for e in loop if e.id != gone), device.a, device.b))

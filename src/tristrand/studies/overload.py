@@ -5,7 +5,7 @@ from collections.abc import Iterator, Mapping
 from functools import lru_cache
 from typing import NamedTuple
 
-from tristrand.physics.fuses import OverloadGap, TimeCurrentCurve, melting_time_s, overload_gap
+from tristrand.physics.fuses import OverloadGap, TimeCurrentCurve, coordination, melting_time_s, overload_gap
 from tristrand.studies.fuse_ways import Way
 from tristrand.studies.results import (
     ChainOrder,
@@ -15,10 +15,12 @@ from tristrand.studies.results import (
     OverloadBand,
     Working,
     found,
+    working,
 )
 
 ALLOWED_S = 5.0
 """Longest that an overload of a cable may last: so long its heat stays in it (IEC-60364-5-54#adiabatic equation)."""
+CHAIN = "CLOSED-FORM#parts in series carry the same I2t"
 GAP = "CLOSED-FORM#interpolation on logarithmic scales, minimum breaking current"
 
 
@@ -108,6 +110,24 @@ def chains(
             bears, cable = min(known)
             out.append(ChainOrder(let.fuse, contactor, cable, clearing, let.limit_a2s, bears))
     return tuple(out)
+
+
+def chain_workings(found_: tuple[ChainOrder, ...]) -> Iterator[Working]:
+    """How far each link of the chain fuse, contactor, cable lies above the one before."""
+    for chain in found_:
+        if math.isnan(chain.clearing_a2s):
+            continue
+        ratios = coordination(chain.clearing_a2s, chain.contactor_a2s, chain.cable_a2s)
+        yield working(
+            chain.contactor, "c_1", f"what it withstands over what {chain.fuse} lets through", "I2t_c/I2t_f",
+            float(ratios.contactor_to_fuse), "", CHAIN,
+            I2t_c=(chain.contactor_a2s, "A²s"), I2t_f=(chain.clearing_a2s, "A²s"),
+        )  # fmt: skip
+        yield working(
+            chain.contactor, "c_2", f"what cable {chain.cable} bears over what it withstands", "k2S2/I2t_c",
+            float(ratios.cable_to_contactor), "", CHAIN,
+            k2S2=(chain.cable_a2s, "A²s"), I2t_c=(chain.contactor_a2s, "A²s"),
+        )  # fmt: skip
 
 
 def band_workings(found_: Mapping[str, OverloadBand]) -> Iterator[Working]:

@@ -10,7 +10,7 @@ from tristrand.physics.fuses import TimeCurrentCurve
 from tristrand.studies.circuits import HvCircuit, hv_circuit
 from tristrand.studies.clearing import FuseData, scan
 from tristrand.studies.fuse_ways import fuse_ways
-from tristrand.studies.overload import Slow, band_workings, bands, chains
+from tristrand.studies.overload import Slow, band_workings, bands, chain_workings, chains
 from tristrand.studies.protection_curves import fuse_curves
 from tristrand.studies.results import (
     ConductorsResult,
@@ -93,7 +93,9 @@ def study(
     slow = tuple(Slow(f.id, f.rated_a, f.curve, f.early, f.minimum_breaking_a) for f in data.fuses)
     left = bands(slow, fuse_ways(data.circuit), leads, conductors, operating) if operating.cases else {}
     order = chains({f.id: (f.rated_a, f.clearing_a2s) for f in data.fuses}, leads, contactors, conductors)
-    lines = Later(lambda: [*_workings(data, conductors, leads, contactors), *band_workings(left)])
+    lines = Later(
+        lambda: [*_workings(data, conductors, leads, contactors), *chain_workings(order), *band_workings(left)]
+    )
     duties = seen.duties
     curves = {f.id: f.curve for f in data.fuses if f.curve is not None}
     clears = {f.id: f.clearing_a2s for f in data.fuses}
