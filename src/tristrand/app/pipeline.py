@@ -9,8 +9,10 @@ from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 from tristrand.design import Design
-from tristrand.studies import conductors, discharge, faults, operating, pack, precharge, protection
+from tristrand.studies import branches, cells, conductors, discharge, faults, operating, pack, precharge, protection
 from tristrand.studies.results import (
+    BranchesResult,
+    CellsResult,
     ConductorsResult,
     DischargeResult,
     FaultsResult,
@@ -72,6 +74,15 @@ STEPS: tuple[Step, ...] = (
         discharge.study,
         ("pack",),
         DischargeResult,
+    ),
+    Step("cells", "Does the monitor guard the cells?", cells.inputs, cells.study, ("pack", "operating"), CellsResult),
+    Step(
+        "branches",
+        "What hangs on the bus?",
+        branches.inputs,
+        branches.study,
+        ("pack", "operating", "precharge"),
+        BranchesResult,
     ),
 )
 BY_NAME: Mapping[str, Step] = {step.name: step for step in STEPS}

@@ -6,6 +6,7 @@ from typing import Annotated, Any, Literal, Self, TypeAlias
 
 from pydantic import BeforeValidator, Field, model_validator
 
+from tristrand.design.cells import BrakePlausibility, CellMonitor
 from tristrand.design.datum import Datum, Q, fault
 from tristrand.design.sheets import (
     SWAP,
@@ -118,6 +119,7 @@ class Pack(PartBase):
     kind: Literal["pack"]
     state_of_charge: ShareRange | None = None
     temperature: TemperatureRange | None = None
+    monitor: CellMonitor | None = Field(default=None, description="the battery monitor: what it reads, where it trips")
 
 
 class Fuse(PartBase):
@@ -289,6 +291,10 @@ class HighVoltage(Strict):
     discharge: Discharge = Field(default_factory=Discharge)
     power_limit: Annotated[Datum, Q("power", above=0)] | None = Field(
         default=None, description="most the supervisor lets the pack deliver"
+    )
+    brake_plausibility: BrakePlausibility | None = None
+    starts: Count | None = Field(
+        default=None, ge=100, le=100000, description="starts in the vehicle's life; else 100000 are counted"
     )
 
 

@@ -1,5 +1,15 @@
 """Result types of the studies: frozen, with units in their field names."""
 
+from tristrand.studies.results.cells import (
+    BrakeTrip,
+    Branch,
+    BranchesResult,
+    BranchFuse,
+    CellFigures,
+    CellsResult,
+    Portion,
+    Trunk,
+)
 from tristrand.studies.results.common import Input, Later, Missing, Series, Working, facts, found, working
 from tristrand.studies.results.protection import (
     Fault,
@@ -31,8 +41,14 @@ from tristrand.studies.results.strand import (
 
 __all__ = [
     "Ampacity",
+    "BrakeTrip",
+    "Branch",
+    "BranchFuse",
+    "BranchesResult",
     "CableOption",
     "CaseFlows",
+    "CellFigures",
+    "CellsResult",
     "ConductorFigures",
     "ConductorsResult",
     "Corner",
@@ -52,11 +68,13 @@ __all__ = [
     "OperatingResult",
     "PackFigures",
     "PackResult",
+    "Portion",
     "PrechargeAttempt",
     "PrechargeResult",
     "ProtectionResult",
     "Series",
     "Starved",
+    "Trunk",
     "Working",
     "facts",
     "found",

@@ -1,0 +1,376 @@
+"""What hangs on the bus: the largest lasting current of every device, converters at a low voltage, surges in fuses.
+
+A device regulated to a power takes the most at the lowest voltage at which it runs. Capacitors behind a fuse are
+charged through it at every start: by what precharge leaves as the main contactors close, or by the whole voltage where
+a contactor of the branch connects them to a bus that is up.
+"""
+
+import math
+from collections.abc import Iterator, Mapping
+from typing import NamedTuple
+
+from tristrand.design import Datum, Design
+from tristrand.physics.fuses import ambient_factor, continuous_current_a, needed_melting_a2s
+from tristrand.physics.loops import browned_out_w, converter_input_range_a, converter_inrush, full_output_from_v
+from tristrand.physics.pack import current_for_power_a, terminal_voltage_v
+from tristrand.studies.circuits import HvCircuit, ambient_of, hv_circuit
+from tristrand.studies.results import (
+    Branch,
+    BranchesResult,
+    BranchFuse,
+    Later,
+    OperatingResult,
+    PackFigures,
+    PackResult,
+    PrechargeResult,
+    Trunk,
+    Working,
+    found,
+    working,
+)
+from tristrand.studies.separators import needed_by_devices
+from tristrand.studies.topology import chains, protecting_fuses
+
+NAN = math.nan
+PULSES = 100_000
+"""Starts counted where the design does not say: the most that the fuse guide prints (FUSE-GUIDE#pulse cycle life)."""
+
+BALANCE = "CLOSED-FORM#power balance of a converter"
+CHARGING = "CLOSED-FORM#energy of a capacitance"
+PULSE_LIFE = "FUSE-GUIDE#pulse cycle life"
+
+
+class DeviceData(NamedTuple):
+    """A device across the bus; what its sheet does not give is nan, an input limit that is not there inf.
+
+    ``least_v``: lowest voltage at which it may still run. ``off_v``: a converter's turn-off voltage, the end of its
+    tolerance that turns off first. ``amps``: current that the sheet states for it.
+    """
+
+    id: str
+    kind: str
+    starts: str
+    least_v: float
+    off_v: float
+    output_w: float
+    efficiency: float
+    least_efficiency: float
+    limit_a: float
+    least_limit_a: float
+    ohm: float
+    amps: float
+
+
+class FuseData(NamedTuple):
+    """A fuse: rating and own continuous share (low ends, nan where not given) and the air round it."""
+
+    id: str
+    rated_a: float
+    share: float
+    ambient_c: float
+
+
+class BranchInputs(NamedTuple):
+    """The circuit, its devices and fuses, contactors that close onto an inlet, and the starts in the vehicle's life."""
+
+    circuit: HvCircuit
+    devices: tuple[DeviceData, ...]
+    fuses: tuple[FuseData, ...]
+    charge_contactors: tuple[str, ...]
+    starts: int
+
+
+def inputs(design: Design) -> BranchInputs:
+    """Collect what sheets say about devices and fuses; the rules name what they leave out."""
+    devices = [_device(design, d.id, d.kind) for d in hv_circuit(design).devices]
+    fuses = []
+    for part_id, part in design.parts_of("fuse").items():
+        sheet = design.sheet_of(part_id)
+        air = ambient_of(design, part.ambient)
+        fuses.append(FuseData(part_id, _end(sheet.rated_current, "low"), _end(sheet.continuous_share, "low"), air))
+    charging = tuple(design.parts_of("contactor", role="charge"))
+    starts = design.high_voltage.starts
+    return BranchInputs(hv_circuit(design), tuple(devices), tuple(fuses), charging, starts or PULSES)
+
+
+def _end(datum: Datum | None, end: str, default: float = NAN) -> float:
+    return default if datum is None else float(getattr(datum, end))
+
+
+def _device(design: Design, part_id: str, kind: str) -> DeviceData:
+    sheet = design.sheet_of(part_id)
+    amps = {"charger": "output_current", "inverter": "continuous_current"}.get(kind)
+    # Without a turn-off voltage it turns off where it turns on, without both where its working range ends.
+    known = [getattr(sheet, name, None) for name in ("turn_off_voltage", "turn_on_voltage")]
+    floor = sheet.voltage.minimum if sheet.voltage is not None else None
+    offs = [datum for datum in (*known, floor) if datum is not None]
+    limit = getattr(sheet, "input_current_limit", None)
+    efficiency = getattr(sheet, "efficiency", None)
+    plain = kind == "heater" and sheet.control == "resistance"
+    return DeviceData(
+        id=part_id,
+        kind=kind,
+        starts=getattr(design.high_voltage.parts[part_id], "starts", ""),
+        least_v=min((d.low for d in (known[0], floor) if d is not None), default=NAN),
+        off_v=offs[0].high if kind == "dcdc" and offs else NAN,
+        output_w=_end(getattr(sheet, "rated_power", None), "high") if kind in ("dcdc", "heater") else NAN,
+        efficiency=_end(efficiency, "value") if kind == "dcdc" else 1.0,
+        least_efficiency=_end(efficiency, "low") if kind == "dcdc" else 1.0,
+        limit_a=_end(limit, "high", math.inf),
+        least_limit_a=_end(limit, "low", math.inf),
+        ohm=_end(sheet.resistance, "low") if plain else NAN,
+        amps=_end(getattr(sheet, amps), "high") if amps else NAN,
+    )
+
+
+class _Bus(NamedTuple):
+    """The voltages of the packs that feed the bus, those in series added up: least, highest, and left of precharge."""
+
+    least_v: float
+    highest_v: float
+    residual_v: float
+    surge_a2s: float
+    held_open: frozenset[str]
+
+
+def study(
+    data: BranchInputs, packs: PackResult, operating: OperatingResult, precharge: PrechargeResult
+) -> BranchesResult:
+    """Every branch for itself, every fuse with what stands behind it, and conductors in front of several branches."""
+    needed = needed_by_devices(data.circuit)
+    bus = _bus(data, packs, precharge)
+    branches = {d.id: _branch(data, d, needed.get(d.id, ()), bus, operating, packs) for d in data.devices}
+    fuses = {fuse.id: made for fuse in data.fuses if (made := _fuse(data, fuse, needed, branches, bus)) is not None}
+    trunks = _trunks(data, needed, branches)
+    lines = Later(lambda: list(_workings(data, branches, fuses, trunks)))
+    missing = tuple(packs.missing) if math.isnan(bus.highest_v) else ()
+    return BranchesResult(lines, missing, (), branches, fuses, trunks)
+
+
+def _bus(data: BranchInputs, packs: PackResult, precharge: PrechargeResult) -> _Bus:
+    if len(packs.packs) < len(data.circuit.packs) or not packs.packs:
+        return _Bus(NAN, NAN, NAN, NAN, frozenset())
+    low, high = (
+        [chain.volts for chain in chains(data.circuit, {name: end(f) for name, f in packs.packs.items()})]
+        for end in (lambda f: f.minimum_v, lambda f: f.maximum_v)
+    )
+    left = precharge.residual_v
+    if not precharge.bypassed and not precharge.missing:
+        left = max(high)  # without precharge the contactors close on the whole voltage
+    return _Bus(min(low), max(high), left, precharge.surge_joule_integral_a2s, frozenset(precharge.held_open))
+
+
+def _branch(
+    data: BranchInputs,
+    device: DeviceData,
+    way: tuple[str, ...],
+    bus: _Bus,
+    operating: OperatingResult,
+    packs: PackResult,
+) -> Branch:
+    own = set(_alone(needed_by_devices(data.circuit), device.id))
+    fuses = tuple(f.id for f in data.fuses if f.id in way)
+    contactors = tuple(c.id for c in data.circuit.contacts if c.id in own)
+    live = any(c in data.charge_contactors or c in bus.held_open for c in contactors)
+    branch = Branch(device.id, device.kind, device.starts, fuses, contactors, live)
+    branch = _lasting(branch, device, bus)
+    return _low(branch, device, operating, packs)
+
+
+def _alone(needed: Mapping[str, tuple[str, ...]], device: str) -> tuple[str, ...]:
+    """What only this device needs."""
+    shared = {item for name, way in needed.items() if name != device for item in way}
+    return tuple(item for item in needed.get(device, ()) if item not in shared)
+
+
+def _lasting(branch: Branch, device: DeviceData, bus: _Bus) -> Branch:
+    """The largest current that the device may take for long, and at which voltage."""
+    if device.kind in ("charger", "inverter"):
+        words = "output current of its sheet" if device.kind == "charger" else "continuous current of its sheet"
+        return branch._replace(lasting_a=device.amps, words=words)
+    if not math.isnan(device.ohm):
+        amps = bus.highest_v / device.ohm
+        return branch._replace(lasting_a=amps, lasting_v=bus.highest_v, words="plain resistance at the highest voltage")
+    # It runs down to its own floor or to the least voltage of the pack, whichever is higher.
+    ends = [v for v in (device.least_v, bus.least_v) if not math.isnan(v)]
+    if not ends or math.isnan(device.output_w) or math.isnan(device.efficiency) or math.isnan(bus.highest_v):
+        return branch._replace(words="")
+    low = min(max(ends), bus.highest_v)
+    amps = converter_input_range_a(
+        device.output_w, low, bus.highest_v, device.least_efficiency, device.least_efficiency
+    )
+    largest, limited = float(amps.largest_a), float(amps.largest_a) > device.limit_a
+    words = "its input current limit" if limited else "rated power at the lowest voltage at which it runs"
+    return branch._replace(
+        lasting_a=min(largest, device.limit_a),
+        lasting_v=low,
+        least_a=min(float(amps.at_highest_v_a), device.limit_a),
+        words=words,
+    )
+
+
+def _low(branch: Branch, device: DeviceData, operating: OperatingResult, packs: PackResult) -> Branch:
+    """The lowest voltage at the device in any case in which it draws, new and with an aged pack."""
+    name = device.id
+    cases = [
+        c
+        for c in operating.cases.values()
+        if c.case != "charge" and name in c.lowest_v and c.flows.get(name) and c.flows[name].current_a > 0
+    ]
+    if not cases:
+        return branch
+    worst = min(cases, key=lambda c: c.lowest_v[name])
+    branch = branch._replace(low_v=worst.lowest_v[name], low_case=worst.case)
+    if device.kind != "dcdc":
+        return branch
+    aged = min((_aged_v(c.pack_power_w, packs, c.drop_v.get(name, 0.0)) for c in cases), default=NAN)
+    # A tired pack never does better than a new one; several packs are not reckoned.
+    aged = NAN if math.isnan(aged) else min(aged, branch.low_v)
+    branch = branch._replace(aged_v=aged, off_v=device.off_v)
+    if math.isnan(device.output_w) or math.isnan(device.least_efficiency):
+        return branch
+    full, at = 0.0, branch.low_v if math.isnan(aged) else aged
+    left = device.output_w
+    if math.isfinite(device.least_limit_a):
+        full = float(full_output_from_v(device.output_w, device.least_limit_a, device.least_efficiency))
+        left = float(browned_out_w(at, device.least_limit_a, device.least_efficiency, device.output_w))
+    return branch._replace(full_from_v=full, rated_w=device.output_w, left_w=0.0 if at < device.off_v else left)
+
+
+def _aged_v(powers: Mapping[str, float], packs: PackResult, drop_v: float) -> float:
+    """Voltage at a device with the one pack emptiest and at the end of its life, giving the same power."""
+    if len(packs.packs) != 1:
+        return NAN
+    ((name, figures),) = packs.packs.items()
+    return _tired_v(figures, powers.get(name, NAN)) - drop_v
+
+
+def _tired_v(figures: PackFigures, power_w: float) -> float:
+    """Terminal voltage of the aged pack at a power; 0 where it cannot give it."""
+    open_v = min(c.open_circuit_v for c in figures.corners)
+    if math.isnan(power_w) or power_w <= 0:
+        return open_v if power_w <= 0 else NAN
+    amps = float(current_for_power_a(power_w, open_v, figures.aged_ohm))
+    return 0.0 if math.isnan(amps) else float(terminal_voltage_v(open_v, amps, figures.aged_ohm))
+
+
+def _fuse(
+    data: BranchInputs,
+    fuse: FuseData,
+    needed: Mapping[str, tuple[str, ...]],
+    branches: Mapping[str, Branch],
+    bus: _Bus,
+) -> BranchFuse | None:
+    """The surge through one fuse at every start, and what the devices behind it may take for long."""
+    behind = tuple(name for name, way in needed.items() if fuse.id in way)
+    if not behind:
+        return None
+    kinds = {branches[name].kind for name in behind}
+    lasting = NAN if "inverter" in kinds else math.fsum(branches[name].lasting_a for name in behind)
+    hot = NAN
+    if not math.isnan(fuse.ambient_c) and fuse.ambient_c < 130 and fuse.rated_a > 0 and fuse.share > 0:
+        hot = float(continuous_current_a(fuse.rated_a, ambient_factor(fuse.ambient_c), fuse.share))
+    made = BranchFuse(fuse.id, behind, lasting, fuse.share, hot, NAN, NAN, NAN, NAN, data.starts, NAN, "")
+    if len(behind) == len(needed) and len(needed) > 1:
+        joule, words = bus.surge_a2s, "closing surge of precharge, whole bus"
+        made = made._replace(step_v=bus.residual_v, joule_a2s=joule, words=words)
+    else:
+        made = _surge(data, made, needed, any(branches[name].live for name in behind), bus)
+    if not math.isnan(made.joule_a2s):
+        made = made._replace(needed_a2s=float(needed_melting_a2s(made.joule_a2s, data.starts)))
+    return made
+
+
+def _surge(
+    data: BranchInputs, made: BranchFuse, needed: Mapping[str, tuple[str, ...]], live: bool, bus: _Bus
+) -> BranchFuse:
+    """Capacitors behind the fuse, charged through the branch alone: the other capacitors hold the bus up."""
+    behind = set(made.devices)
+    ohms = {item.id: item.ohm_20c for item in data.circuit.leads}
+    ohms |= {item.id: item.ohm for item in (*data.circuit.series, *data.circuit.contacts)}
+    users = {item: {name for name, way in needed.items() if item in way} for name in behind for item in needed[name]}
+    ohm = math.fsum(ohms[item] for item, names in users.items() if names == behind)
+    farad = math.fsum(d.farad.high for d in data.circuit.devices if d.id in behind)
+    step = bus.highest_v if live else bus.residual_v
+    words = "connected to a bus that is up" if live else "what precharge leaves as the main contactors close"
+    made = made._replace(step_v=step, ohm=ohm, farad=farad, words=words)
+    if not (ohm > 0 and farad > 0) or math.isnan(step):
+        return made
+    rush = converter_inrush(step, ohm, farad)
+    return made._replace(joule_a2s=float(rush.joule_integral_a2s))
+
+
+def _trunks(
+    data: BranchInputs, needed: Mapping[str, tuple[str, ...]], branches: Mapping[str, Branch]
+) -> dict[str, Trunk]:
+    """Cables in front of several devices: the smallest fuse that each device has for itself, else its own current."""
+    rated = {f.id: f.rated_a for f in data.fuses}
+    own = {}
+    for name, branch in branches.items():
+        only = [rated[item] for item in _alone(needed, name) if item in rated]
+        own[name] = min(only) if only else branch.lasting_a
+    guards = protecting_fuses(data.circuit)
+    found_: dict[str, Trunk] = {}
+    for lead in data.circuit.leads:
+        behind = tuple(name for name, way in needed.items() if lead.id in way)
+        if len(behind) < 2 or not lead.cable:
+            continue
+        fuses = guards.get(lead.id, ())
+        fuse = min(fuses, key=lambda name: (math.isnan(rated[name]), rated[name]), default="")
+        found_[lead.id] = Trunk(lead.id, behind, math.fsum(own[n] for n in behind), fuse, rated.get(fuse, NAN))
+    return found_
+
+
+def _workings(
+    data: BranchInputs,
+    branches: Mapping[str, Branch],
+    fuses: Mapping[str, BranchFuse],
+    trunks: Mapping[str, Trunk],
+) -> Iterator[Working]:
+    for device in data.devices:
+        yield from _device_lines(device, branches[device.id])
+    for fuse in fuses.values():
+        yield from _fuse_lines(fuse)
+    for trunk in trunks.values():
+        if not math.isnan(trunk.sum_a):
+            method = f"fuses of {', '.join(trunk.devices)}, or their own current, added up"
+            words = "sum of what protects the devices behind it"
+            yield found(trunk.lead, "I_sum", words, trunk.sum_a, "A", "FSAE-2026#EV.6.6.4", method)
+
+
+def _device_lines(device: DeviceData, branch: Branch) -> Iterator[Working]:
+    name, power = device.id, (device.output_w, "W")
+    if not math.isnan(branch.lasting_a):
+        words = f"largest lasting current: {branch.words}"
+        if branch.words.startswith("rated power"):
+            given = {"P": power, "eta": (device.least_efficiency, "1"), "V": (branch.lasting_v, "V")}
+            yield working(name, "I", words, "P/(eta*V)", branch.lasting_a, "A", BALANCE, **given)
+        elif branch.words.startswith("plain"):
+            given = {"V": (branch.lasting_v, "V"), "R": (device.ohm, "Ω")}
+            yield working(name, "I", words, "V/R", branch.lasting_a, "A", "CLOSED-FORM#Ohm's law", **given)
+        else:
+            yield found(name, "I", words, branch.lasting_a, "A", "DATASHEET#current of the device", branch.words)
+    if branch.full_from_v > 0:
+        given = {"P": power, "eta": (device.least_efficiency, "1"), "I": (device.least_limit_a, "A")}
+        words = "lowest voltage at which the input limit allows the rated output"
+        yield working(name, "V_full", words, "P/(eta*I)", branch.full_from_v, "V", BALANCE, **given)
+    if not math.isnan(branch.aged_v):
+        words = "lowest voltage at its terminals, pack emptiest and at the end of its life, same power"
+        method = "smaller root of the power equation, less the drop of the leads"
+        yield found(name, "V_aged", words, branch.aged_v, "V", "CLOSED-FORM#power equation", method)
+
+
+def _fuse_lines(fuse: BranchFuse) -> Iterator[Working]:
+    if math.isnan(fuse.joule_a2s):
+        return
+    words = f"I²t of the surge at every start: {fuse.words}"
+    if math.isnan(fuse.ohm):
+        method = "from the study of precharge"
+        yield found(fuse.fuse, "I2t", words, fuse.joule_a2s, "A²s", "CLOSED-FORM#series RLC step response", method)
+    else:
+        given = {"C": (fuse.farad, "F"), "V": (fuse.step_v, "V"), "R": (fuse.ohm, "Ω")}
+        yield working(fuse.fuse, "I2t", words, "C*V**2/(2*R)", fuse.joule_a2s, "A²s", CHARGING, **given)
+    words = f"melting I²t that outlives {fuse.pulses} such surges"
+    share = fuse.joule_a2s / fuse.needed_a2s if fuse.needed_a2s > 0 else 1.0
+    given = {"I2t": (fuse.joule_a2s, "A²s"), "k": (share, "1")}
+    yield working(fuse.fuse, "I2t_m", words, "I2t/k", fuse.needed_a2s, "A²s", PULSE_LIFE, **given)
