@@ -9,6 +9,12 @@ from tristrand.rules.view import HV_FILE, LEADS, PARTS, against_sheet, sheet_poi
 from tristrand.studies.results import Branch, BranchFuse, Missing, Trunk
 
 BRANCHES = ("pack", "operating", "precharge", "branches")
+# What the largest lasting current of a device of a kind rests on; for others the rated power.
+LASTING_NEEDS = {
+    "dcdc": ("rated_power", "efficiency"),
+    "charger": ("output_current",),
+    "inverter": ("continuous_current",),
+}
 INPUT_LIMIT = "DATASHEET#input current limit"
 
 
@@ -69,9 +75,11 @@ def _low(ctx: Context, branch: Branch, volts: float) -> Iterator[Outcome]:
 def _power_gaps(ctx: Context, name: str, kind: str) -> list[Missing]:
     """What a device's largest lasting current needs and its sheet does not give."""
     sheet = ctx.design.sheet_of(name)
-    fields = {"dcdc": ("rated_power", "efficiency"), "charger": ("output_current",), "inverter": ("continuous_current",)}
-    wanted = fields.get(kind, ("resistance",) if getattr(sheet, "control", "") == "resistance" else ("rated_power",))
-    gaps = [Missing(sheet_pointer(ctx, name, f), f"{f.replace('_', ' ')} of {name}") for f in wanted if getattr(sheet, f) is None]
+    wanted = LASTING_NEEDS.get(kind, ("rated_power",))
+    if getattr(sheet, "control", "") == "resistance":
+        wanted = ("resistance",)
+    absent = [field for field in wanted if getattr(sheet, field) is None]
+    gaps = [Missing(sheet_pointer(ctx, name, field), f"{field.replace('_', ' ')} of {name}") for field in absent]
     return gaps or list(ctx.results["pack"].missing)
 
 
@@ -126,7 +134,7 @@ def branch_fuse_current(ctx: Context) -> Iterable[Outcome]:
     "fuse-start-surges",
     "warning",
     needs=BRANCHES,
-    checks="The surge of the capacitors behind a fuse, at every start of the vehicle's life, does not wear the fuse out.",
+    checks="The surge of the capacitors behind a fuse does not wear it out over all starts of the vehicle's life.",
     why="Each surge strains the fuse's element a little; worn, it opens years later without a fault.",
     sources=("FUSE-GUIDE#pulse cycle life", "DATASHEET#I2t of the fuse"),
     failing=(("parts/fuse-15.yaml", "melting_joule_integral", "0.5 A²s"),),

@@ -95,7 +95,12 @@ LIMITS: tuple[Limit, ...] = (
     ),
     *_rows("orange", "least", ("fsae-2026", 1.0, "FSAE-2026#EV.6.3.4"), ("un-r100", 1.0, "UN-R100#5.1.1.5.3")),
     # Cells, modules and what hangs on the bus.
-    *_rows("sense_at_cell", "least", ("fsae-2026", 1.0, "FSAE-2026#EV.7.4.3"), ("workshop", 1.0, "PRACTICE#sense fuse")),
+    *_rows(
+        "sense_at_cell",
+        "least",
+        ("fsae-2026", 1.0, "FSAE-2026#EV.7.4.3"),
+        ("workshop", 1.0, "PRACTICE#sense fuse"),
+    ),
     *_rows("cell_temperature_c", "most", ("fsae-2026", 60.0, "FSAE-2026#EV.7.5.2")),
     *_rows("sensor_distance_m", "most", ("fsae-2026", 0.010, "FSAE-2026#EV.7.5.4")),
     *_rows("temperature_share", "least", ("fsae-2026", 0.20, "FSAE-2026#EV.7.5.5")),

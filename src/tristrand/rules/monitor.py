@@ -1,4 +1,4 @@
-"""HV273 to HV278 and HV282: the battery monitor against the cells' own limits and against what driving asks."""
+"""HV273 to HV278: what the battery monitor reads and where it trips, against the cells' own limits."""
 
 from collections.abc import Iterable, Iterator
 from typing import Any, NamedTuple
@@ -191,12 +191,11 @@ def sense_wire_protection(ctx: Context) -> Iterable[Outcome]:
     race = "fsae-2026" in ctx.rule_sets
     at_cell = ctx.limit_if_set()
     for pack in watched(ctx):
-        gaps = pack.gaps(
-            ("sense_protection", "sense_wire_voltage"), ("modules", "cells_in_series", "cell_voltage")
-        )
-        guard = pack.monitor.sense_protection if pack.monitor is not None else None
+        gaps = pack.gaps(("sense_protection", "sense_wire_voltage"), ("modules", "cells_in_series", "cell_voltage"))
+        guard: Any = pack.monitor.sense_protection if pack.monitor is not None else None
         if guard is not None and guard.rated_voltage is None:
-            gaps.append(Missing(pack.at("sense_protection/rated_voltage"), f"rated voltage of the sense protection of {pack.id}"))
+            what = f"rated voltage of the sense wire protection of {pack.id}"
+            gaps.append(Missing(pack.at("sense_protection/rated_voltage"), what))
         highest = highest_v(ctx)
         if gaps or highest is None or pack.figures.module is None:
             yield ctx.open(gaps or ctx.results["pack"].missing)
@@ -347,88 +346,3 @@ def temperature_sensors(ctx: Context) -> Iterable[Outcome]:
                 "<", 1e3 * near.value, near.source, basis=distance.basis, subject=f"a sensor of {pack.id}",
                 bad="sits so far along the busbar that it reads the busbar", good="sits near the cell's terminal",
             )  # fmt: skip
-
-
-@rule(
-    "HV282",
-    "monitor-trips",
-    "error",
-    needs=CELLS,
-    checks=(
-        "The monitor's current trips come before the limits of the pack, and neither they nor the under-voltage trip "
-        "come within what any case asks."
-    ),
-    why="A trip too late lets the cells overheat; a trip too early opens the contactors at full load, in traffic.",
-    sources=("DATASHEET#pack current", "DATASHEET#pack peak current", "DATASHEET#pack charge current", CELL_VOLTAGE),
-    failing=((HV_FILE, "parts/pack/monitor/over_current_discharge", "{current: 100 A, time: 10 s}"),),
-)
-def monitor_trips(ctx: Context) -> Iterable[Outcome]:
-    """Discharge against peak limit and its time, charge against its limit; the mean cell stands for the lowest."""
-    for pack in watched(ctx):
-        gaps = pack.gaps(("over_current_discharge", "over_current_charge", "answer_time"), ("charge_current",))
-        sheet = pack.sheet
-        peak = "discharge_current_peak" if sheet.discharge_current_peak is not None else "discharge_current"
-        gaps += pack.gaps((), (peak, *(("discharge_peak_time",) if peak.endswith("peak") else ())))
-        if gaps:
-            yield ctx.open(gaps)
-            continue
-        yield from _before_limits(ctx, pack, peak)
-        yield from _beyond_cases(ctx, pack)
-
-
-def _before_limits(ctx: Context, pack: Watched, peak: str) -> Iterable[Outcome]:
-    """Trips against what the pack stands."""
-    out, back = pack.monitor.over_current_discharge, pack.monitor.over_current_charge
-    subject = f"the monitor of {pack.id}"
-    for field, trip, limit, source in (
-        ("over_current_discharge", out, getattr(pack.sheet, peak), "DATASHEET#pack peak current"),
-        ("over_current_charge", back, pack.sheet.charge_current, "DATASHEET#pack charge current"),
-    ):
-        doing = "discharging" if trip is out else "charging"
-        yield ctx.compare(
-            pack.at(field), f"trip, {doing}", (trip.current.low, trip.current.high), "A", "<=", limit.low, source,
-            basis=limit.basis, subject=subject, bad=f"lets more current pass than the pack stands {doing}",
-            good=f"trips before the pack's limit, {doing}",
-        )  # fmt: skip
-    if peak.endswith("peak"):
-        time = pack.sheet.discharge_peak_time
-        yield ctx.compare(
-            pack.at("over_current_discharge"), "time to the opening order",
-            out.time.high + pack.monitor.answer_time.high, "s", "<=", time.low, "DATASHEET#pack peak current",
-            basis=time.basis, subject=subject, bad="waits longer than the pack stands its peak current",
-            good="does not wait longer than the pack stands its peak current", note="trip time and answer time",
-        )  # fmt: skip
-
-
-def _beyond_cases(ctx: Context, pack: Watched) -> Iterable[Outcome]:
-    """Trips against what the cases ask."""
-    operating = ctx.results["operating"]
-    if not operating.cases:
-        yield ctx.open(operating.missing)
-        return
-    for field, doing in (("over_current_discharge", "driving"), ("over_current_charge", "charging")):
-        trip = getattr(pack.monitor, field)
-        lasting = [
-            (c.flows[pack.id].current_a, c.case)
-            for c in operating.cases.values()
-            if pack.id in c.flows and (c.case == "charge") == (doing == "charging")
-            if c.duration_s == 0 or c.duration_s >= trip.time.low
-        ]
-        if lasting:
-            current, case = max(lasting)
-            yield ctx.compare(
-                pack.at(field), f"pack current in case {case}", current, "A", "<=", trip.current.low,
-                "DATASHEET#pack current", subject=f"the monitor of {pack.id}",
-                bad=f"opens the contactors in case {case}, under load", good=f"does not trip in case {case}",
-            )  # fmt: skip
-    if pack.gaps(("under_voltage", "voltage_error")) or not pack.figures.loaded_case:
-        return
-    case = pack.figures.loaded_case
-    yield ctx.compare(
-        pack.at("under_voltage"), f"lowest mean cell voltage in case {case}", pack.figures.loaded_v, "V", ">=",
-        pack.figures.earliest_under_v, CELL_VOLTAGE, subject=f"the monitor of {pack.id}",
-        bad=f"takes the sag of case {case} for an empty cell and opens the contactors under load",
-        good=f"does not trip on the sag of case {case}", note="its trip and the error of its reading",
-    )  # fmt: skip
-
-

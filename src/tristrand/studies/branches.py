@@ -150,10 +150,8 @@ def study(
 def _bus(data: BranchInputs, packs: PackResult, precharge: PrechargeResult) -> _Bus:
     if len(packs.packs) < len(data.circuit.packs) or not packs.packs:
         return _Bus(NAN, NAN, NAN, NAN, frozenset())
-    low, high = (
-        [chain.volts for chain in chains(data.circuit, {name: end(f) for name, f in packs.packs.items()})]
-        for end in (lambda f: f.minimum_v, lambda f: f.maximum_v)
-    )
+    ends = ({n: f.minimum_v for n, f in packs.packs.items()}, {n: f.maximum_v for n, f in packs.packs.items()})
+    low, high = ([chain.volts for chain in chains(data.circuit, end)] for end in ends)
     left = precharge.residual_v
     if not precharge.bypassed and not precharge.missing:
         left = max(high)  # without precharge the contactors close on the whole voltage
@@ -196,16 +194,15 @@ def _lasting(branch: Branch, device: DeviceData, bus: _Bus) -> Branch:
     if not ends or math.isnan(device.output_w) or math.isnan(device.efficiency) or math.isnan(bus.highest_v):
         return branch._replace(words="")
     low = min(max(ends), bus.highest_v)
-    amps = converter_input_range_a(
-        device.output_w, low, bus.highest_v, device.least_efficiency, device.least_efficiency
-    )
-    largest, limited = float(amps.largest_a), float(amps.largest_a) > device.limit_a
-    words = "its input current limit" if limited else "rated power at the lowest voltage at which it runs"
+    share = device.least_efficiency
+    drawn = converter_input_range_a(device.output_w, low, bus.highest_v, share, share)
+    largest, least = float(drawn.largest_a), float(drawn.at_highest_v_a)
+    limited = largest > device.limit_a
     return branch._replace(
         lasting_a=min(largest, device.limit_a),
         lasting_v=low,
-        least_a=min(float(amps.at_highest_v_a), device.limit_a),
-        words=words,
+        least_a=min(least, device.limit_a),
+        words="its input current limit" if limited else "rated power at the lowest voltage at which it runs",
     )
 
 
@@ -287,7 +284,8 @@ def _surge(
     """Capacitors behind the fuse, charged through the branch alone: the other capacitors hold the bus up."""
     behind = set(made.devices)
     ohms = {item.id: item.ohm_20c for item in data.circuit.leads}
-    ohms |= {item.id: item.ohm for item in (*data.circuit.series, *data.circuit.contacts)}
+    ohms |= {item.id: item.ohm for item in data.circuit.series}
+    ohms |= {item.id: item.ohm for item in data.circuit.contacts}
     users = {item: {name for name, way in needed.items() if item in way} for name in behind for item in needed[name]}
     ohm = math.fsum(ohms[item] for item, names in users.items() if names == behind)
     farad = math.fsum(d.farad.high for d in data.circuit.devices if d.id in behind)

@@ -108,7 +108,8 @@ def _end(datum: Datum | None, end: str) -> float:
 def _data(design: Design, pack_id: str, sheet: Any, monitor: Any) -> CellData:
     table = sheet.open_circuit_voltage
     # Of cells that rest, the high end of the table reaches the trip first.
-    rest = tuple(zip((d.high for d in table.voltage), (d.value for d in table.state_of_charge), strict=True)) if table else ()
+    volts, charge = (table.voltage, table.state_of_charge) if table is not None else ((), ())
+    rest = tuple((v.high, s.value) for v, s in zip(volts, charge, strict=True))
     link = sheet.cell_fuse.rated_current if sheet.cell_fuse is not None else None
     fuses: tuple[tuple[str, float], ...] = ()
     if link is not None:
@@ -249,10 +250,10 @@ def _trip_lines(pack: CellData, figures: CellFigures) -> Iterator[Working]:
     for symbol, words, sign, trip, value, unit, error in (
         ("v_max", "highest cell voltage that passes unseen", "+", t.over_v, figures.over_v, "V", error_v),
         ("v_min", "lowest cell voltage that passes unseen", "-", t.under_v, figures.under_v, "V", error_v),
-        ("T_max", "hottest cell that passes unseen, discharging", "+", t.hot_c, figures.hot_c, "°C", error_c),
-        ("T_cmax", "hottest cell that passes unseen, charging", "+", t.hot_charge_c, figures.hot_charge_c, "°C", error_c),
-        ("T_min", "coldest cell that passes unseen, discharging", "-", t.cold_c, figures.cold_c, "°C", error_c),
-        ("T_cmin", "coldest cell that passes unseen, charging", "-", t.cold_charge_c, figures.cold_charge_c, "°C", error_c),
+        ("T_max", "hottest cell that passes unseen, discharged", "+", t.hot_c, figures.hot_c, "°C", error_c),
+        ("T_c", "hottest cell that passes unseen, charged", "+", t.hot_charge_c, figures.hot_charge_c, "°C", error_c),
+        ("T_min", "coldest cell that passes unseen, discharged", "-", t.cold_c, figures.cold_c, "°C", error_c),
+        ("T_f", "coldest cell that passes unseen, charged", "-", t.cold_charge_c, figures.cold_charge_c, "°C", error_c),
     ):  # fmt: skip
         if not math.isnan(value):
             yield working(name, symbol, words, f"trip {sign} e", value, unit, READING, trip=(trip, unit), e=error)

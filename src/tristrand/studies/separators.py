@@ -30,7 +30,8 @@ def in_series_with_packs(circuit: HvCircuit) -> Mapping[str, tuple[str, ...]]:
 @lru_cache(maxsize=64)
 def _by_devices(every: Edges) -> Mapping[str, tuple[str, ...]]:
     some = tuple(e for e in every if e.kind in CONDUCTING or e.kind == "pack")
-    return MappingProxyType({e.id: found for e in every if e.kind in DEVICES and (found := _parting(some, e)) is not None})
+    ways = {e.id: _parting(some, e) for e in every if e.kind in DEVICES}
+    return MappingProxyType({name: way for name, way in ways.items() if way is not None})
 
 
 @lru_cache(maxsize=64)
