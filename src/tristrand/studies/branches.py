@@ -239,7 +239,7 @@ def _aged_v(powers: Mapping[str, float], packs: PackResult, drop_v: float) -> fl
     if len(packs.packs) != 1:
         return NAN
     ((name, figures),) = packs.packs.items()
-    return _tired_v(figures, powers.get(name, NAN)) - drop_v
+    return max(_tired_v(figures, powers.get(name, NAN)) - drop_v, 0.0)
 
 
 def _tired_v(figures: PackFigures, power_w: float) -> float:
@@ -327,8 +327,10 @@ def _workings(
 ) -> Iterator[Working]:
     for device in data.devices:
         yield from _device_lines(device, branches[device.id])
-    for fuse in fuses.values():
-        yield from _fuse_lines(fuse)
+    for given in data.fuses:
+        if given.id in fuses:
+            yield from _hot_line(given, fuses[given.id])
+            yield from _fuse_lines(fuses[given.id])
     for trunk in trunks.values():
         if not math.isnan(trunk.sum_a):
             method = f"fuses of {', '.join(trunk.devices)}, or their own current, added up"
@@ -356,6 +358,13 @@ def _device_lines(device: DeviceData, branch: Branch) -> Iterator[Working]:
         words = "lowest voltage at its terminals, pack emptiest and at the end of its life, same power"
         method = "smaller root of the power equation, less the drop of the leads"
         yield found(name, "V_aged", words, branch.aged_v, "V", "CLOSED-FORM#power equation", method)
+
+
+def _hot_line(given: FuseData, fuse: BranchFuse) -> Iterator[Working]:
+    if not math.isnan(fuse.hot_a):
+        inputs_ = {"I_N": (given.rated_a, "A"), "k": (given.share, "1"), "T": (given.ambient_c, "°C")}
+        law, words = "k*I_N*min(sqrt((130 - T)/(130 - 25)), 1)", "what it carries for ever in the air round it"
+        yield working(fuse.fuse, "I_hot", words, law, fuse.hot_a, "A", "FUSE-GUIDE#ambient factor", **inputs_)
 
 
 def _fuse_lines(fuse: BranchFuse) -> Iterator[Working]:
