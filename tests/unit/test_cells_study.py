@@ -1,4 +1,4 @@
-"""Cells, modules and branches on small designs: numbers worked by hand, and the graph against pulling parts one by one."""
+"""Cells, modules and branches on small designs: numbers worked by hand, the graph against pulling part by part."""
 
 import math
 from pathlib import Path
@@ -110,7 +110,11 @@ def test_share_of_cells_read_counts_every_cell() -> None:
 
 
 def test_links_by_hand() -> None:
-    edits = (Edit(PACK, "cells_in_parallel", "4"), Edit(PACK, "cell_capacity", "18 Ah"), Edit(PACK, "cell_fuse", "{rated_current: 30 A ± 10 %}"))  # fmt: skip
+    edits = (
+        Edit(PACK, "cells_in_parallel", "4"),
+        Edit(PACK, "cell_capacity", "18 Ah"),
+        Edit(PACK, "cell_fuse", "{rated_current: 30 A ± 10 %}"),
+    )
     f = figures_of(*edits)
     assert f.links_a == pytest.approx(4 * 27.0)
     assert f.series_fuses == (("main_fuse", 160.0),)
@@ -139,7 +143,7 @@ def test_brake_trip_by_hand() -> None:
 
 
 def test_what_is_not_given_is_nan_and_named() -> None:
-    files = {name: data for name, data in starter_files().items()}
+    files = dict(starter_files())
     text = files[HV].decode()
     start, end = text.index("    monitor:"), text.index("  disconnect: {")
     files[HV] = (text[:start] + text[end:]).encode()

@@ -125,7 +125,8 @@ def branches_tables(result: BranchesResult, design: Design) -> list[Table]:
         note = (
             f"Needed: to outlive {pulses} starts. Behind a branch fuse the other capacitors hold the bus up, and the "
         )
-        note += "branch alone limits the surge. For ever in its air: share of the rating and a factor for the air round it (from memory: confirm it)."
+        note += "branch alone limits the surge. For ever in its air: the share of its rating, and a factor for hot air "
+        note += "that is from memory."
         tables.append(Table("Fuses and the surge of every start", columns, fuses, note, wide=True))
     trunks = tuple(
         row(

@@ -102,7 +102,7 @@ def branch_fuse_current(ctx: Context) -> Iterable[Outcome]:
     result, limit, none = ctx.results["branches"], ctx.limit(), True
     for name, fuse in result.fuses.items():
         kinds = {result.branches[device].kind for device in fuse.devices}
-        if "inverter" in kinds:
+        if "inverter" in kinds or not fuse.devices:
             continue
         none = False
         rated = ctx.design.sheet_of(name).rated_current

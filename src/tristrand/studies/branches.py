@@ -28,8 +28,8 @@ from tristrand.studies.results import (
     found,
     working,
 )
-from tristrand.studies.separators import needed_by_devices
-from tristrand.studies.topology import chains, protecting_fuses
+from tristrand.studies.separators import in_series_with_packs, needed_by_devices
+from tristrand.studies.topology import chains, feeding_fuses, protecting_fuses
 
 NAN = math.nan
 PULSES = 100_000
@@ -220,9 +220,9 @@ def _low(branch: Branch, device: DeviceData, operating: OperatingResult, packs: 
     branch = branch._replace(low_v=worst.lowest_v[name], low_case=worst.case)
     if device.kind != "dcdc":
         return branch
-    aged = min((_aged_v(c.pack_power_w, packs, c.drop_v.get(name, 0.0)) for c in cases), default=NAN)
+    tired = [_aged_v(c.pack_power_w, packs, c.drop_v.get(name, 0.0)) for c in cases]
     # A tired pack never does better than a new one; several packs are not reckoned.
-    aged = NAN if math.isnan(aged) else min(aged, branch.low_v)
+    aged = NAN if any(map(math.isnan, tired)) else min(*tired, branch.low_v)
     branch = branch._replace(aged_v=aged, off_v=device.off_v)
     if math.isnan(device.output_w) or math.isnan(device.least_efficiency):
         return branch
@@ -260,15 +260,16 @@ def _fuse(
 ) -> BranchFuse | None:
     """The surge through one fuse at every start, and what the devices behind it may take for long."""
     behind = tuple(name for name, way in needed.items() if fuse.id in way)
-    if not behind:
+    if not behind and not any(fuse.id in way for way in in_series_with_packs(data.circuit).values()):
         return None
     kinds = {branches[name].kind for name in behind}
-    lasting = NAN if "inverter" in kinds else math.fsum(branches[name].lasting_a for name in behind)
+    lasting = NAN if not behind or "inverter" in kinds else math.fsum(branches[name].lasting_a for name in behind)
     hot = NAN
     if not math.isnan(fuse.ambient_c) and fuse.ambient_c < 130 and fuse.rated_a > 0 and fuse.share > 0:
         hot = float(continuous_current_a(fuse.rated_a, ambient_factor(fuse.ambient_c), fuse.share))
     made = BranchFuse(fuse.id, behind, lasting, fuse.share, hot, NAN, NAN, NAN, NAN, data.starts, NAN, "")
-    if len(behind) == len(needed) and len(needed) > 1:
+    # A fuse of one pack among several in parallel takes a part of the surge of all: the whole counts.
+    if not behind or (len(behind) == len(needed) and len(needed) > 1):
         joule, words = bus.surge_a2s, "closing surge of precharge, whole bus"
         made = made._replace(step_v=bus.residual_v, joule_a2s=joule, words=words)
     else:
@@ -289,7 +290,7 @@ def _surge(
     users = {item: {name for name, way in needed.items() if item in way} for name in behind for item in needed[name]}
     ohm = math.fsum(ohms[item] for item, names in users.items() if names == behind)
     farad = math.fsum(d.farad.high for d in data.circuit.devices if d.id in behind)
-    step = bus.highest_v if live else bus.residual_v
+    step = bus.highest_v if live else abs(bus.residual_v)
     words = "connected to a bus that is up" if live else "what precharge leaves as the main contactors close"
     made = made._replace(step_v=step, ohm=ohm, farad=farad, words=words)
     if not (ohm > 0 and farad > 0) or math.isnan(step):
@@ -307,15 +308,18 @@ def _trunks(
     for name, branch in branches.items():
         only = [rated[item] for item in _alone(needed, name) if item in rated]
         own[name] = min(only) if only else branch.lasting_a
-    guards = protecting_fuses(data.circuit)
+    guards, ways = protecting_fuses(data.circuit), feeding_fuses(data.circuit)
     found_: dict[str, Trunk] = {}
     for lead in data.circuit.leads:
         behind = tuple(name for name, way in needed.items() if lead.id in way)
         if len(behind) < 2 or not lead.cable:
             continue
-        fuses = guards.get(lead.id, ())
-        fuse = min(fuses, key=lambda name: (math.isnan(rated[name]), rated[name]), default="")
-        found_[lead.id] = Trunk(lead.id, behind, math.fsum(own[n] for n in behind), fuse, rated.get(fuse, NAN))
+        # Where no fuse guards it against all packs at once, one of each pack adds up.
+        chosen = [min(way, key=lambda name: rated[name]) for way in (guards.get(lead.id),) if way]
+        chosen = chosen or [min(way, key=lambda name: rated[name]) for way in ways.get(lead.id, ())]
+        own_a = math.fsum(rated[name] for name in chosen) if chosen else NAN
+        total = math.fsum(own[name] for name in behind)
+        found_[lead.id] = Trunk(lead.id, behind, total, " and ".join(chosen), own_a)
     return found_
 
 
