@@ -4,7 +4,7 @@ import math
 
 from tristrand.design import Datum, Design
 from tristrand.papers.tables import Cell, Row, Table, pairs, row, value
-from tristrand.studies.results import Branch, BranchesResult, BranchFuse, CellFigures, CellsResult, Portion
+from tristrand.studies.results import Branch, BranchesResult, BranchFuse, CellFigures, CellsResult, Portion, Trunk
 
 STARTS = {
     "with_bus": "by itself as the bus rises: it loads precharge",
@@ -97,50 +97,49 @@ def _reads(name: str, figures: CellFigures, design: Design) -> list[tuple[str, s
 
 def branches_tables(result: BranchesResult, design: Design) -> list[Table]:
     """What every device may take for long, converters at a low voltage, fuses against surges, common conductors."""
-    tables = []
-    if result.branches:
-        columns = ("Device", "Largest lasting current", "Because of", "Fuses in its way", "Starts")
-        rows = tuple(_branch(branch) for branch in result.branches.values())
-        note = "What the device may take for ever, whatever the cases ask."
-        tables.append(Table("Devices on the bus", columns, rows, note, wide=True))
-    converters = tuple(_converter(b) for b in result.branches.values() if b.kind == "dcdc")
-    if converters:
-        columns = (
-            "DC-DC converter", "Lowest voltage, new pack", "Aged pack", "Turns off below", "Full output from",
-            "Output left", "Input current, lowest to highest voltage",
-        )  # fmt: skip
-        note = "Aged: emptiest, at the end of its life, the same power. Output left: at the aged pack's lowest voltage."
-        tables.append(Table("Converters at a low bus voltage", columns, converters, note, wide=True))
-    fuses = tuple(_fuse(fuse, design) for fuse in result.fuses.values())
-    if fuses:
-        columns = (
-            "Fuse",
-            "Surge at every start",
-            "I²t of it",
-            "Melting I²t needed",
-            "Melting I²t of its sheet",
-            "For ever in its air",
-        )
-        pulses = next(iter(result.fuses.values())).pulses
-        note = (
-            f"Needed: to outlive {pulses} starts. Behind a branch fuse the other capacitors hold the bus up, and the "
-        )
-        note += "branch alone limits the surge. For ever in its air: the share of its rating, and a factor for hot air "
-        note += "that is from memory."
-        tables.append(Table("Fuses and the surge of every start", columns, fuses, note, wide=True))
-    trunks = tuple(
-        row(
-            t.lead,
-            ", ".join(t.devices),
-            value(t.sum_a, "A", 3),
-            f"{t.fuse}, {value(t.fuse_a, 'A', 3)}" if t.fuse else "none",
-        )
-        for t in result.trunks.values()
-    )
-    if trunks:
-        columns = ("Cable", "Feeds", "Sum of what protects these", "Its own fuse")
-        tables.append(Table("Cables in front of several devices", columns, trunks, wide=True))
-    return tables
+    tables = [
+        _devices(tuple(_branch(branch) for branch in result.branches.values())),
+        _converters(tuple(_converter(b) for b in result.branches.values() if b.kind == "dcdc")),
+        _surges(result, tuple(_fuse(fuse, design) for fuse in result.fuses.values())),
+        _trunks(tuple(_trunk(trunk) for trunk in result.trunks.values())),
+    ]
+    return [table for table in tables if table.rows]
+
+
+def _devices(rows: tuple[Row, ...]) -> Table:
+    columns = ("Device", "Largest lasting current", "Because of", "Fuses in its way", "Starts")
+    return Table("Devices on the bus", columns, rows, "What it may take for ever, whatever the cases ask.", wide=True)
+
+
+def _converters(rows: tuple[Row, ...]) -> Table:
+    columns = (
+        "DC-DC converter", "Lowest voltage, new pack", "Aged pack", "Turns off below", "Full output from",
+        "Output left", "Input current, lowest to highest voltage",
+    )  # fmt: skip
+    note = "Aged: emptiest, at the end of its life, the same power. Output left: at the aged pack's lowest voltage."
+    return Table("Converters at a low bus voltage", columns, rows, note, wide=True)
+
+
+def _surges(result: BranchesResult, rows: tuple[Row, ...]) -> Table:
+    columns = (
+        "Fuse", "Surge at every start", "I²t of it", "Melting I²t needed", "Melting I²t of its sheet",
+        "For ever in its air",
+    )  # fmt: skip
+    pulses = max((fuse.pulses for fuse in result.fuses.values()), default=0)
+    note = f"Needed: to outlive {pulses} starts. Behind a branch fuse the other capacitors hold the bus up, and the "
+    note += "branch alone limits the surge. For ever in its air: the share of its rating, and a factor for hot air "
+    note += "that is from memory."
+    return Table("Fuses and the surge of every start", columns, rows, note, wide=True)
+
+
+def _trunks(rows: tuple[Row, ...]) -> Table:
+    columns = ("Cable", "Feeds", "Sum of what protects these", "Its own fuse")
+    return Table("Cables in front of several devices", columns, rows, wide=True)
+
+
+def _trunk(trunk: Trunk) -> Row:
+    fuse = f"{trunk.fuse}, {value(trunk.fuse_a, 'A', 3)}" if trunk.fuse else "none"
+    return row(trunk.lead, ", ".join(trunk.devices), value(trunk.sum_a, "A", 3), fuse)
 
 
 def _branch(branch: Branch) -> Row:

@@ -76,7 +76,7 @@ def _power_gaps(ctx: Context, name: str, kind: str) -> list[Missing]:
     """What a device's largest lasting current needs and its sheet does not give."""
     sheet = ctx.design.sheet_of(name)
     wanted = LASTING_NEEDS.get(kind, ("rated_power",))
-    if getattr(sheet, "control", "") == "resistance":
+    if kind == "heater" and sheet.control == "resistance":
         wanted = ("resistance",)
     absent = [field for field in wanted if getattr(sheet, field) is None]
     gaps = [Missing(sheet_pointer(ctx, name, field), f"{field.replace('_', ' ')} of {name}") for field in absent]
@@ -158,10 +158,10 @@ def _surge_gaps(ctx: Context, fuse: BranchFuse) -> list[Missing]:
     """Capacitances that the sheets of the devices behind a fuse lack, or why else the surge is not known."""
     gaps = []
     for name in fuse.devices:
-        sheet = ctx.design.sheet_of(name)
-        for field in ("bus_capacitance", "input_capacitance", "output_capacitance"):
-            if hasattr(sheet, field) and getattr(sheet, field) is None:
-                gaps.append(Missing(sheet_pointer(ctx, name, field), f"capacitance across the bus of {name}"))
+        kind = ctx.results["branches"].branches[name].kind
+        field = {"inverter": "bus_capacitance", "charger": "output_capacitance"}.get(kind, "input_capacitance")
+        if getattr(ctx.design.sheet_of(name), field) is None:
+            gaps.append(Missing(sheet_pointer(ctx, name, field), f"capacitance across the bus of {name}"))
     if not gaps and not ctx.results["precharge"].missing and not ctx.results["pack"].missing:
         gaps = [Missing("studies/precharge", f"the surge through {fuse.fuse} as the contactors close")]
     return gaps

@@ -7,7 +7,7 @@ a contactor of the branch connects them to a bus that is up.
 
 import math
 from collections.abc import Iterator, Mapping
-from typing import NamedTuple
+from typing import Any, NamedTuple, cast
 
 from tristrand.design import Datum, Design
 from tristrand.physics.fuses import ambient_factor, continuous_current_a, needed_melting_a2s
@@ -44,21 +44,22 @@ class DeviceData(NamedTuple):
     """A device across the bus; what its sheet does not give is nan, an input limit that is not there inf.
 
     ``least_v``: lowest voltage at which it may still run. ``off_v``: a converter's turn-off voltage, the end of its
-    tolerance that turns off first. ``amps``: current that the sheet states for it.
+    tolerance that turns off first. ``efficiency``: its low end. ``plain``: a plain resistance of ``ohm``. ``amps``:
+    current that the sheet states for it.
     """
 
     id: str
     kind: str
-    starts: str
-    least_v: float
-    off_v: float
-    output_w: float
-    efficiency: float
-    least_efficiency: float
-    limit_a: float
-    least_limit_a: float
-    ohm: float
-    amps: float
+    starts: str = ""
+    least_v: float = NAN
+    off_v: float = NAN
+    output_w: float = NAN
+    efficiency: float = NAN
+    limit_a: float = math.inf
+    least_limit_a: float = math.inf
+    ohm: float = NAN
+    plain: bool = False
+    amps: float = NAN
 
 
 class FuseData(NamedTuple):
@@ -98,28 +99,33 @@ def _end(datum: Datum | None, end: str, default: float = NAN) -> float:
 
 
 def _device(design: Design, part_id: str, kind: str) -> DeviceData:
-    sheet = design.sheet_of(part_id)
-    amps = {"charger": "output_current", "inverter": "continuous_current"}.get(kind)
-    # Without a turn-off voltage it turns off where it turns on, without both where its working range ends.
-    known = [getattr(sheet, name, None) for name in ("turn_off_voltage", "turn_on_voltage")]
+    """One device; what sheets of its kind do not have is never asked for, since that costs a millisecond."""
+    sheet, part = design.sheet_of(part_id), cast("Any", design.high_voltage.parts[part_id])
     floor = sheet.voltage.minimum if sheet.voltage is not None else None
-    offs = [datum for datum in (*known, floor) if datum is not None]
-    limit = getattr(sheet, "input_current_limit", None)
-    efficiency = getattr(sheet, "efficiency", None)
-    plain = kind == "heater" and sheet.control == "resistance"
-    return DeviceData(
-        id=part_id,
-        kind=kind,
-        starts=getattr(design.high_voltage.parts[part_id], "starts", ""),
-        least_v=min((d.low for d in (known[0], floor) if d is not None), default=NAN),
-        off_v=offs[0].high if kind == "dcdc" and offs else NAN,
-        output_w=_end(getattr(sheet, "rated_power", None), "high") if kind in ("dcdc", "heater") else NAN,
-        efficiency=_end(efficiency, "value") if kind == "dcdc" else 1.0,
-        least_efficiency=_end(efficiency, "low") if kind == "dcdc" else 1.0,
-        limit_a=_end(limit, "high", math.inf),
-        least_limit_a=_end(limit, "low", math.inf),
-        ohm=_end(sheet.resistance, "low") if plain else NAN,
-        amps=_end(getattr(sheet, amps), "high") if amps else NAN,
+    device = DeviceData(id=part_id, kind=kind, least_v=_end(floor, "low"))
+    if kind == "dcdc":
+        return _converter(device, sheet, floor)._replace(starts=part.starts)
+    if kind == "heater":
+        return device._replace(
+            starts=part.starts,
+            output_w=_end(sheet.rated_power, "high"),
+            efficiency=1.0,
+            ohm=_end(sheet.resistance, "low") if sheet.control == "resistance" else NAN,
+            plain=sheet.control == "resistance",
+        )
+    return device._replace(amps=_end(sheet.output_current if kind == "charger" else sheet.continuous_current, "high"))
+
+
+def _converter(device: DeviceData, sheet: Any, floor: Datum | None) -> DeviceData:
+    # Without a turn-off voltage it turns off where it turns on, without both where its working range ends.
+    offs = [datum for datum in (sheet.turn_off_voltage, sheet.turn_on_voltage, floor) if datum is not None]
+    return device._replace(
+        least_v=min((d.low for d in (sheet.turn_off_voltage, floor) if d is not None), default=NAN),
+        off_v=offs[0].high if offs else NAN,
+        output_w=_end(sheet.rated_power, "high"),
+        efficiency=_end(sheet.efficiency, "low"),
+        limit_a=_end(sheet.input_current_limit, "high", math.inf),
+        least_limit_a=_end(sheet.input_current_limit, "low", math.inf),
     )
 
 
@@ -139,7 +145,7 @@ def study(
     """Every branch for itself, every fuse with what stands behind it, and conductors in front of several branches."""
     needed = needed_by_devices(data.circuit)
     bus = _bus(data, packs, precharge)
-    branches = {d.id: _branch(data, d, needed.get(d.id, ()), bus, operating, packs) for d in data.devices}
+    branches = {d.id: _branch(data, d, needed, bus, operating, packs) for d in data.devices}
     fuses = {fuse.id: made for fuse in data.fuses if (made := _fuse(data, fuse, needed, branches, bus)) is not None}
     trunks = _trunks(data, needed, branches)
     lines = Later(lambda: list(_workings(data, branches, fuses, trunks)))
@@ -161,12 +167,13 @@ def _bus(data: BranchInputs, packs: PackResult, precharge: PrechargeResult) -> _
 def _branch(
     data: BranchInputs,
     device: DeviceData,
-    way: tuple[str, ...],
+    needed: Mapping[str, tuple[str, ...]],
     bus: _Bus,
     operating: OperatingResult,
     packs: PackResult,
 ) -> Branch:
-    own = set(_alone(needed_by_devices(data.circuit), device.id))
+    way = needed.get(device.id, ())
+    own = set(_alone(needed, device.id))
     fuses = tuple(f.id for f in data.fuses if f.id in way)
     contactors = tuple(c.id for c in data.circuit.contacts if c.id in own)
     live = any(c in data.charge_contactors or c in bus.held_open for c in contactors)
@@ -186,7 +193,7 @@ def _lasting(branch: Branch, device: DeviceData, bus: _Bus) -> Branch:
     if device.kind in ("charger", "inverter"):
         words = "output current of its sheet" if device.kind == "charger" else "continuous current of its sheet"
         return branch._replace(lasting_a=device.amps, words=words)
-    if not math.isnan(device.ohm):
+    if device.plain:
         amps = bus.highest_v / device.ohm
         return branch._replace(lasting_a=amps, lasting_v=bus.highest_v, words="plain resistance at the highest voltage")
     # It runs down to its own floor or to the least voltage of the pack, whichever is higher.
@@ -194,7 +201,7 @@ def _lasting(branch: Branch, device: DeviceData, bus: _Bus) -> Branch:
     if not ends or math.isnan(device.output_w) or math.isnan(device.efficiency) or math.isnan(bus.highest_v):
         return branch._replace(words="")
     low = min(max(ends), bus.highest_v)
-    share = device.least_efficiency
+    share = device.efficiency
     drawn = converter_input_range_a(device.output_w, low, bus.highest_v, share, share)
     largest, least = float(drawn.largest_a), float(drawn.at_highest_v_a)
     limited = largest > device.limit_a
@@ -224,13 +231,13 @@ def _low(branch: Branch, device: DeviceData, operating: OperatingResult, packs: 
     # A tired pack never does better than a new one; several packs are not reckoned.
     aged = NAN if any(map(math.isnan, tired)) else min(*tired, branch.low_v)
     branch = branch._replace(aged_v=aged, off_v=device.off_v)
-    if math.isnan(device.output_w) or math.isnan(device.least_efficiency):
+    if math.isnan(device.output_w) or math.isnan(device.efficiency):
         return branch
     full, at = 0.0, branch.low_v if math.isnan(aged) else aged
     left = device.output_w
     if math.isfinite(device.least_limit_a):
-        full = float(full_output_from_v(device.output_w, device.least_limit_a, device.least_efficiency))
-        left = float(browned_out_w(at, device.least_limit_a, device.least_efficiency, device.output_w))
+        full = float(full_output_from_v(device.output_w, device.least_limit_a, device.efficiency))
+        left = float(browned_out_w(at, device.least_limit_a, device.efficiency, device.output_w))
     return branch._replace(full_from_v=full, rated_w=device.output_w, left_w=0.0 if at < device.off_v else left)
 
 
@@ -347,7 +354,7 @@ def _device_lines(device: DeviceData, branch: Branch) -> Iterator[Working]:
     if not math.isnan(branch.lasting_a):
         words = f"largest lasting current: {branch.words}"
         if branch.words.startswith("rated power"):
-            given = {"P": power, "eta": (device.least_efficiency, "1"), "V": (branch.lasting_v, "V")}
+            given = {"P": power, "eta": (device.efficiency, "1"), "V": (branch.lasting_v, "V")}
             yield working(name, "I", words, "P/(eta*V)", branch.lasting_a, "A", BALANCE, **given)
         elif branch.words.startswith("plain"):
             given = {"V": (branch.lasting_v, "V"), "R": (device.ohm, "Ω")}
@@ -355,7 +362,7 @@ def _device_lines(device: DeviceData, branch: Branch) -> Iterator[Working]:
         else:
             yield found(name, "I", words, branch.lasting_a, "A", "DATASHEET#current of the device", branch.words)
     if branch.full_from_v > 0:
-        given = {"P": power, "eta": (device.least_efficiency, "1"), "I": (device.least_limit_a, "A")}
+        given = {"P": power, "eta": (device.efficiency, "1"), "I": (device.least_limit_a, "A")}
         words = "lowest voltage at which the input limit allows the rated output"
         yield working(name, "V_full", words, "P/(eta*I)", branch.full_from_v, "V", BALANCE, **given)
     if not math.isnan(branch.aged_v):
