@@ -10,6 +10,7 @@ from tristrand.app.pipeline import Pipeline
 from tristrand.app.starter import starter_files
 from tristrand.design import Design, apply_edits, load_files, load_folder
 from tristrand.findings import Edit
+from tristrand.papers.cells_tables import branches_tables, cells_tables
 from tristrand.studies.circuits import HvCircuit, hv_circuit
 from tristrand.studies.results import BranchesResult, CellFigures, CellsResult
 from tristrand.studies.separators import in_series_with_packs, needed_by_devices
@@ -325,3 +326,37 @@ def test_every_formula_gives_its_value(edits: tuple[Edit, ...]) -> None:
     for line in evaluated:
         assert evaluate(line) == pytest.approx(line.value, rel=1e-9, abs=1e-9), (line.symbol, line.formula)
     assert all(line.method for line in lines if not line.formula)
+
+
+# --- tables ---
+
+
+def test_tables_are_whole_and_say_the_numbers() -> None:
+    of = load_folder(DEMO).design
+    assert of is not None
+    results = Pipeline().later(of)
+    tables = [*cells_tables(results["cells"], of), *branches_tables(results["branches"], of)]
+    assert len(tables) == 7
+    for table in tables:
+        assert {len(line.cells) + 1 for line in table.rows} == {len(table.columns)}, table.caption
+    texts = {cell.text for table in tables for line in table.rows for cell in line.cells}
+    # 8 cells of 4.15 V; 2 kW at 92 % from 96 cells at 2.8 V; drive 200 A and fuses of 20, 63 and 40 A.
+    assert {"33.2 V", "8.09 A", "323 A", "4.145 V", "25 %"} <= texts
+    assert not any("nan" in text for text in texts)
+
+
+def test_tables_of_a_design_that_says_nothing() -> None:
+    files = dict(starter_files())
+    text = files[HV].decode()
+    files[HV] = (text[: text.index("    monitor:")] + text[text.index("  disconnect: {") :]).encode()
+    kept = [
+        x for x in files[PACK].decode().split("\n") if not x.startswith(("modules", "module_mass", "cell_capacity"))
+    ]
+    files[PACK] = "\n".join(kept).encode()
+    of = load_files(files, "starter").design
+    assert of is not None
+    results = Pipeline().later(of)
+    tables = [*cells_tables(results["cells"], of), *branches_tables(results["branches"], of)]
+    texts = {cell.text for table in tables for line in table.rows for cell in line.cells}
+    assert "not known" in texts
+    assert not any("nan" in text for text in texts)

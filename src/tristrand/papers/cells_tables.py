@@ -98,7 +98,7 @@ def _reads(name: str, figures: CellFigures, design: Design) -> list[tuple[str, s
 def branches_tables(result: BranchesResult, design: Design) -> list[Table]:
     """What every device may take for long, converters at a low voltage, fuses against surges, common conductors."""
     tables = [
-        _devices(tuple(_branch(branch) for branch in result.branches.values())),
+        _devices(tuple(_branch(branch, design) for branch in result.branches.values())),
         _converters(tuple(_converter(b) for b in result.branches.values() if b.kind == "dcdc")),
         _surges(result, tuple(_fuse(fuse, design) for fuse in result.fuses.values())),
         _trunks(tuple(_trunk(trunk) for trunk in result.trunks.values())),
@@ -142,11 +142,18 @@ def _trunk(trunk: Trunk) -> Row:
     return row(trunk.lead, ", ".join(trunk.devices), value(trunk.sum_a, "A", 3), fuse)
 
 
-def _branch(branch: Branch) -> Row:
+def _branch(branch: Branch, design: Design) -> Row:
     at = "" if math.isnan(branch.lasting_v) else f"at {value(branch.lasting_v, 'V')}"
     starts = "connected to a bus that is up" if branch.live else STARTS[branch.starts]
+    soft = design.sheet_of(branch.device).soft_start if branch.kind == "dcdc" else None
     fuses = ", ".join(branch.fuses) or "none"
-    return row(branch.device, Cell(value(branch.lasting_a, "A", 3), at), branch.words or "not known", fuses, starts)
+    return row(
+        branch.device,
+        Cell(value(branch.lasting_a, "A", 3), at),
+        branch.words or "not known",
+        fuses,
+        Cell(starts, "" if soft is None else f"soft start {soft.text}"),
+    )
 
 
 def _converter(branch: Branch) -> Row:
