@@ -55,6 +55,7 @@ PLANTED = {
     "driving until the cells are too cold": ((HV, f"{MONITOR}/under_temperature", "-25 °C"), {"HV276"}),
     "charging in frost": ((HV, f"{MONITOR}/under_temperature_charge", "1 °C"), {"HV277"}),
     "modules without a sensor": ((HV, f"{MONITOR}/temperature_sensors", "11"), {"HV278"}),
+    "more sensors than cells": ((HV, f"{MONITOR}/temperature_sensors", "97"), {"HV278"}),
     "a current trip above what the pack stands": (
         (HV, f"{MONITOR}/over_current_discharge", "{current: 280 A, time: 10 s}"),
         {"HV282"},

@@ -245,6 +245,42 @@ def test_behind_a_contactor_of_its_own_the_whole_voltage_charges_it() -> None:
     assert not branches_of().branches["dcdc"].live
 
 
+def test_two_devices_behind_one_contactor_of_their_own() -> None:
+    # A heater beside the converter, both behind the fuse and the contactor: 33 µF and 10 µF are charged together.
+    heater = (
+        Edit(HV, "parts/heater", "{kind: heater, sheet: heater}"),
+        Edit(HV, "connections/H1", "{from: fuse_dcdc.b, to: heater.plus, cable: hv-4, length: 1 m}"),
+        Edit(HV, "connections/H2", "{from: k_dcdc.b, to: heater.minus, cable: hv-4, length: 1 m}"),
+        Edit("parts/heater.yaml", "", "{schema_version: 1, kind: heater, rated_power: 1 kW, input_capacitance: 10 µF, "
+             "voltage: {minimum: 200 V, maximum: 420 V}}"),
+    )  # fmt: skip
+    result = branches_of(*OWN_CONTACTOR, *heater)
+    assert result.branches["dcdc"].live
+    assert result.branches["heater"].live
+    fuse = result.fuses["fuse_dcdc"]
+    assert fuse.devices == ("dcdc", "heater")
+    # Shared by both: busbar, fuse, the lead back to the bus and the contactor; their own leads are left out.
+    contact = design().sheet_of("k_pre").contact_resistance.value
+    assert fuse.ohm == pytest.approx(0.1e-3 + 8e-3 + 1.8 * 4.95e-3 + contact, rel=1e-9)
+    assert fuse.joule_a2s == pytest.approx(43e-6 * 348.6**2 / (2 * fuse.ohm), rel=1e-9)
+    assert fuse.lasting_a == pytest.approx(1200 / (0.91 * 235.2) + 1000 / 235.2, rel=1e-12)
+    # One fuse for both counts once in front of them, with its high end: 120 A of the inverter and 15 A.
+    tolerant = branches_of(*OWN_CONTACTOR, *heater, Edit("parts/fuse-15.yaml", "rated_current", "15 A ± 10 %"))
+    assert result.trunks["W8"].sum_a == pytest.approx(135.0)
+    assert tolerant.trunks["W8"].sum_a == pytest.approx(136.5)
+
+
+def test_the_fuse_of_one_string_counts_with_the_whole_surge() -> None:
+    of = design(*SECOND_STRING)
+    results = Pipeline().later(of)
+    fuse = results["branches"].fuses["fuse2"]
+    assert fuse.devices == ()
+    assert fuse.joule_a2s == results["precharge"].surge_joule_integral_a2s
+    # A cable behind both strings is guarded by one fuse of each: 160 A twice.
+    trunk = results["branches"].trunks["W8"]
+    assert (trunk.fuse_a, set(trunk.fuse.split(" and "))) == (320.0, {"main_fuse", "fuse2"})
+
+
 def test_sum_in_front_of_several_devices_by_hand() -> None:
     trunks = branches_of().trunks
     assert set(trunks) == {"W1", "W2", "W3", "W4", "W8", "W9"}

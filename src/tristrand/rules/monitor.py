@@ -11,6 +11,7 @@ from tristrand.studies.results import CellFigures, Missing
 CELLS = ("pack", "operating", "cells")
 RACE = ("vehicle.yaml", "rule_sets", "[fsae-2026]")
 CELL_VOLTAGE = "DATASHEET#cell voltage"
+CELL_COUNT = "CLOSED-FORM#series and parallel"
 CELL_TEMPERATURE = "DATASHEET#cell temperature"
 
 
@@ -327,6 +328,11 @@ def temperature_sensors(ctx: Context) -> Iterable[Outcome]:
         read, cells = pack.monitor.temperature_sensors, pack.figures.series * pack.figures.parallel
         at = pack.at("temperature_sensors")
         subject = f"the monitor of {pack.id}"
+        if read > cells:
+            words = f"the monitor of {pack.id} claims to read the temperature of more cells than the pack holds"
+            yield ctx.finding(
+                "fail", at, words, counted("cells whose temperature is read", read, "<=", cells, CELL_COUNT)
+            )
         if share is not None:
             yield ctx.compare(
                 at, "cells whose temperature is read", float(read), "", ">=", share.value * cells, share.source,

@@ -28,7 +28,7 @@ from tristrand.studies.results import (
     found,
     working,
 )
-from tristrand.studies.separators import in_series_with_packs, needed_by_devices
+from tristrand.studies.separators import in_series_with_packs, needed_by_devices, served_by
 from tristrand.studies.topology import chains, feeding_fuses, protecting_fuses
 
 NAN = math.nan
@@ -63,10 +63,11 @@ class DeviceData(NamedTuple):
 
 
 class FuseData(NamedTuple):
-    """A fuse: rating and own continuous share (low ends, nan where not given) and the air round it."""
+    """A fuse: both ends of its rating, the low end of its own continuous share (nan where not given), its air."""
 
     id: str
     rated_a: float
+    highest_a: float
     share: float
     ambient_c: float
 
@@ -88,7 +89,9 @@ def inputs(design: Design) -> BranchInputs:
     for part_id, part in design.parts_of("fuse").items():
         sheet = design.sheet_of(part_id)
         air = ambient_of(design, part.ambient)
-        fuses.append(FuseData(part_id, _end(sheet.rated_current, "low"), _end(sheet.continuous_share, "low"), air))
+        rated = sheet.rated_current
+        share = _end(sheet.continuous_share, "low")
+        fuses.append(FuseData(part_id, _end(rated, "low"), _end(rated, "high"), share, air))
     charging = tuple(design.parts_of("contactor", role="charge"))
     starts = design.high_voltage.starts
     return BranchInputs(hv_circuit(design), tuple(devices), tuple(fuses), charging, starts or PULSES)
@@ -130,62 +133,59 @@ def _converter(device: DeviceData, sheet: Any, floor: Datum | None) -> DeviceDat
 
 
 class _Bus(NamedTuple):
-    """The voltages of the packs that feed the bus, those in series added up: least, highest, and left of precharge."""
+    """The voltages of the packs that feed the bus, those in series added up, what precharge leaves, and who needs what.
+
+    ``needed``: the conductors that every device cannot do without; ``serves``: the devices behind every conductor.
+    """
 
     least_v: float
     highest_v: float
     residual_v: float
     surge_a2s: float
-    held_open: frozenset[str]
+    held_open: tuple[str, ...]
+    needed: Mapping[str, tuple[str, ...]]
+    serves: Mapping[str, tuple[str, ...]]
+
+    def part_of_it(self, item: str) -> bool:
+        """Whether some devices need this conductor and some do not: it lies in a branch."""
+        return len(self.serves.get(item, ())) < len(self.needed)
 
 
 def study(
     data: BranchInputs, packs: PackResult, operating: OperatingResult, precharge: PrechargeResult
 ) -> BranchesResult:
     """Every branch for itself, every fuse with what stands behind it, and conductors in front of several branches."""
-    needed = needed_by_devices(data.circuit)
     bus = _bus(data, packs, precharge)
-    branches = {d.id: _branch(data, d, needed, bus, operating, packs) for d in data.devices}
-    fuses = {fuse.id: made for fuse in data.fuses if (made := _fuse(data, fuse, needed, branches, bus)) is not None}
-    trunks = _trunks(data, needed, branches)
+    branches = {d.id: _branch(data, d, bus, operating, packs) for d in data.devices}
+    fuses = {fuse.id: made for fuse in data.fuses if (made := _fuse(data, fuse, branches, bus)) is not None}
+    trunks = _trunks(data, branches, bus)
     lines = Later(lambda: list(_workings(data, branches, fuses, trunks)))
     missing = tuple(packs.missing) if math.isnan(bus.highest_v) else ()
     return BranchesResult(lines, missing, (), branches, fuses, trunks)
 
 
 def _bus(data: BranchInputs, packs: PackResult, precharge: PrechargeResult) -> _Bus:
+    needed = needed_by_devices(data.circuit)
+    serves = served_by(needed)
     if len(packs.packs) < len(data.circuit.packs) or not packs.packs:
-        return _Bus(NAN, NAN, NAN, NAN, frozenset())
+        return _Bus(NAN, NAN, NAN, NAN, (), needed, serves)
     ends = ({n: f.minimum_v for n, f in packs.packs.items()}, {n: f.maximum_v for n, f in packs.packs.items()})
     low, high = ([chain.volts for chain in chains(data.circuit, end)] for end in ends)
-    left = precharge.residual_v
+    left = abs(precharge.residual_v)
     if not precharge.bypassed and not precharge.missing:
         left = max(high)  # without precharge the contactors close on the whole voltage
-    return _Bus(min(low), max(high), left, precharge.surge_joule_integral_a2s, frozenset(precharge.held_open))
+    surge = precharge.surge_joule_integral_a2s
+    return _Bus(min(low), max(high), left, surge, precharge.held_open, needed, serves)
 
 
-def _branch(
-    data: BranchInputs,
-    device: DeviceData,
-    needed: Mapping[str, tuple[str, ...]],
-    bus: _Bus,
-    operating: OperatingResult,
-    packs: PackResult,
-) -> Branch:
-    way = needed.get(device.id, ())
-    own = set(_alone(needed, device.id))
+def _branch(data: BranchInputs, device: DeviceData, bus: _Bus, operating: OperatingResult, packs: PackResult) -> Branch:
+    way = bus.needed.get(device.id, ())
     fuses = tuple(f.id for f in data.fuses if f.id in way)
-    contactors = tuple(c.id for c in data.circuit.contacts if c.id in own)
+    contactors = tuple(c.id for c in data.circuit.contacts if c.id in way and bus.part_of_it(c.id))
     live = any(c in data.charge_contactors or c in bus.held_open for c in contactors)
     branch = Branch(device.id, device.kind, device.starts, fuses, contactors, live)
     branch = _lasting(branch, device, bus)
     return _low(branch, device, operating, packs)
-
-
-def _alone(needed: Mapping[str, tuple[str, ...]], device: str) -> tuple[str, ...]:
-    """What only this device needs."""
-    shared = {item for name, way in needed.items() if name != device for item in way}
-    return tuple(item for item in needed.get(device, ()) if item not in shared)
 
 
 def _lasting(branch: Branch, device: DeviceData, bus: _Bus) -> Branch:
@@ -258,46 +258,42 @@ def _tired_v(figures: PackFigures, power_w: float) -> float:
     return 0.0 if math.isnan(amps) else float(terminal_voltage_v(open_v, amps, figures.aged_ohm))
 
 
-def _fuse(
-    data: BranchInputs,
-    fuse: FuseData,
-    needed: Mapping[str, tuple[str, ...]],
-    branches: Mapping[str, Branch],
-    bus: _Bus,
-) -> BranchFuse | None:
+def _fuse(data: BranchInputs, fuse: FuseData, branches: Mapping[str, Branch], bus: _Bus) -> BranchFuse | None:
     """The surge through one fuse at every start, and what the devices behind it may take for long."""
-    behind = tuple(name for name, way in needed.items() if fuse.id in way)
+    behind = bus.serves.get(fuse.id, ())
     if not behind and not any(fuse.id in way for way in in_series_with_packs(data.circuit).values()):
         return None
     kinds = {branches[name].kind for name in behind}
     lasting = NAN if not behind or "inverter" in kinds else math.fsum(branches[name].lasting_a for name in behind)
-    hot = NAN
-    if not math.isnan(fuse.ambient_c) and fuse.ambient_c < 130 and fuse.rated_a > 0 and fuse.share > 0:
-        hot = float(continuous_current_a(fuse.rated_a, ambient_factor(fuse.ambient_c), fuse.share))
-    made = BranchFuse(fuse.id, behind, lasting, fuse.share, hot, NAN, NAN, NAN, NAN, data.starts, NAN, "")
+    made = BranchFuse(fuse.id, behind, lasting, fuse.share, _hot_a(fuse), NAN, NAN, NAN, NAN, data.starts, NAN, "")
     # A fuse of one pack among several in parallel takes a part of the surge of all: the whole counts.
-    if not behind or (len(behind) == len(needed) and len(needed) > 1):
-        joule, words = bus.surge_a2s, "closing surge of precharge, whole bus"
-        made = made._replace(step_v=bus.residual_v, joule_a2s=joule, words=words)
+    if not behind or (len(bus.needed) > 1 and not bus.part_of_it(fuse.id)):
+        words = "closing surge of precharge, whole bus"
+        made = made._replace(step_v=bus.residual_v, joule_a2s=bus.surge_a2s, words=words)
     else:
-        made = _surge(data, made, needed, any(branches[name].live for name in behind), bus)
+        made = _surge(data, made, any(branches[name].live for name in behind), bus)
     if not math.isnan(made.joule_a2s):
         made = made._replace(needed_a2s=float(needed_melting_a2s(made.joule_a2s, data.starts)))
     return made
 
 
-def _surge(
-    data: BranchInputs, made: BranchFuse, needed: Mapping[str, tuple[str, ...]], live: bool, bus: _Bus
-) -> BranchFuse:
+def _hot_a(fuse: FuseData) -> float:
+    """What a fuse carries for ever in the air round it; nan where its sheet or the air is not known."""
+    if not (fuse.ambient_c < 130 and fuse.rated_a > 0 and fuse.share > 0):
+        return NAN
+    return float(continuous_current_a(fuse.rated_a, ambient_factor(fuse.ambient_c), fuse.share))
+
+
+def _surge(data: BranchInputs, made: BranchFuse, live: bool, bus: _Bus) -> BranchFuse:
     """Capacitors behind the fuse, charged through the branch alone: the other capacitors hold the bus up."""
-    behind = set(made.devices)
     ohms = {item.id: item.ohm_20c for item in data.circuit.leads}
     ohms |= {item.id: item.ohm for item in data.circuit.series}
     ohms |= {item.id: item.ohm for item in data.circuit.contacts}
-    users = {item: {name for name, way in needed.items() if item in way} for name in behind for item in needed[name]}
-    ohm = math.fsum(ohms[item] for item, names in users.items() if names == behind)
-    farad = math.fsum(d.farad.high for d in data.circuit.devices if d.id in behind)
-    step = bus.highest_v if live else abs(bus.residual_v)
+    # What all devices behind the fuse share; what each has for itself would limit its own part further.
+    shared = [item for item in bus.needed[made.devices[0]] if bus.serves[item] == made.devices]
+    ohm = math.fsum(ohms[item] for item in shared)
+    farad = math.fsum(d.farad.high for d in data.circuit.devices if d.id in made.devices)
+    step = bus.highest_v if live else bus.residual_v
     words = "connected to a bus that is up" if live else "what precharge leaves as the main contactors close"
     made = made._replace(step_v=step, ohm=ohm, farad=farad, words=words)
     if not (ohm > 0 and farad > 0) or math.isnan(step):
@@ -306,28 +302,37 @@ def _surge(
     return made._replace(joule_a2s=float(rush.joule_integral_a2s))
 
 
-def _trunks(
-    data: BranchInputs, needed: Mapping[str, tuple[str, ...]], branches: Mapping[str, Branch]
-) -> dict[str, Trunk]:
-    """Cables in front of several devices: the smallest fuse that each device has for itself, else its own current."""
-    rated = {f.id: f.rated_a for f in data.fuses}
-    own = {}
-    for name, branch in branches.items():
-        only = [rated[item] for item in _alone(needed, name) if item in rated]
-        own[name] = min(only) if only else branch.lasting_a
+def _trunks(data: BranchInputs, branches: Mapping[str, Branch], bus: _Bus) -> dict[str, Trunk]:
+    """Cables in front of several devices: the fuses behind each, and its own; fuses at the high end of their rating."""
+    rated = {f.id: f.highest_a for f in data.fuses}
     guards, ways = protecting_fuses(data.circuit), feeding_fuses(data.circuit)
-    found_: dict[str, Trunk] = {}
+    made: dict[str, Trunk] = {}
     for lead in data.circuit.leads:
-        behind = tuple(name for name, way in needed.items() if lead.id in way)
+        behind = bus.serves.get(lead.id, ())
         if len(behind) < 2 or not lead.cable:
             continue
         # Where no fuse guards it against all packs at once, one of each pack adds up.
-        chosen = [min(way, key=lambda name: rated[name]) for way in (guards.get(lead.id),) if way]
-        chosen = chosen or [min(way, key=lambda name: rated[name]) for way in ways.get(lead.id, ())]
-        own_a = math.fsum(rated[name] for name in chosen) if chosen else NAN
-        total = math.fsum(own[name] for name in behind)
-        found_[lead.id] = Trunk(lead.id, behind, total, " and ".join(chosen), own_a)
-    return found_
+        own = [_least(way, rated) for way in (guards.get(lead.id, ()),) if way]
+        own = own or [_least(way, rated) for way in ways.get(lead.id, ())]
+        own_a = math.fsum(rated[name] for name in own) if own else NAN
+        made[lead.id] = Trunk(lead.id, behind, _sum_a(behind, rated, branches, bus), " and ".join(own), own_a)
+    return made
+
+
+def _least(fuses: tuple[str, ...], rated: Mapping[str, float]) -> str:
+    return min(fuses, key=lambda name: (math.isnan(rated[name]), rated[name]))
+
+
+def _sum_a(behind: tuple[str, ...], rated: Mapping[str, float], branches: Mapping[str, Branch], bus: _Bus) -> float:
+    """What protects the devices behind a conductor: the least fuse of each, counted once; else the device itself."""
+    total, fuses = 0.0, set()
+    for name in behind:
+        between = tuple(f for f in branches[name].fuses if set(bus.serves[f]) < set(behind))
+        if between:
+            fuses.add(_least(between, rated))
+        else:
+            total += branches[name].lasting_a
+    return total + math.fsum(rated[name] for name in fuses)
 
 
 def _workings(

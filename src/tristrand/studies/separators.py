@@ -22,6 +22,15 @@ def needed_by_devices(circuit: HvCircuit) -> Mapping[str, tuple[str, ...]]:
     return _by_devices(edges(circuit))
 
 
+def served_by(needed: Mapping[str, tuple[str, ...]]) -> Mapping[str, tuple[str, ...]]:
+    """The same turned round: for every conductor that some device cannot do without, those devices."""
+    found: dict[str, list[str]] = defaultdict(list)
+    for name, way in needed.items():
+        for item in way:
+            found[item].append(name)
+    return {item: tuple(names) for item, names in found.items()}
+
+
 def in_series_with_packs(circuit: HvCircuit) -> Mapping[str, tuple[str, ...]]:
     """For every pack the leads, fuses, disconnects and contactors that all of its current to the devices flows in."""
     return _with_packs(edges(circuit))
