@@ -205,6 +205,20 @@ def test_a_pack_without_a_monitor_leaves_every_rule_on_it_open() -> None:
         assert any(said.startswith("high_voltage/parts/pack/monitor ") for said in open_about), (code, open_about)
 
 
+def test_without_a_peak_limit_the_trip_has_to_come_before_the_lasting_one() -> None:
+    files = dict(STARTER)
+    text = files["parts/pack-84s.yaml"].decode().split("\n")
+    kept = [x for x in text if not x.startswith(("discharge_current_peak", "discharge_peak_time"))]
+    files["parts/pack-84s.yaml"] = "\n".join(kept).encode()
+    # 110 A for ever; the trip stands at 190 A, then at 109 A for 30 s, longer than any case that asks more.
+    assert "fail" in kinds_of("HV282", files=files)[0]
+    kinds, open_about = kinds_of(
+        "HV282", (HV, f"{MONITOR}/over_current_discharge", "{current: 109 A, time: 30 s}"), files=files
+    )
+    assert set(kinds) == {"pass"}
+    assert not open_about
+
+
 def test_an_inverter_among_the_devices_is_left_to_the_cases() -> None:
     # Drive and converter behind one fuse: what they may take for ever is not summed.
     change = (HV, "connections/W12", "{from: drive.plus, to: fuse_dcdc.a, resistance: 0.1 mΩ}")

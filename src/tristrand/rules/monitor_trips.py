@@ -6,6 +6,8 @@ from tristrand.rules.monitor import CELL_VOLTAGE, CELLS, Watched, watched
 from tristrand.rules.rule import Context, Outcome, rule
 from tristrand.rules.view import HV_FILE
 
+PEAK, LASTING = "DATASHEET#pack peak current", "DATASHEET#pack current"
+
 
 @rule(
     "HV282",
@@ -13,15 +15,18 @@ from tristrand.rules.view import HV_FILE
     "error",
     needs=CELLS,
     checks=(
-        "The monitor's current trips come before the limits of the pack, and neither they nor the under-voltage trip "
-        "come within what any case asks."
+        "The monitor's current trips come before the pack's peak limit, discharging, and before its limit, charging; "
+        "neither they nor the under-voltage trip come within what any case asks."
     ),
     why="A trip too late lets the cells overheat; a trip too early opens the contactors at full load, in traffic.",
-    sources=("DATASHEET#pack current", "DATASHEET#pack peak current", "DATASHEET#pack charge current", CELL_VOLTAGE),
+    sources=(LASTING, PEAK, "DATASHEET#pack charge current", CELL_VOLTAGE),
     failing=((HV_FILE, "parts/pack/monitor/over_current_discharge", "{current: 100 A, time: 10 s}"),),
 )
 def monitor_trips(ctx: Context) -> Iterable[Outcome]:
-    """Discharge against peak limit and its time, charge against its limit; the mean cell stands for the lowest."""
+    """Discharge against peak limit and its time, charge against its limit; the mean cell stands for the lowest.
+
+    A lasting current between the continuous and the peak limit is not the trip's business: HV121 judges the cases.
+    """
     for pack in watched(ctx):
         gaps = pack.gaps(("over_current_discharge", "over_current_charge", "answer_time"), ("charge_current",))
         sheet = pack.sheet
@@ -39,7 +44,7 @@ def _before_limits(ctx: Context, pack: Watched, peak: str) -> Iterable[Outcome]:
     out, back = pack.monitor.over_current_discharge, pack.monitor.over_current_charge
     subject = f"the monitor of {pack.id}"
     for field, trip, limit, source in (
-        ("over_current_discharge", out, getattr(pack.sheet, peak), "DATASHEET#pack peak current"),
+        ("over_current_discharge", out, getattr(pack.sheet, peak), PEAK if peak.endswith("peak") else LASTING),
         ("over_current_charge", back, pack.sheet.charge_current, "DATASHEET#pack charge current"),
     ):
         doing = "discharging" if trip is out else "charging"
@@ -52,7 +57,7 @@ def _before_limits(ctx: Context, pack: Watched, peak: str) -> Iterable[Outcome]:
         time = pack.sheet.discharge_peak_time
         yield ctx.compare(
             pack.at("over_current_discharge"), "time to the opening order",
-            out.time.high + pack.monitor.answer_time.high, "s", "<=", time.low, "DATASHEET#pack peak current",
+            out.time.high + pack.monitor.answer_time.high, "s", "<=", time.low, PEAK,
             basis=time.basis, subject=subject, bad="waits longer than the pack stands its peak current",
             good="does not wait longer than the pack stands its peak current", note="trip time and answer time",
         )  # fmt: skip
@@ -76,7 +81,7 @@ def _beyond_cases(ctx: Context, pack: Watched) -> Iterable[Outcome]:
             current, case = max(lasting)
             yield ctx.compare(
                 pack.at(field), f"pack current in case {case}", current, "A", "<=", trip.current.low,
-                "DATASHEET#pack current", subject=f"the monitor of {pack.id}",
+                LASTING, subject=f"the monitor of {pack.id}",
                 bad=f"opens the contactors in case {case}, under load", good=f"does not trip in case {case}",
             )  # fmt: skip
     if pack.gaps(("under_voltage", "voltage_error")) or not pack.figures.loaded_case:
