@@ -110,7 +110,7 @@ GAPS: dict[str, tuple[Change, dict[str, str]]] = {
     ),
     "the duty": (
         (HV, "switching_duty", "null"),
-        {"HV218": "high_voltage/switching_duty/", "HV297": "high_voltage/switching_duty/"},
+        {"HV218": "high_voltage/switching_duty/", "HV285": "high_voltage/switching_duty/"},
     ),
     "the life of making": ((MAIN, "making_life", "null"), {"HV218": "parts/contactor-250/making_life"}),
     "the sensors": (

@@ -19,7 +19,6 @@ WORK = Workspace()
 PLANTED = {
     "a heater's fuse in hot air": ((HV, "parts/fuse_heater/ambient", "65 °C"), "HV129"),
     "a clearing integral found at less voltage": (("parts/fuse-63.yaml", "clearing_voltage", "250 V"), "HV209"),
-    "an element too fine for the starts": (("parts/fuse-20.yaml", "melting_joule_integral", "0.02 A²s"), "HV297"),
     "a fuse that melts early": (
         (
             "parts/fuse-200.yaml",
@@ -75,8 +74,6 @@ OPEN = {
     "no trip is stated": (("high_voltage.yaml", "parts/main_fuse/overload_trip", "null"), {"HV305"}),
     "no opening time": (("parts/contactor-250.yaml", "open_time", "null"), {"HV305"}),
     "a heater without a limit": (("parts/heater-12k.yaml", "current_limit", "null"), {"HV301"}),
-    "no starts": ((HV, "switching_duty", "null"), {"HV297"}),
-    "more starts than are printed": ((HV, "switching_duty/starts", "200000"), {"HV297"}),
     "a peak beyond the curve": ((HV, "case_duration/peak", "700 s"), {"HV298"}),
     "a charger of which nothing is said": (("parts/charger-6k6.yaml", "output_in_short", "null"), {"HV302"}),
     "no melting curve": (("parts/fuse-63.yaml", "melting", "[]"), {"HV299", "HV301", "HV305"}),

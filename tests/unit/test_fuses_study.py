@@ -11,10 +11,10 @@ from tristrand.app.starter import starter_files
 from tristrand.design import Design, apply_edits, load_files
 from tristrand.findings import Edit
 from tristrand.rules.view import WITH_CHARGER
-from tristrand.studies import fuse_loads, fuse_pulses
+from tristrand.studies import fuse_loads
 from tristrand.studies.circuits import hv_circuit
 from tristrand.studies.fuse_ways import fuse_ways
-from tristrand.studies.results import CaseFlows, Flow, OperatingResult, PrechargeResult
+from tristrand.studies.results import CaseFlows, Flow, OperatingResult
 
 HV, FUSE = "high_voltage.yaml", "parts/fuse-160.yaml"
 STRINGS = (
@@ -100,31 +100,6 @@ def test_a_tolerance_counts_at_the_end_that_carries_less() -> None:
     assert load.rated_a == pytest.approx(152.0)
 
 
-# --- starts ---
-
-
-@pytest.mark.parametrize(("starts", "share"), [(100, 0.48), (1000, 0.38), (10_000, 0.29), (100_000, 0.22), (30, 0.48)])
-def test_shares_for_the_starts_are_the_printed_ones(starts: int, share: float) -> None:
-    data = fuse_pulses.inputs(design(Edit(HV, "switching_duty/starts", str(starts))))
-    surge = PrechargeResult(surge_joule_integral_a2s=100.0)
-    assert fuse_pulses.study(data, surge).fuses["main_fuse"].allowed_share == pytest.approx(share, rel=1e-12)
-
-
-def test_beyond_the_print_no_share_is_claimed() -> None:
-    for starts in ("100001", "null"):
-        pulses = result("fuse_pulses", Edit(HV, "switching_duty/starts", starts)).fuses
-        assert all(math.isnan(pulse.allowed_share) for pulse in pulses.values())
-
-
-def test_each_fuse_takes_what_its_capacitors_take() -> None:
-    data = fuse_pulses.inputs(design())
-    pulses = fuse_pulses.study(data, PrechargeResult(surge_joule_integral_a2s=100.0)).fuses
-    assert pulses["main_fuse"].surge_a2s == pytest.approx(100.0, rel=1e-12)
-    # 30 µF of the converter beside the inverter's 680 µF; I²t as the square of the current.
-    assert pulses["fuse_dcdc"].surge_a2s == pytest.approx(100 * (30 / 710) ** 2, rel=1e-12)
-    assert fuse_pulses.study(data, PrechargeResult()).fuses == {}
-
-
 # --- who opens where the fuse does not ---
 
 
@@ -186,12 +161,6 @@ def test_a_contactor_in_another_branch_takes_nothing_off() -> None:
     assert ways["main_fuse"].in_series == ("k_plus", "k_minus")
 
 
-def test_fuses_of_strings_side_by_side_take_the_surge_in_full() -> None:
-    data = fuse_pulses.inputs(design(*STRINGS))
-    pulses = fuse_pulses.study(data, PrechargeResult(surge_joule_integral_a2s=100.0)).fuses
-    assert pulses["main_fuse"].surge_a2s == pulses["fuse2"].surge_a2s == pytest.approx(100.0, rel=1e-12)
-
-
 def test_the_chain_names_the_cable_that_bears_least() -> None:
     chains = result("protection").chains
     assert {(c.contactor, c.fuse) for c in chains} == {("k_plus", "main_fuse"), ("k_minus", "main_fuse")}
@@ -234,7 +203,7 @@ def test_without_an_output_current_no_charger_is_claimed() -> None:
 # --- workings ---
 
 
-@pytest.mark.parametrize("name", ["fuse_loads", "fuse_pulses", "protection", "faults"])
+@pytest.mark.parametrize("name", ["fuse_loads", "protection", "faults"])
 def test_workings_give_their_values(name: str) -> None:
     lines = result(name, *CHARGER).workings
     formulas = [line for line in lines if line.formula]
@@ -244,7 +213,6 @@ def test_workings_give_their_values(name: str) -> None:
     symbols = {line.symbol for line in lines}
     wanted = {
         "fuse_loads": {"A1", "I_max", "I_req", "I_melt"},
-        "fuse_pulses": {"I2t_f", "p"},
         "protection": {"I_load", "I_gap", "t_before", "c_1", "c_2"},
         "faults": {"I_chg"},
     }

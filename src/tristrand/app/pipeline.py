@@ -10,24 +10,26 @@ from typing import Any, NamedTuple
 
 from tristrand.design import Design
 from tristrand.studies import (
+    branches,
+    cells,
     conductors,
     contactors,
     discharge,
     faults,
     fuse_loads,
-    fuse_pulses,
     operating,
     pack,
     precharge,
     protection,
 )
 from tristrand.studies.results import (
+    BranchesResult,
+    CellsResult,
     ConductorsResult,
     ContactorsResult,
     DischargeResult,
     FaultsResult,
     FuseLoadsResult,
-    FusePulsesResult,
     Missing,
     OperatingResult,
     PackResult,
@@ -88,14 +90,6 @@ STEPS: tuple[Step, ...] = (
     ),
     Step("precharge", "Does precharge end well?", precharge.inputs, precharge.study, ("pack",), PrechargeResult),
     Step(
-        "fuse_pulses",
-        "Do the fuses outlive the starts?",
-        fuse_pulses.inputs,
-        fuse_pulses.study,
-        ("precharge",),
-        FusePulsesResult,
-    ),
-    Step(
         "discharge",
         "Does the bus go dead in time?",
         discharge.inputs,
@@ -110,6 +104,15 @@ STEPS: tuple[Step, ...] = (
         contactors.study,
         ("pack", "operating", "precharge"),
         ContactorsResult,
+    ),
+    Step("cells", "Does the monitor guard the cells?", cells.inputs, cells.study, ("pack", "operating"), CellsResult),
+    Step(
+        "branches",
+        "What hangs on the bus?",
+        branches.inputs,
+        branches.study,
+        ("pack", "operating", "precharge"),
+        BranchesResult,
     ),
 )
 BY_NAME: Mapping[str, Step] = {step.name: step for step in STEPS}

@@ -6,6 +6,7 @@ from typing import Annotated, Any, Literal, Self, TypeAlias
 
 from pydantic import BeforeValidator, Field, model_validator
 
+from tristrand.design.cells import BrakePlausibility, CellMonitor
 from tristrand.design.contactors import CoilSupply, SwitchingDuty, VoltageSensor, WeldCheck
 from tristrand.design.datum import Datum, Q, fault
 from tristrand.design.fuse_duty import OVERLOAD_BY, OVERLOAD_TRIP
@@ -121,6 +122,7 @@ class Pack(PartBase):
     kind: Literal["pack"]
     state_of_charge: ShareRange | None = None
     temperature: TemperatureRange | None = None
+    monitor: CellMonitor | None = Field(default=None, description="the battery monitor: what it reads, where it trips")
 
 
 class Fuse(PartBase):
@@ -309,6 +311,7 @@ class HighVoltage(Strict):
     power_limit: Annotated[Datum, Q("power", above=0)] | None = Field(
         default=None, description="most the supervisor lets the pack deliver"
     )
+    brake_plausibility: BrakePlausibility | None = None
 
 
 class Evidence(Strict):

@@ -137,6 +137,44 @@ class Overload(Strict):
 OVERLOAD: Any = Field(default_factory=empty_list, description="currents above the rating, each with its longest time")
 
 
+class CellSpan(Strict):
+    """The least and the most temperature of a cell."""
+
+    minimum: Temperature
+    maximum: Temperature
+
+    @model_validator(mode="after")
+    def _order(self) -> Self:
+        if self.minimum.value >= self.maximum.value:
+            raise fault(f"minimum {self.minimum.text} is not below maximum {self.maximum.text}", SWAP)
+        return self
+
+
+class CellTemperature(Strict):
+    """Temperatures of a cell between which its maker allows it to be discharged and to be charged."""
+
+    discharge: CellSpan
+    charge: CellSpan
+
+
+class CellFuse(Strict):
+    """A fuse or fusible link of each cell in parallel, or a device inside the cell."""
+
+    rated_current: Current | None = None
+    rated_voltage: Voltage | None = Field(default=None, description="direct voltage that it interrupts")
+    breaking_capacity: Current | None = Field(default=None, description="leave out where it is not known")
+    inside: bool = Field(default=False, description="built into the cell by its maker")
+
+
+class MaintenancePlugs(Strict):
+    """What is left of the pack when all maintenance plugs are out."""
+
+    pieces: list[Annotated[Count, Field(ge=1, le=2000)]] = Field(
+        min_length=1, description="groups of cells in series of each piece, in their order from minus to plus"
+    )
+    both_poles: bool = Field(description="whether they part every piece at both of its poles")
+
+
 class PackSheet(SheetHead):
     """A battery pack of like cells in series and parallel."""
 
@@ -164,6 +202,26 @@ class PackSheet(SheetHead):
         default=None, description="how long the peak may last"
     )
     charge_current: Current | None = None
+    cell_temperature: CellTemperature | None = None
+    cell_fuse: CellFuse | None = None
+    modules: Count | None = Field(default=None, ge=1, le=2000, description="modules in series that make up the pack")
+    module_mass: Annotated[Datum, Q("mass", above=0)] | None = None
+    maintenance_plugs: MaintenancePlugs | None = None
+
+    @model_validator(mode="after")
+    def _whole(self) -> Self:
+        series, plugs = self.cells_in_series, self.maintenance_plugs
+        if series is not None and self.modules is not None and self.modules > series:
+            raise fault(
+                f"{self.modules} modules in series, but only {series} cells in series",
+                "count the modules that lie in series",
+            )
+        if series is not None and plugs is not None and sum(plugs.pieces) != series:
+            raise fault(
+                f"the pieces hold {sum(plugs.pieces)} cells in series, the pack {series}",
+                "count the cells in series of every piece",
+            )
+        return self
 
 
 class MeltingPoint(Strict):

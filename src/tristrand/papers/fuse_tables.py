@@ -8,7 +8,6 @@ from tristrand.studies.results import (
     FaultsResult,
     FuseLoad,
     FuseLoadsResult,
-    FusePulsesResult,
     OverloadBand,
     ProtectionResult,
 )
@@ -75,25 +74,6 @@ def _cases(load: FuseLoad, names: tuple[str, ...]) -> list[Cell]:
             small = f"for {value(seconds, 's')}: {share}"
         cells.append(Cell(value(amps, "A", 3) if amps else "none", small))
     return cells
-
-
-def pulse_tables(result: FusePulsesResult) -> list[Table]:
-    """The surge of one closing through each fuse against what so many starts leave of its melting I2t."""
-    if not result.fuses:
-        return []
-    rows = tuple(
-        row(
-            name,
-            value(pulse.surge_a2s, "A²s", 3),
-            value(pulse.melting_a2s, "A²s", 3),
-            f"{pulse.starts:,.0f}".replace(",", " ") if pulse.starts > 0 else NOT_KNOWN,
-            value(pulse.allowed_share * pulse.melting_a2s, "A²s", 3),
-        )
-        for name, pulse in result.fuses.items()
-    )
-    note = "Each fuse takes of the surge what the capacitors behind it take, as their capacitances."
-    columns = ("Fuse", "Surge of one closing", "Melting I²t", "Starts", "Allowed for each of so many")
-    return [Table("Repeated starts", columns, rows, note)]
 
 
 def overload_tables(result: ProtectionResult, design: Design) -> list[Table]:

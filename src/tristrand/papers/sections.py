@@ -10,6 +10,7 @@ from typing import Any
 from tristrand.design import Design
 from tristrand.papers import (
     bars,
+    cells_tables,
     contactor_tables,
     fuse_tables,
     plots,
@@ -109,12 +110,16 @@ def _fuse_loads(result: Any, design: Design) -> tuple[list[str], list[tables.Tab
     return [], fuse_tables.load_tables(result), []
 
 
-def _fuse_pulses(result: Any, design: Design) -> tuple[list[str], list[tables.Table], list[Plot]]:
-    return [], fuse_tables.pulse_tables(result), []
-
-
 def _contactors(result: Any, design: Design) -> tuple[list[str], list[tables.Table], list[Plot]]:
     return contactor_tables.contactor_remarks(result), contactor_tables.contactor_tables(result, design), []
+
+
+def _cells(result: Any, design: Design) -> tuple[list[str], list[tables.Table], list[Plot]]:
+    return [], cells_tables.cells_tables(result, design), []
+
+
+def _branches(result: Any, design: Design) -> tuple[list[str], list[tables.Table], list[Plot]]:
+    return [], cells_tables.branches_tables(result, design), []
 
 
 STUDIES: dict[str, _Study] = {
@@ -125,9 +130,10 @@ STUDIES: dict[str, _Study] = {
     "protection": _Study("Protection", "Do the fuses protect?", _protection),
     "fuse_loads": _Study("Fuses under load", "Do the fuses carry their loads?", _fuse_loads),
     "precharge": _Study("Precharge", "Does precharge end well?", _precharge),
-    "fuse_pulses": _Study("Repeated starts", "Do the fuses outlive the starts?", _fuse_pulses),
     "discharge": _Study("Discharge", "Does the bus go dead in time?", _discharge),
     "contactors": _Study("Contactors", "Do the contactors close, open and last?", _contactors),
+    "cells": _Study("Cells and modules", "Does the monitor guard the cells?", _cells),
+    "branches": _Study("Branches of the bus", "What hangs on the bus?", _branches),
 }
 
 

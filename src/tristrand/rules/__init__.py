@@ -1,6 +1,7 @@
 """The rules: limits compared with results. One list for all rule sets; the sets are parameters (limits.py)."""
 
 from tristrand.rules import (
+    branches,
     cables,
     clearing,
     contactor_duty,
@@ -11,6 +12,9 @@ from tristrand.rules import (
     discharging,
     fuse_life,
     fuses,
+    modules,
+    monitor,
+    monitor_trips,
     overloads,
     pack_and_power,
     poles,
@@ -52,6 +56,7 @@ __all__ = [
     "Outcome",
     "Rule",
     "Verdict",
+    "branches",
     "cables",
     "clearing",
     "contactor_duty",
@@ -62,6 +67,9 @@ __all__ = [
     "discharging",
     "fuse_life",
     "fuses",
+    "modules",
+    "monitor",
+    "monitor_trips",
     "overloads",
     "pack_and_power",
     "poles",

@@ -1,60 +1,11 @@
-"""HV297 and HV298: fuses that many starts or passing loads wear out."""
+"""HV298: fuses that passing loads wear out."""
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
 from tristrand.rules.view import HV_FILE, OPERATING, PARTS, better, sheet_pointer
-from tristrand.studies.results import FusePulse, Missing
-
-DUTY = "high_voltage/switching_duty"
-
-
-@rule(
-    "HV297",
-    "fuse-outlives-starts",
-    "warning",
-    needs=("pack", "precharge", "fuse_pulses"),
-    checks="The surge of one closing stays within the share of a fuse's melting I²t that the starts of a life leave.",
-    why="Each pulse strains the element a little: after thousands of starts a fuse opens one day without a fault.",
-    sources=("FUSE-GUIDE#pulse cycle life", "DATASHEET#I2t of the fuse"),
-    failing=(("parts/fuse-160.yaml", "melting_joule_integral", "6 A²s"),),
-)
-def fuse_outlives_starts(ctx: Context) -> Iterable[Outcome]:
-    """Every fuse takes of the surge what the capacitors behind it take."""
-    result = ctx.results["fuse_pulses"]
-    if not result.fuses:
-        gone = NotApplicable("no closing surge is computed, or no fuse lies in its way")
-        yield ctx.open(result.missing) if result.missing else gone
-    for name, pulse in result.fuses.items():
-        gaps = list(_pulse_gaps(ctx, name, pulse))
-        if gaps:
-            yield ctx.open(gaps)
-            continue
-        yield ctx.compare(
-            f"{PARTS}/{name}",
-            "I²t of the closing surge through it",
-            pulse.surge_a2s,
-            "A²s",
-            "<=",
-            pulse.allowed_share * pulse.melting_a2s,
-            "FUSE-GUIDE#pulse cycle life",
-            subject=name,
-            bad=f"is strained by every closing and may not live through {pulse.starts:g} of them",
-            good=f"outlives {pulse.starts:g} closings",
-            related=((DUTY, "the starts"),),
-            ways_out=better(ctx, name, "melting_joule_integral", pulse.surge_a2s / pulse.allowed_share),
-            note=f"{100 * pulse.allowed_share:.0f} % of its melting I²t for so many pulses",
-        )
-
-
-def _pulse_gaps(ctx: Context, name: str, pulse: FusePulse) -> Iterator[Missing]:
-    if math.isnan(pulse.melting_a2s):
-        yield Missing(sheet_pointer(ctx, name, "melting_joule_integral"), f"melting I²t of {name}")
-    if math.isnan(pulse.starts):
-        yield Missing(f"{DUTY}/starts", "closings of the main contactors in the vehicle's life")
-    elif math.isnan(pulse.allowed_share):
-        yield Missing(f"{DUTY}/starts", f"a share for {pulse.starts:g} pulses: none is printed above 100 000")
+from tristrand.studies.results import Missing
 
 
 @rule(

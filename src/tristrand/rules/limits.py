@@ -94,6 +94,25 @@ LIMITS: tuple[Limit, ...] = (
         ("workshop", 1.0, "PRACTICE#fuse protects cable"),
     ),
     *_rows("orange", "least", ("fsae-2026", 1.0, "FSAE-2026#EV.6.3.4"), ("un-r100", 1.0, "UN-R100#5.1.1.5.3")),
+    # Cells, modules and what hangs on the bus.
+    *_rows(
+        "sense_at_cell",
+        "least",
+        ("fsae-2026", 1.0, "FSAE-2026#EV.7.4.3"),
+        ("workshop", 1.0, "PRACTICE#sense fuse"),
+    ),
+    *_rows("cell_temperature_c", "most", ("fsae-2026", 60.0, "FSAE-2026#EV.7.5.2")),
+    *_rows("sensor_distance_m", "most", ("fsae-2026", 0.010, "FSAE-2026#EV.7.5.4")),
+    *_rows("temperature_share", "least", ("fsae-2026", 0.20, "FSAE-2026#EV.7.5.5")),
+    *_rows("sensor_per_module", "least", ("workshop", 1.0, "PRACTICE#a sensor in every module")),
+    *_rows("monitor_answer_s", "most", ("fs-family-2026", 0.5, "FS-FAMILY-2024#EV5.8.7")),
+    *_rows("module_voltage_v", "most", ("fsae-2026", 120.0, "FSAE-2026#EV.5.1.1")),
+    *_rows("module_energy_j", "most", ("fsae-2026", 6e6, "FSAE-2026#EV.5.1.1")),
+    *_rows("module_mass_kg", "most", ("fsae-2026", 12.0, "FSAE-2026#EV.5.1.1")),
+    *_rows("fusible_link_share", "most", ("fsae-2026", 1 / 3, "FSAE-2026#EV.6.6.5")),
+    *_rows("pack_conductors", "least", ("fsae-2026", 1.0, "FSAE-2026#EV.6.6.4")),
+    *_rows("brake_power_w", "most", ("fsae-2026", 5e3, "FSAE-2026#EV.7.7.2")),
+    *_rows("brake_time_s", "most", ("fsae-2026", 0.5, "FSAE-2026#EV.7.7.2")),
     *_rows("drop_share", "most", ("workshop", 0.03, "ABYC-E11#voltage drop")),
     *_rows("fuse_share", "most", ("workshop", 0.75, "FUSE-GUIDE#continuous derating")),
     *_rows("fuse_peak_share", "most", ("workshop", 0.50, "FUSE-EV-ARTICLE#share of the melting current")),
@@ -117,6 +136,7 @@ FLOOR: frozenset[str] = frozenset(
         "fuse_share",
         "pack_fuse",
         "precharge_share",
+        "sensor_per_module",
         "service_disconnect",
     }
 )

@@ -1,5 +1,15 @@
 """Result types of the studies: frozen, with units in their field names."""
 
+from tristrand.studies.results.cells import (
+    BrakeTrip,
+    Branch,
+    BranchesResult,
+    BranchFuse,
+    CellFigures,
+    CellsResult,
+    Portion,
+    Trunk,
+)
 from tristrand.studies.results.common import Input, Later, Missing, Series, Working, facts, found, working
 from tristrand.studies.results.contactors import (
     CoilFigures,
@@ -11,16 +21,7 @@ from tristrand.studies.results.contactors import (
     WeldFigures,
     WeldWay,
 )
-from tristrand.studies.results.fuses import (
-    ChainOrder,
-    FromCharger,
-    FuseLoad,
-    FuseLoadsResult,
-    FusePulse,
-    FusePulsesResult,
-    OverloadBand,
-    TimedLoad,
-)
+from tristrand.studies.results.fuses import ChainOrder, FromCharger, FuseLoad, FuseLoadsResult, OverloadBand, TimedLoad
 from tristrand.studies.results.protection import (
     Fault,
     FaultCurrent,
@@ -53,8 +54,14 @@ from tristrand.studies.results.strand import (
 
 __all__ = [
     "Ampacity",
+    "BrakeTrip",
+    "Branch",
+    "BranchFuse",
+    "BranchesResult",
     "CableOption",
     "CaseFlows",
+    "CellFigures",
+    "CellsResult",
     "ChainOrder",
     "CoilFigures",
     "ConductorFigures",
@@ -73,8 +80,6 @@ __all__ = [
     "FuseLoad",
     "FuseLoadsResult",
     "FusePair",
-    "FusePulse",
-    "FusePulsesResult",
     "InCase",
     "Input",
     "Later",
@@ -89,12 +94,14 @@ __all__ = [
     "PackFigures",
     "PackResult",
     "PeakCurrent",
+    "Portion",
     "PrechargeAttempt",
     "PrechargeResult",
     "ProtectionResult",
     "Series",
     "Starved",
     "TimedLoad",
+    "Trunk",
     "WeldFigures",
     "WeldWay",
     "Working",

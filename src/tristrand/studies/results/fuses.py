@@ -93,21 +93,3 @@ class FuseLoadsResult(NamedTuple):
     missing: tuple[Missing, ...] = ()
     series: Sequence[Series] = ()
     fuses: Mapping[str, FuseLoad] = NONE
-
-
-class FusePulse(NamedTuple):
-    """One start's pulse through one fuse; ``allowed_share`` of its melting I2t for so many (nan: not printed)."""
-
-    surge_a2s: float
-    melting_a2s: float
-    starts: float
-    allowed_share: float
-
-
-class FusePulsesResult(NamedTuple):
-    """Every fuse that the closing surge runs through, by id."""
-
-    workings: Sequence[Working] = ()
-    missing: tuple[Missing, ...] = ()
-    series: Sequence[Series] = ()
-    fuses: Mapping[str, FusePulse] = NONE

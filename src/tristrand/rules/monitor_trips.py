@@ -1,0 +1,95 @@
+"""HV282: the battery monitor's current trips between what the pack stands and what the cases ask."""
+
+from collections.abc import Iterable
+
+from tristrand.rules.monitor import CELL_VOLTAGE, CELLS, Watched, watched
+from tristrand.rules.rule import Context, Outcome, rule
+from tristrand.rules.view import HV_FILE
+
+PEAK, LASTING = "DATASHEET#pack peak current", "DATASHEET#pack current"
+
+
+@rule(
+    "HV282",
+    "monitor-trips",
+    "error",
+    needs=CELLS,
+    checks=(
+        "The monitor's current trips come before the pack's peak limit, discharging, and before its limit, charging; "
+        "neither they nor the under-voltage trip come within what any case asks."
+    ),
+    why="A trip too late lets the cells overheat; a trip too early opens the contactors at full load, in traffic.",
+    sources=(LASTING, PEAK, "DATASHEET#pack charge current", CELL_VOLTAGE),
+    failing=((HV_FILE, "parts/pack/monitor/over_current_discharge", "{current: 100 A, time: 10 s}"),),
+)
+def monitor_trips(ctx: Context) -> Iterable[Outcome]:
+    """Discharge against peak limit and its time, charge against its limit; the mean cell stands for the lowest.
+
+    A lasting current between the continuous and the peak limit is not the trip's business: HV121 judges the cases.
+    """
+    for pack in watched(ctx):
+        gaps = pack.gaps(("over_current_discharge", "over_current_charge", "answer_time"), ("charge_current",))
+        sheet = pack.sheet
+        peak = "discharge_current_peak" if sheet.discharge_current_peak is not None else "discharge_current"
+        gaps += pack.gaps((), (peak, *(("discharge_peak_time",) if peak.endswith("peak") else ())))
+        if gaps:
+            yield ctx.open(gaps)
+            continue
+        yield from _before_limits(ctx, pack, peak)
+        yield from _beyond_cases(ctx, pack)
+
+
+def _before_limits(ctx: Context, pack: Watched, peak: str) -> Iterable[Outcome]:
+    """Trips against what the pack stands."""
+    out, back = pack.monitor.over_current_discharge, pack.monitor.over_current_charge
+    subject = f"the monitor of {pack.id}"
+    for field, trip, limit, source in (
+        ("over_current_discharge", out, getattr(pack.sheet, peak), PEAK if peak.endswith("peak") else LASTING),
+        ("over_current_charge", back, pack.sheet.charge_current, "DATASHEET#pack charge current"),
+    ):
+        doing = "discharging" if trip is out else "charging"
+        yield ctx.compare(
+            pack.at(field), f"trip, {doing}", (trip.current.low, trip.current.high), "A", "<=", limit.low, source,
+            basis=limit.basis, subject=subject, bad=f"lets more current pass than the pack stands {doing}",
+            good=f"trips before the pack's limit, {doing}",
+        )  # fmt: skip
+    if peak.endswith("peak"):
+        time = pack.sheet.discharge_peak_time
+        yield ctx.compare(
+            pack.at("over_current_discharge"), "time to the opening order",
+            out.time.high + pack.monitor.answer_time.high, "s", "<=", time.low, PEAK,
+            basis=time.basis, subject=subject, bad="waits longer than the pack stands its peak current",
+            good="does not wait longer than the pack stands its peak current", note="trip time and answer time",
+        )  # fmt: skip
+
+
+def _beyond_cases(ctx: Context, pack: Watched) -> Iterable[Outcome]:
+    """Trips against what the cases ask."""
+    operating = ctx.results["operating"]
+    if not operating.cases:
+        yield ctx.open(operating.missing)
+        return
+    for field, doing in (("over_current_discharge", "driving"), ("over_current_charge", "charging")):
+        trip = getattr(pack.monitor, field)
+        lasting = [
+            (c.flows[pack.id].current_a, c.case)
+            for c in operating.cases.values()
+            if pack.id in c.flows and (c.case == "charge") == (doing == "charging")
+            if c.duration_s == 0 or c.duration_s >= trip.time.low
+        ]
+        if lasting:
+            current, case = max(lasting)
+            yield ctx.compare(
+                pack.at(field), f"pack current in case {case}", current, "A", "<=", trip.current.low,
+                LASTING, subject=f"the monitor of {pack.id}",
+                bad=f"opens the contactors in case {case}, under load", good=f"does not trip in case {case}",
+            )  # fmt: skip
+    if pack.gaps(("under_voltage", "voltage_error")) or not pack.figures.loaded_case:
+        return
+    case = pack.figures.loaded_case
+    yield ctx.compare(
+        pack.at("under_voltage"), f"lowest mean cell voltage in case {case}", pack.figures.loaded_v, "V", ">=",
+        pack.figures.earliest_under_v, CELL_VOLTAGE, subject=f"the monitor of {pack.id}",
+        bad=f"takes the sag of case {case} for an empty cell and opens the contactors under load",
+        good=f"does not trip on the sag of case {case}", note="its trip and the error of its reading",
+    )  # fmt: skip
