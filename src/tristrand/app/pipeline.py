@@ -9,11 +9,12 @@ from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 from tristrand.design import Design
-from tristrand.studies import conductors, discharge, faults, operating, pack, precharge, protection
+from tristrand.studies import conductors, discharge, faults, generation, operating, pack, precharge, protection
 from tristrand.studies.results import (
     ConductorsResult,
     DischargeResult,
     FaultsResult,
+    GenerationResult,
     Missing,
     OperatingResult,
     PackResult,
@@ -72,6 +73,14 @@ STEPS: tuple[Step, ...] = (
         discharge.study,
         ("pack",),
         DischargeResult,
+    ),
+    Step(
+        "generation",
+        "What does a turning machine do when nothing controls it?",
+        generation.inputs,
+        generation.study,
+        ("pack", "discharge"),
+        GenerationResult,
     ),
 )
 BY_NAME: Mapping[str, Step] = {step.name: step for step in STEPS}

@@ -1,10 +1,12 @@
 """The rules: limits compared with results. One list for all rule sets; the sets are parameters (limits.py)."""
 
 from tristrand.rules import (
+    active_short,
     cables,
     currents,
     discharging,
     fuses,
+    generation,
     pack_and_power,
     poles,
     precharge_end,
@@ -44,10 +46,12 @@ __all__ = [
     "Outcome",
     "Rule",
     "Verdict",
+    "active_short",
     "cables",
     "currents",
     "discharging",
     "fuses",
+    "generation",
     "pack_and_power",
     "poles",
     "precharge_end",

@@ -1,6 +1,7 @@
 """Result types of the studies: frozen, with units in their field names."""
 
 from tristrand.studies.results.common import Input, Later, Missing, Series, Working, facts, found, working
+from tristrand.studies.results.generation import ActiveShort, GenerationResult, MachineFigures, OnBus
 from tristrand.studies.results.protection import (
     Fault,
     FaultCurrent,
@@ -30,6 +31,7 @@ from tristrand.studies.results.strand import (
 )
 
 __all__ = [
+    "ActiveShort",
     "Ampacity",
     "CableOption",
     "CaseFlows",
@@ -45,10 +47,13 @@ __all__ = [
     "FromCapacitor",
     "FuseDuty",
     "FusePair",
+    "GenerationResult",
     "Input",
     "Later",
     "LetThrough",
+    "MachineFigures",
     "Missing",
+    "OnBus",
     "OperatingResult",
     "PackFigures",
     "PackResult",
