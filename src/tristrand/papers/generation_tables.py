@@ -52,7 +52,7 @@ def generation_tables(result: GenerationResult, design: Design) -> list[Table]:
         if math.isnan(figures.flux_wb):
             continue
         reaction = REACTION[design.sheet_of(figures.inverter).when_contactors_open]
-        many = f", {figures.count} side by side" if figures.count > 1 else ""
+        many = f", {figures.machines} side by side" if figures.machines > 1 else ""
         rows = [
             ("Machine", f"{figures.machine}{many}", f"magnets, {figures.pole_pairs} pole pairs"),
             ("Flux linkage", value(figures.flux_wb, "Wb"), f"magnets at {value(figures.cold_c, '°C')}"),

@@ -81,7 +81,7 @@ def _inverter_carries(ctx: Context, figures: MachineFigures, short: ActiveShort)
         yield ctx.compare(
             f"{PARTS}/{figures.inverter}",
             what,
-            amps * figures.count,
+            amps * figures.machines,
             "A",
             "<=",
             most.low,
@@ -91,7 +91,7 @@ def _inverter_carries(ctx: Context, figures: MachineFigures, short: ActiveShort)
             bad=f"cannot carry the {what} of its machine",
             good=f"carries the {what}",
             related=((pointer, "what it carries"), (f"parts/{figures.machine}/d_inductance", "what limits it")),
-            note=f"{figures.count} machines together" if figures.count > 1 else "",
+            note=f"{figures.machines} machines together" if figures.machines > 1 else "",
         )
 
 

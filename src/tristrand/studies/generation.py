@@ -27,7 +27,7 @@ from tristrand.studies.results import (
     OnBus,
     PackResult,
 )
-from tristrand.studies.topology import feeds
+from tristrand.studies.topology import edges, feeds
 
 Gaps = tuple[tuple[str, Missing], ...]
 NAN = math.nan
@@ -131,7 +131,7 @@ def _drive(design: Design, part_id: str, part: Any) -> Drive:
         id=part_id,
         machine=part.machine,
         magnets=None if sheet.type is None else True,
-        count=part.machines,
+        machines=part.machines,
         pole_pairs=sheet.pole_pairs or 0,
         emf=NAN if emf is None else emf.value.high,
         form="" if emf is None else emf.form,
@@ -160,7 +160,7 @@ def study(data: GenerationInputs, packs: PackResult, discharge: DischargeResult)
 def _figures(data: GenerationInputs, drive: Drive, packs: PackResult, discharge: DischargeResult) -> MachineFigures:
     low_v, high_v, gaps = _pack_ends(data.circuit, drive.id, packs)
     figures = MachineFigures(
-        drive.id, drive.machine, drive.magnets, drive.count, drive.cold_c, pole_pairs=drive.pole_pairs,
+        drive.id, drive.machine, drive.magnets, drive.machines, drive.cold_c, pole_pairs=drive.pole_pairs,
         lowest_v=low_v, highest_v=high_v, bus=tuple(_on_bus(data, drive.id)), gaps=(*drive.gaps, *gaps),
     )  # fmt: skip
     needs = {need for need, _ in drive.gaps}
@@ -268,7 +268,7 @@ def _short(figures: MachineFigures, drive: Drive, road: Road) -> ActiveShort:
         swing_a=swing,
         against_a=against,
         hardest_m_per_s=hardest / drive.pole_pairs * road.tyre_m / drive.gear,
-        torque_nm=abs(float(brakes.torque_nm)) * drive.gear * drive.count,
+        torque_nm=abs(float(brakes.torque_nm)) * drive.gear * drive.machines,
     )
 
 
@@ -305,6 +305,7 @@ def _terminals(circuit: HvCircuit) -> Iterator[str]:
     for lead in circuit.leads:
         yield lead.a
         yield lead.b
-    for item in (*circuit.series, *circuit.contacts, *circuit.resistors):
-        yield item.a
-        yield item.b
+    for edge in edges(circuit):
+        if edge.kind in ("fuse", "service_disconnect", "contactor", "resistor"):
+            yield edge.a
+            yield edge.b

@@ -39,7 +39,7 @@ class Drive(NamedTuple):
     id: str
     machine: str
     magnets: bool | None
-    count: int
+    machines: int
     pole_pairs: int
     emf: float
     form: str
@@ -127,7 +127,7 @@ def _short_lines(drive: Drive, figures: MachineFigures, short: ActiveShort) -> I
         "A", UNDAMPED, psi=flux, L_d=along,
     )  # fmt: skip
     yield found(
-        name, "T_brake", f"hardest braking at the wheels, {drive.count} machine(s)", short.torque_nm, "N m", SHORTED,
+        name, "T_brake", f"hardest braking at the wheels, {drive.machines} machine(s)", short.torque_nm, "N m", SHORTED,
         f"at {short.hardest_m_per_s * KMH:.3g} km/h",
     )  # fmt: skip
 

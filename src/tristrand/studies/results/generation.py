@@ -52,7 +52,7 @@ class MachineFigures(NamedTuple):
     inverter: str
     machine: str = ""
     magnets: bool | None = None
-    count: int = 1
+    machines: int = 1
     cold_c: float = NAN
     flux_wb: float = NAN
     pole_pairs: int = 0
