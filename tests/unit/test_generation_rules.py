@@ -127,10 +127,25 @@ def test_ways_out_hold() -> None:
 
 
 def test_a_machine_without_magnets_makes_no_verdict() -> None:
-    files = {**FILES, M: b"schema_version: 1\nkind: machine\nbasis: datasheet\nsource: x\ntype: induction\n"}
+    files = {
+        **FILES,
+        M: b"schema_version: 1\nkind: machine\nbasis: datasheet\nsource: x\ntype: induction\nmaximum_speed: 9000 rpm\n",
+    }
     report = checked(files=files)
-    for code in ("HV288", "HV289", "HV290", "HV291", "HV292", "HV293", "HV294"):
+    assert failing(report) == set()
+    for code in ("HV288", "HV289", "HV290", "HV291", "HV293", "HV294"):
         assert "no magnets" in report.coverage.not_applicable[code]
+
+
+def test_a_machine_without_magnets_bursts_all_the_same() -> None:
+    text = b"schema_version: 1\nkind: machine\nbasis: datasheet\nsource: x\ntype: induction\n"
+    slow = checked(files={**FILES, M: text + b"maximum_speed: 8200 rpm\n"})
+    assert failing(slow) == {"HV292"}
+    unknown = checked(files={**FILES, M: text})
+    assert set(unknown.coverage.open) == {"HV292"}
+    assert unknown.coverage.open["HV292"] == (
+        f"{M.removesuffix('.yaml')}/maximum_speed (highest shaft speed of the machine of drive)",
+    )
 
 
 def test_without_a_machine_every_rule_is_open() -> None:

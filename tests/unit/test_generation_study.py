@@ -8,7 +8,7 @@ from tests.workings import evaluate
 from tristrand.app.starter import starter_files
 from tristrand.design import Design, apply_edits, load_files
 from tristrand.findings import Edit
-from tristrand.studies import discharge, generation, pack
+from tristrand.studies import discharge, generation, operating, pack
 from tristrand.studies.results import GenerationResult, MachineFigures
 
 HV, VEHICLE, MACHINE, INVERTER = "high_voltage.yaml", "vehicle.yaml", "parts/machine-60.yaml", "parts/inverter-60.yaml"
@@ -31,10 +31,14 @@ def design(*edits: Edit) -> Design:
     return loaded.design
 
 
-def studied(*edits: Edit) -> GenerationResult:
-    of = design(*edits)
+def study(of: Design) -> GenerationResult:
     packs = pack.study(pack.inputs(of))
-    return generation.study(generation.inputs(of), packs, discharge.study(discharge.inputs(of), packs))
+    amps, dead = operating.study(operating.inputs(of), packs), discharge.study(discharge.inputs(of), packs)
+    return generation.study(generation.inputs(of), packs, amps, dead)
+
+
+def studied(*edits: Edit) -> GenerationResult:
+    return study(design(*edits))
 
 
 def drive(*edits: Edit) -> MachineFigures:
@@ -195,8 +199,7 @@ def test_induction_makes_no_voltage() -> None:
     text = "schema_version: 1\nkind: machine\ntype: induction\n"
     loaded = load_files({**files, MACHINE: text.encode()}, "starter").design
     assert loaded is not None
-    packs = pack.study(pack.inputs(loaded))
-    result = generation.study(generation.inputs(loaded), packs, discharge.study(discharge.inputs(loaded), packs))
+    result = study(loaded)
     assert result.machines["drive"].magnets is False
     assert result.missing == ()
     assert list(result.workings) == []
@@ -210,7 +213,7 @@ def test_induction_makes_no_voltage() -> None:
         (MACHINE, "pole_pairs", "emf"),
         (MACHINE, "back_emf", "emf"),
         (MACHINE, "flux_temperature_coefficient", "emf"),
-        (HV, "    machine", "emf"),
+        (HV, "    machine", "machine"),
         (HV, "    gear_ratio", "road"),
         (VEHICLE, "  tyre_radius", "road"),
         (VEHICLE, "  towed_speed", "towed"),
@@ -224,8 +227,7 @@ def test_what_is_missing_is_named_by_its_need(file: str, key: str, need: str) ->
     assert len(kept) == len(lines) - 1
     loaded = load_files({**files, file: "\n".join(kept).encode()}, "starter").design
     assert loaded is not None
-    packs = pack.study(pack.inputs(loaded))
-    result = generation.study(generation.inputs(loaded), packs, discharge.study(discharge.inputs(loaded), packs))
+    result = study(loaded)
     gaps = {(need, gap.pointer.rpartition("/")[2]) for need, gap in result.machines["drive"].gaps if need != "short"}
     assert gaps == {(need, key.strip())}
     assert [gap.pointer.rpartition("/")[2] for gap in result.missing] == [key.strip()]

@@ -79,7 +79,7 @@ STEPS: tuple[Step, ...] = (
         "What does a turning machine do when nothing controls it?",
         generation.inputs,
         generation.study,
-        ("pack", "discharge"),
+        ("pack", "operating", "discharge"),
         GenerationResult,
     ),
 )

@@ -83,9 +83,10 @@ def _speed_rows(figures: MachineFigures) -> list[tuple[str, str, str]]:
     if not math.isnan(figures.towed_v):
         towed = f"at {kmh(figures.towed_m_per_s)}" if figures.towed_m_per_s > 0 else "it is never towed on these wheels"
         rows.append(("Voltage when towed", value(figures.towed_v, "V"), towed))
+    empty = "Generates with the pack empty" + (", others drawing, above" if figures.loaded else " above")
     for what, speed, volts in (
-        ("Charges the emptiest pack above", figures.onset_low_m_per_s, figures.lowest_v),
-        ("Charges even the fullest pack above", figures.onset_high_m_per_s, figures.highest_v),
+        (empty, figures.onset_low_m_per_s, figures.lowest_v),
+        ("Charges even a full pack above", figures.onset_high_m_per_s, figures.highest_v),
     ):
         if not math.isnan(speed):
             never = ", which it never reaches" if figures.fastest_v <= volts else ""

@@ -10,8 +10,9 @@ from tristrand.rules.rule import Check, Context, NotApplicable, Outcome, rule
 from tristrand.rules.view import HV_FILE, PARTS, other_sheets
 from tristrand.studies.results import GenerationResult, MachineFigures, Missing
 
-NEEDS = ("pack", "discharge", "generation")
+NEEDS = ("pack", "operating", "discharge", "generation")
 EMF = "CLOSED-FORM#EMF of a sinusoidal three-phase machine"
+BELOW_ONSET = "GENERATION-PAPER-1999#generation below the onset speed"
 LINE = "vehicle/drive_line"
 KMH = 3.6
 RPM = 30.0 / math.pi
@@ -20,8 +21,8 @@ SAFE_V = 60.0
 OnMachine = Callable[[Context, MachineFigures], Iterable[Outcome]]
 
 
-def for_machines(*needs: str, shorted: bool = False) -> Callable[[OnMachine], Check]:
-    """A rule on every machine with magnets: open while one of the data that it ``needs`` is missing.
+def for_machines(*needs: str, magnets: bool = True, shorted: bool = False) -> Callable[[OnMachine], Check]:
+    """A rule on every machine, or on those with ``magnets``: open while one of the data that it ``needs`` is missing.
 
     ``shorted``: the rule looks at the bus alone, so it does not apply where the inverter shorts its machine by itself.
     """
@@ -33,8 +34,8 @@ def for_machines(*needs: str, shorted: bool = False) -> Callable[[OnMachine], Ch
             if not result.machines:
                 yield ctx.open(result.missing) if result.missing else NotApplicable("there is no inverter")
             for figures in result.machines.values():
-                gaps = [gap for need, gap in figures.gaps if need in needs]
-                if figures.magnets is False:
+                gaps = [gap for need, gap in figures.gaps if need == "machine" or need in needs]
+                if magnets and figures.magnets is False:
                     yield NotApplicable(
                         f"the machine of {figures.inverter} holds no magnets; whether it may keep itself excited from "
                         "the capacitors of the bus is not judged"
@@ -171,20 +172,24 @@ def uncontrolled_overcharge(ctx: Context, figures: MachineFigures) -> Iterable[O
     "uncontrolled-charging",
     "warning",
     needs=NEEDS,
-    checks="The peak voltage of a machine at its highest speed stays below that of the emptiest pack at rest.",
+    checks=(
+        "The peak voltage of a machine at its highest speed stays below that of the emptiest pack at rest, under load "
+        "where other inverters go on drawing from it."
+    ),
     why=(
         "Above it a tripped inverter brakes the car and charges the pack with a current that nobody controls, and "
         "whether slowing down ends it depends on the machine."
     ),
-    sources=(EMF, "CLOSED-FORM#peak line voltage against the bus through two diodes"),
+    sources=(EMF, "CLOSED-FORM#peak line voltage against the bus through two diodes", BELOW_ONSET),
     failing=(("parts/machine-60.yaml", "back_emf/value", "30 V"),),
 )
 @for_machines("emf", "spin", "road", "pack")
 def uncontrolled_charging(ctx: Context, figures: MachineFigures) -> Iterable[Outcome]:
-    """Open-circuit voltage at the least charge; where even a full pack would be charged HV289 speaks."""
+    """Voltage at the least charge; where even a full pack would be charged HV289 speaks."""
     if figures.fastest_v > figures.highest_v:
         yield NotApplicable(f"the machine of {figures.inverter} charges even a full pack: see HV289")
         return
+    pack = "with the pack empty" + (" and others drawing from it" if figures.loaded else "")
     yield ctx.compare(
         f"{PARTS}/{figures.inverter}",
         "peak voltage of its machine",
@@ -194,8 +199,8 @@ def uncontrolled_charging(ctx: Context, figures: MachineFigures) -> Iterable[Out
         figures.lowest_v,
         EMF,
         subject=f"the machine of {figures.inverter}",
-        bad=f"charges an empty pack above {figures.onset_low_m_per_s * KMH:.0f} km/h as soon as the inverter trips",
-        good="never charges the pack by itself",
+        bad=f"generates by itself above {figures.onset_low_m_per_s * KMH:.0f} km/h once the inverter trips, {pack}",
+        good="never generates by itself into the pack",
         related=((f"parts/{figures.machine}/back_emf", "its back-EMF"),),
         ways_out=lambda: slower(figures, figures.lowest_v),
         note="contactors closed, gates off; the current is not computed",
@@ -252,7 +257,7 @@ def towing_live_bus(ctx: Context, figures: MachineFigures) -> Iterable[Outcome]:
     sources=("CLOSED-FORM#rolling without slip", "DATASHEET#maximum speed"),
     failing=(("vehicle.yaml", "drive_line/downhill_speed", "135 km/h"),),
 )
-@for_machines("emf", "road", "spin")
+@for_machines("road", "spin", magnets=False)
 def machine_overspeed(ctx: Context, figures: MachineFigures) -> Iterable[Outcome]:
     """Smallest tyre radius, downhill where that is faster."""
     most = ctx.design.sheets[figures.machine].maximum_speed

@@ -25,11 +25,11 @@ from tristrand.studies.results import (
     MachineFigures,
     Missing,
     OnBus,
+    OperatingResult,
     PackResult,
 )
 from tristrand.studies.topology import edges, feeds
 
-Gaps = tuple[tuple[str, Missing], ...]
 NAN = math.nan
 LINE = "vehicle/drive_line"
 SALIENT_FROM = 0.01
@@ -92,30 +92,18 @@ def _drive(design: Design, part_id: str, part: Any) -> Drive:
     here = f"high_voltage/parts/{part_id}"
     empty = Drive(part_id, "", None, part.machines, 0, NAN, "", NAN, NAN, NAN, NAN, NAN, NAN, NAN, NAN, ())
     if part.machine is None:
-        return empty._replace(gaps=(("emf", Missing(f"{here}/machine", f"the machine that {part_id} feeds")),))
+        return empty._replace(gaps=(("machine", Missing(f"{here}/machine", f"the machine that {part_id} feeds")),))
     sheet, base = design.sheets[part.machine], f"parts/{part.machine}"
-    if sheet.type == "induction":
-        return empty._replace(machine=part.machine, magnets=False)
     emf, ambient = sheet.back_emf, design.vehicle.ambient
     spin = part.speed_limit if part.speed_limit is not None else sheet.maximum_speed
-    line = design.vehicle.drive_line
-    mine = f"of the machine of {part_id}"
+    line, mine = design.vehicle.drive_line, f"of the machine of {part_id}"
+    per_k, at_c = sheet.flux_temperature_coefficient, emf is None or emf.temperature
     asked: tuple[tuple[str, str, object, str], ...] = (
         ("emf", f"{base}/type", sheet.type, f"whether the machine of {part_id} holds magnets"),
         ("emf", f"{base}/pole_pairs", sheet.pole_pairs, f"number of pole pairs {mine}"),
         ("emf", f"{base}/back_emf", emf, f"back-EMF constant {mine}"),
-        (
-            "emf",
-            f"{base}/back_emf/temperature",
-            emf is None or emf.temperature,
-            f"magnet temperature for the EMF {mine}",
-        ),
-        (
-            "emf",
-            f"{base}/flux_temperature_coefficient",
-            sheet.flux_temperature_coefficient,
-            f"loss of flux by K {mine}",
-        ),
+        ("emf", f"{base}/back_emf/temperature", at_c, f"magnet temperature at the back-EMF {mine}"),
+        ("emf", f"{base}/flux_temperature_coefficient", per_k, f"loss of flux by temperature {mine}"),
         ("emf", "vehicle/ambient", ambient, "coldest air"),
         ("spin", f"{base}/maximum_speed", spin, f"highest shaft speed {mine}"),
         ("road", f"{here}/gear_ratio", part.gear_ratio, f"gear ratio of {part_id}"),
@@ -127,10 +115,12 @@ def _drive(design: Design, part_id: str, part: Any) -> Drive:
         ("short", f"{base}/q_inductance", sheet.q_inductance, f"inductance across the magnets {mine}"),
         ("short", f"{base}/phase_resistance", sheet.phase_resistance, f"resistance of a phase {mine}"),
     )
+    magnets = None if sheet.type is None else sheet.type == "permanent_magnet"
+    gaps = tuple((need, Missing(at, what)) for need, at, datum, what in asked if datum is None)
     return Drive(
         id=part_id,
         machine=part.machine,
-        magnets=None if sheet.type is None else True,
+        magnets=magnets,
         machines=part.machines,
         pole_pairs=sheet.pole_pairs or 0,
         emf=NAN if emf is None else emf.value.high,
@@ -143,36 +133,42 @@ def _drive(design: Design, part_id: str, part: Any) -> Drive:
         ohm=_end(sheet.phase_resistance, "low"),
         spin_rad_per_s=_end(spin, "high"),
         gear=_end(part.gear_ratio, "high"),
-        gaps=tuple((need, Missing(at, what)) for need, at, datum, what in asked if datum is None),
+        gaps=gaps if magnets is not False else tuple(gap for gap in gaps if gap[0] in ("spin", "road")),
     )
 
 
-def study(data: GenerationInputs, packs: PackResult, discharge: DischargeResult) -> GenerationResult:
+def study(
+    data: GenerationInputs, packs: PackResult, operating: OperatingResult, discharge: DischargeResult
+) -> GenerationResult:
     """Every inverter by itself: two machines on one bus do not add their voltages."""
-    machines = {drive.id: _figures(data, drive, packs, discharge) for drive in data.drives}
-    gaps = (gap for m in machines.values() for need, gap in m.gaps if need not in ("short", "pack", "discharge"))
+    machines = {drive.id: _figures(data, drive, packs, operating, discharge) for drive in data.drives}
+    elsewhere = ("short", "pack", "discharge")
+    gaps = (gap for m in machines.values() for need, gap in m.gaps if need not in elsewhere)
     drives = {drive.id: drive for drive in data.drives}
     lines = Later(lambda: list(workings(drives, data.road, machines)))
     drawn = Later(lambda: tuple(curves(data.road.tyre_m, drives, machines)))
     return GenerationResult(lines, tuple(dict.fromkeys(gaps)), drawn, machines)
 
 
-def _figures(data: GenerationInputs, drive: Drive, packs: PackResult, discharge: DischargeResult) -> MachineFigures:
-    low_v, high_v, gaps = _pack_ends(data.circuit, drive.id, packs)
+def _figures(
+    data: GenerationInputs, drive: Drive, packs: PackResult, operating: OperatingResult, discharge: DischargeResult
+) -> MachineFigures:
     figures = MachineFigures(
         drive.id, drive.machine, drive.magnets, drive.machines, drive.cold_c, pole_pairs=drive.pole_pairs,
-        lowest_v=low_v, highest_v=high_v, bus=tuple(_on_bus(data, drive.id)), gaps=(*drive.gaps, *gaps),
+        bus=tuple(_on_bus(data, drive.id)), gaps=drive.gaps,
     )  # fmt: skip
     needs = {need for need, _ in drive.gaps}
-    if drive.magnets is False or "emf" in needs:
+    if not {"machine", "spin", "road"} & needs:
+        figures = _shaft(figures, drive, data.road)
+    if drive.magnets is False or {"machine", "emf"} & needs:
         return figures
-    flux = cold_flux_wb(drive)
-    figures = figures._replace(flux_wb=flux, spin_rad_per_s=drive.spin_rad_per_s)
-    if not {"spin", "road"} & needs:
-        figures = _at_speed(figures, drive, data.road)
-    if "brakes" not in needs and not math.isnan(figures.road_v):
+    figures = _pack_ends(figures, data, packs, operating)._replace(flux_wb=cold_flux_wb(drive))
+    if math.isnan(figures.fastest_rad_per_s):
+        return figures
+    figures = _voltages(figures, data.road)
+    if "brakes" not in needs:
         figures = _held(figures, data.road.braking_s, discharge)
-    if "short" not in needs and not math.isnan(figures.fastest_rad_per_s):
+    if "short" not in needs:
         apart = abs(drive.d_h - drive.q_h) > SALIENT_FROM * max(drive.d_h, drive.q_h)
         figures = figures._replace(salient=apart, short=_short(figures, drive, data.road))
     return figures
@@ -184,42 +180,61 @@ def cold_flux_wb(drive: Drive) -> float:
     return flux * (1.0 + drive.per_k * min(drive.cold_c - drive.at_c, 0.0))
 
 
-def _pack_ends(circuit: HvCircuit, inverter: str, packs: PackResult) -> tuple[float, float, Gaps]:
-    """Lowest open-circuit and highest voltage of the packs in series that feed an inverter."""
-    names = feeds(circuit)[inverter].packs
-    if not names or any(name not in packs.packs for name in names):
-        gaps = packs.missing or (Missing(f"high_voltage/parts/{inverter}", "packs that feed it"),)
-        return NAN, NAN, tuple(("pack", gap) for gap in gaps)
-    low = sum(min(c.open_circuit_v for c in packs.packs[name].corners) for name in names)
-    return low, sum(packs.packs[name].maximum_v for name in names), ()
+def _pack_ends(
+    figures: MachineFigures, data: GenerationInputs, packs: PackResult, operating: OperatingResult
+) -> MachineFigures:
+    """Lowest and highest voltage of the packs in series that feed an inverter.
+
+    The lowest is that at rest, unless another inverter goes on drawing from the pack when this one trips: then the
+    lowest at this one in any case of the operating study, the load of all counted, this one's own too.
+    """
+    name = figures.inverter
+    names = feeds(data.circuit)[name].packs
+    gaps: tuple[Missing, ...] = ()
+    if not names or any(pack not in packs.packs for pack in names):
+        gaps = packs.missing or (Missing(f"high_voltage/parts/{name}", "packs that feed it"),)
+    elif len(data.drives) > 1 and not operating.cases:
+        gaps = operating.missing
+    if gaps:
+        return figures._replace(gaps=(*figures.gaps, *(("pack", gap) for gap in gaps)))
+    low = sum(min(c.open_circuit_v for c in packs.packs[pack].corners) for pack in names)
+    loaded = False
+    for case in operating.cases.values() if len(data.drives) > 1 else ():
+        if case.lowest_v.get(name, low) < low:
+            low, loaded = case.lowest_v[name], True
+    high = sum(packs.packs[pack].maximum_v for pack in names)
+    return figures._replace(lowest_v=low, highest_v=high, loaded=loaded)
 
 
-def _at_speed(figures: MachineFigures, drive: Drive, road: Road) -> MachineFigures:
-    """Voltages at the speeds of the road and of the shaft, and the road speeds at which they reach what matters."""
-    per_m_s = float(physics.motor_speed_rad_per_s(1.0, drive.gear, road.tyre_m))
-    on_road = road.fastest_m_per_s * per_m_s
-    fastest = max(on_road, drive.spin_rad_per_s)
-
-    def emf_v(shaft: float) -> float:
-        return float(
-            physics.line_peak_v(figures.flux_wb, float(physics.electrical_speed_rad_per_s(shaft, drive.pole_pairs)))
-        )
-
-    def reached(volts: float) -> float:
-        return NAN if math.isnan(volts) else volts / emf_v(per_m_s)
-
+def _shaft(figures: MachineFigures, drive: Drive, road: Road) -> MachineFigures:
+    """Shaft speeds: on the road, at the limit, and the higher of the two."""
+    on_road = float(physics.motor_speed_rad_per_s(road.fastest_m_per_s, drive.gear, road.tyre_m))
     return figures._replace(
-        fastest_rad_per_s=fastest,
-        fastest_v=emf_v(fastest),
+        fastest_rad_per_s=max(on_road, drive.spin_rad_per_s),
         fastest_on_road=on_road >= drive.spin_rad_per_s,
+        spin_rad_per_s=drive.spin_rad_per_s,
         road_rad_per_s=on_road,
         road_m_per_s=road.fastest_m_per_s,
-        road_v=emf_v(on_road),
         towed_m_per_s=road.towed_m_per_s,
-        towed_v=NAN if math.isnan(road.towed_m_per_s) else emf_v(road.towed_m_per_s * per_m_s),
-        live_m_per_s=reached(TOUCH_LIMIT_V),
-        onset_low_m_per_s=reached(figures.lowest_v),
-        onset_high_m_per_s=reached(figures.highest_v),
+    )
+
+
+def _voltages(figures: MachineFigures, road: Road) -> MachineFigures:
+    """Voltages at the speeds of the shaft, and the road speeds at which they reach what matters."""
+
+    def emf_v(shaft: float) -> float:
+        electrical = float(physics.electrical_speed_rad_per_s(shaft, figures.pole_pairs))
+        return float(physics.line_peak_v(figures.flux_wb, electrical))
+
+    on_road = emf_v(figures.road_rad_per_s)
+    per_volt = figures.road_m_per_s / on_road
+    return figures._replace(
+        fastest_v=emf_v(figures.fastest_rad_per_s),
+        road_v=on_road,
+        towed_v=road.towed_m_per_s / per_volt,
+        live_m_per_s=TOUCH_LIMIT_V * per_volt,
+        onset_low_m_per_s=figures.lowest_v * per_volt,
+        onset_high_m_per_s=figures.highest_v * per_volt,
     )
 
 

@@ -97,8 +97,8 @@ def _speed_lines(drive: Drive, road: Road, figures: MachineFigures) -> Iterator[
         psi=flux, p=pairs, w=(figures.fastest_rad_per_s, "rad/s"),
     )  # fmt: skip
     levels = [("v_60", "60 V", TOUCH_LIMIT_V, figures.live_m_per_s)]
-    levels += [("v_on", "the emptiest pack's voltage", figures.lowest_v, figures.onset_low_m_per_s)]
-    levels += [("v_full", "the fullest pack's voltage", figures.highest_v, figures.onset_high_m_per_s)]
+    levels += [("v_on", "the lowest voltage of the pack", figures.lowest_v, figures.onset_low_m_per_s)]
+    levels += [("v_full", "the highest voltage of the pack", figures.highest_v, figures.onset_high_m_per_s)]
     for symbol, what, volts, speed in levels:
         if not math.isnan(speed):
             yield working(
@@ -141,8 +141,8 @@ def curves(tyre_m: float, drives: Mapping[str, Drive], machines: Mapping[str, Ma
         levels = [("EMF", 0.0, figures.fastest_v)]
         levels += [(f"{TOUCH_LIMIT_V:g} V", TOUCH_LIMIT_V, TOUCH_LIMIT_V)]
         levels += [
-            ("pack empty", figures.lowest_v, figures.lowest_v),
-            ("pack full", figures.highest_v, figures.highest_v),
+            ("pack lowest", figures.lowest_v, figures.lowest_v),
+            ("pack highest", figures.highest_v, figures.highest_v),
         ]
         weakest = weakest_on(figures.bus)
         if weakest is not None:

@@ -44,9 +44,10 @@ class MachineFigures(NamedTuple):
     ``fastest_v`` at ``fastest_rad_per_s``, the higher shaft speed of ``road_rad_per_s`` (fastest road speed) and
     ``spin_rad_per_s`` (wheels in the air); ``road_v`` and ``towed_v`` on the road. ``live_m_per_s``: road speed above
     which it holds the bus over 60 V; ``onset_low_m_per_s`` and ``onset_high_m_per_s``: road speeds above which it
-    charges the emptiest and even the fullest pack, ``lowest_v`` and ``highest_v``. ``held_s``: time to 60 V after the
-    contactors open at the fastest road speed with the brakes on hard; ``discharge_s`` the same at rest. ``salient``:
-    whether the inductances of the axes differ; None where that is not known.
+    charges the emptiest and even the fullest pack, ``lowest_v`` and ``highest_v``; ``loaded``: the lowest is that
+    under the load of other inverters, else that at rest. ``held_s``: time to 60 V after the contactors open at the
+    fastest road speed with the brakes on hard; ``discharge_s`` the same at rest. ``salient``: whether the inductances
+    of the axes differ; None where that is not known.
     """
 
     inverter: str
@@ -69,6 +70,7 @@ class MachineFigures(NamedTuple):
     onset_low_m_per_s: float = NAN
     onset_high_m_per_s: float = NAN
     lowest_v: float = NAN
+    loaded: bool = False
     highest_v: float = NAN
     held_s: float = NAN
     discharge_s: float = NAN
