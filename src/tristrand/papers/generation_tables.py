@@ -39,8 +39,8 @@ def generation_remarks(result: GenerationResult) -> list[str]:
             )
     if any(not math.isnan(m.fastest_v) for m in every):
         remarks.append(
-            "Gates off, magnets as cold as the air gets, no diode drop. How much current a machine then drives into "
-            "the pack is not computed."
+            "Gates off, a sinusoidal voltage, magnets as cold as the air gets, no diode drop. How much current a "
+            "machine then drives into the pack is not computed."
         )
     return remarks
 
@@ -56,7 +56,7 @@ def generation_tables(result: GenerationResult, design: Design) -> list[Table]:
         rows = [
             ("Machine", f"{figures.machine}{many}", f"magnets, {figures.pole_pairs} pole pairs"),
             ("Flux linkage", value(figures.flux_wb, "Wb"), f"magnets at {value(figures.cold_c, '°C')}"),
-            *_speed_rows(figures),
+            *_speed_rows(figures, reaction == REACTION["active_short"]),
             ("When the contactors open", reaction, f"what {figures.inverter} does, by its sheet"),
             *(_short_rows(figures.short) if figures.short is not None else []),
         ]
@@ -71,14 +71,15 @@ def kmh(metres_per_second: float) -> str:
     return "not known" if math.isnan(metres_per_second) else show(metres_per_second * KMH, "km/h", 3)
 
 
-def _speed_rows(figures: MachineFigures) -> list[tuple[str, str, str]]:
+def _speed_rows(figures: MachineFigures, shorted: bool) -> list[tuple[str, str, str]]:
     if math.isnan(figures.fastest_v):
         return []
     top, air = f"at {kmh(figures.road_m_per_s)}", f"at {figures.spin_rad_per_s * RPM:.0f} rpm, wheels in the air"
+    live = "the bus is live above it, whatever the contactors do" + (", unless the short holds" if shorted else "")
     rows = [
         ("Voltage at its highest speed", value(figures.fastest_v, "V"), top if figures.fastest_on_road else air),
         ("Voltage at the fastest road speed", value(figures.road_v, "V"), top),
-        ("Over 60 V above", kmh(figures.live_m_per_s), "the bus is live above it, whatever the contactors do"),
+        ("Over 60 V above", kmh(figures.live_m_per_s), live),
     ]
     if not math.isnan(figures.towed_v):
         towed = f"at {kmh(figures.towed_m_per_s)}" if figures.towed_m_per_s > 0 else "it is never towed on these wheels"

@@ -189,6 +189,9 @@ def uncontrolled_charging(ctx: Context, figures: MachineFigures) -> Iterable[Out
     if figures.fastest_v > figures.highest_v:
         yield NotApplicable(f"the machine of {figures.inverter} charges even a full pack: see HV289")
         return
+    note = "contactors closed, gates off; the current is not computed"
+    if figures.salient is not False:
+        note += "; unless its inductances are alike it may go on generating below this once current flows (from memory)"
     pack = "with the pack empty" + (" and others drawing from it" if figures.loaded else "")
     yield ctx.compare(
         f"{PARTS}/{figures.inverter}",
@@ -203,7 +206,7 @@ def uncontrolled_charging(ctx: Context, figures: MachineFigures) -> Iterable[Out
         good="never generates by itself into the pack",
         related=((f"parts/{figures.machine}/back_emf", "its back-EMF"),),
         ways_out=lambda: slower(figures, figures.lowest_v),
-        note="contactors closed, gates off; the current is not computed",
+        note=note,
     )
 
 
