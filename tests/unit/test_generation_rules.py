@@ -96,6 +96,24 @@ def test_everything_on_the_bus_is_named_when_the_machine_is_too_strong() -> None
     assert cables == {f"parts/hv-{size}/rated_voltage" for size in ("50", "2.5", "4", "16", "10")}
 
 
+@pytest.mark.parametrize("key", ["d_inductance", "phase_resistance", "demagnetising_current", "short_circuit_time"])
+def test_a_short_without_a_datum_of_the_machine_is_open(key: str) -> None:
+    lines = FILES[M].decode().split("\n")
+    kept = "\n".join(line for line in lines if not line.startswith(f"{key}:"))
+    report = checked(*SHORT, files={**FILES, M: kept.encode()})
+    assert set(report.coverage.open) == {"HV294"}
+    assert [text.split(" ")[0] for text in report.coverage.open["HV294"]] == [f"parts/machine-80/{key}"]
+
+
+@pytest.mark.parametrize("key", ["when_contactors_open", "bus_voltage_withstand"])
+def test_an_inverter_without_a_datum_is_open(key: str) -> None:
+    lines = FILES[I].decode().split("\n")
+    kept = "\n".join(line for line in lines if not line.startswith(f"{key}:"))
+    report = checked(files={**FILES, I: kept.encode()})
+    named = {text.split(" ")[0] for texts in report.coverage.open.values() for text in texts}
+    assert named == {f"parts/inverter-120/{key}"}
+
+
 def test_a_short_that_dies_with_the_12_v_does_not_count() -> None:
     strong = (M, "back_emf/value", "46 V")
     assert "HV288" in failing(checked(strong))

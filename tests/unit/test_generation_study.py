@@ -8,6 +8,7 @@ from tests.workings import evaluate
 from tristrand.app.starter import starter_files
 from tristrand.design import Design, apply_edits, load_files
 from tristrand.findings import Edit
+from tristrand.papers.generation_tables import generation_plots, generation_remarks, generation_tables
 from tristrand.studies import discharge, generation, operating, pack
 from tristrand.studies.results import GenerationResult, MachineFigures
 
@@ -256,3 +257,40 @@ def test_inputs_are_frozen_and_alike_for_alike_designs() -> None:
     first, second = generation.inputs(design()), generation.inputs(design())
     assert first == second
     assert hash(first) is not None
+
+
+def test_what_is_from_memory_says_so_in_the_report() -> None:
+    (below, _) = generation_remarks(studied())
+    assert "below the speed at which it starts" in below
+    assert "from memory, not confirmed" in below
+    # Alike along both axes it has no such band: nothing from memory is told.
+    alike = generation_remarks(studied(*SHORTED, Edit(MACHINE, "q_inductance", "0.3 mH")))
+    assert not any("memory" in text for text in alike)
+    loaded = load_files(
+        {**starter_files(), MACHINE: b"schema_version: 1\nkind: machine\ntype: induction\n"}, "x"
+    ).design
+    assert loaded is not None
+    (induction,) = generation_remarks(study(loaded))
+    assert "holds no magnets" in induction
+    assert "not confirmed" in induction
+
+
+def test_tables_and_plot_say_the_sums() -> None:
+    of = design()
+    result = study(of)
+    figures, bus = generation_tables(result, of)
+    said = {row.head.text: row.cells[0].text for row in figures.rows}
+    # 24 V rms, 7.2 thousand turns, cold; the same at 100 km/h, 7073.6 rpm.
+    assert said["Voltage at its highest speed"] == "252.4 V"
+    assert said["Voltage at the fastest road speed"] == "248 V"
+    assert said["Over 60 V above"] == "24.2 km/h"
+    assert len(bus.rows) == len(result.machines["drive"].bus)
+    assert not any(cell.mark for row in bus.rows for cell in row.cells)
+    (plot,) = generation_plots(result)
+    assert "EMF 252 V" in plot.alternative
+    strong = design(Edit(MACHINE, "back_emf/value", "58 V"))
+    over = generation_tables(study(strong), strong)[1]
+    # 610 V: the resistors stand 1000 V, the inverter 500 V.
+    marked = {row.head.text for row in over.rows if any(cell.mark == "over" for cell in row.cells)}
+    assert "drive" in marked
+    assert "r_dis" not in marked

@@ -358,7 +358,7 @@ class MachineSheet(SheetHead):
         default=None, description="peak current against the magnets that they survive, at their hottest"
     )
     short_circuit_time: Annotated[Datum, Q("time", above=0)] | None = Field(
-        default=None, description="how long its winding bears its own short-circuit current; none: for ever"
+        default=None, description="how long its winding bears its own short-circuit current"
     )
 
     @model_validator(mode="after")

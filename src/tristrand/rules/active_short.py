@@ -19,6 +19,7 @@ WITH_SHORT: tuple[tuple[str, str, str], ...] = (
     ("parts/machine-60.yaml", "q_inductance", "0.40 mH"),
     ("parts/machine-60.yaml", "phase_resistance", "14 mΩ"),
     ("parts/machine-60.yaml", "demagnetising_current", "500 A"),
+    ("parts/machine-60.yaml", "short_circuit_time", "60 s"),
 )
 
 
@@ -64,7 +65,7 @@ def active_short_current(ctx: Context, figures: MachineFigures) -> Iterable[Outc
         return
     yield from _inverter_carries(ctx, figures, short)
     yield _magnets_survive(ctx, figures, short)
-    yield from _winding_bears(ctx, figures)
+    yield _winding_bears(ctx, figures)
 
 
 def _inverter_carries(ctx: Context, figures: MachineFigures, short: ActiveShort) -> Iterable[Outcome]:
@@ -116,15 +117,17 @@ def _magnets_survive(ctx: Context, figures: MachineFigures, short: ActiveShort) 
     )
 
 
-def _winding_bears(ctx: Context, figures: MachineFigures) -> Iterable[Outcome]:
+def _winding_bears(ctx: Context, figures: MachineFigures) -> Outcome:
     bears = ctx.design.sheets[figures.machine].short_circuit_time
-    if bears is None:
-        return
     braking = ctx.design.vehicle.drive_line.braking_time
-    if braking is None:
-        yield ctx.open([Missing(f"{LINE}/braking_time", "time from the fastest speed to rest")])
-        return
-    yield ctx.compare(
+    pointer = f"parts/{figures.machine}/short_circuit_time"
+    if bears is None or braking is None:
+        gaps = (
+            [] if bears else [Missing(pointer, f"how long the machine of {figures.inverter} bears its short circuit")]
+        )
+        gaps += [] if braking else [Missing(f"{LINE}/braking_time", "time from the fastest speed to rest")]
+        return ctx.open(gaps)
+    return ctx.compare(
         f"{PARTS}/{figures.inverter}",
         "duration of the active short with the brakes on hard",
         braking.high,
@@ -136,7 +139,7 @@ def _winding_bears(ctx: Context, figures: MachineFigures) -> Iterable[Outcome]:
         subject=f"the machine of {figures.inverter}",
         bad="gets too hot in the active short before the brakes have stopped the car",
         good="bears the active short until the brakes have stopped the car",
-        related=((f"parts/{figures.machine}/short_circuit_time", "how long it bears it"),),
+        related=((pointer, "how long it bears it"),),
         note="rolling on without brakes it lasts longer",
     )
 
