@@ -17,6 +17,7 @@ from tristrand.studies import (
     discharge,
     faults,
     fuse_loads,
+    generation,
     operating,
     pack,
     precharge,
@@ -30,6 +31,7 @@ from tristrand.studies.results import (
     DischargeResult,
     FaultsResult,
     FuseLoadsResult,
+    GenerationResult,
     Missing,
     OperatingResult,
     PackResult,
@@ -113,6 +115,14 @@ STEPS: tuple[Step, ...] = (
         branches.study,
         ("pack", "operating", "precharge"),
         BranchesResult,
+    ),
+    Step(
+        "generation",
+        "What does a turning machine do when nothing controls it?",
+        generation.inputs,
+        generation.study,
+        ("pack", "operating", "discharge"),
+        GenerationResult,
     ),
 )
 BY_NAME: Mapping[str, Step] = {step.name: step for step in STEPS}

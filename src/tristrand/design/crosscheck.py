@@ -64,6 +64,8 @@ class _Checker:
             self.sheet(f"parts/{part_id}/sheet", part.get("sheet"), kind)
         if kind == "fuse":
             self.problems += overload_problems(part_id, part.get("overload_by"), self.parts, self.spans)
+        if kind == "inverter":
+            self.sheet(f"parts/{part_id}/machine", part.get("machine"), "machine")
         if kind in PASSIVE and part.get("power"):
             self.say(f"parts/{part_id}/power", f"{_article(kind)} takes no power of its own", "remove the key 'power'")
 

@@ -76,7 +76,7 @@ class Q:
 
     def __get_pydantic_json_schema__(self, schema: Any, handler: GetJsonSchemaHandler) -> dict[str, Any]:
         example = DIMENSIONS[self.dimension].example
-        number = {"type": ["string", "number"] if self.dimension == "fraction" else "string"}
+        number = {"type": ["string", "number"] if self.dimension in ("fraction", "count") else "string"}
         words = f"{self.dimension.replace('_', ' ')} with its unit, for example '{example}'"
         detail = {
             "type": "object",

@@ -193,7 +193,8 @@ def _stem(file: str) -> str:
 def _kind(sheet: ParsedFile) -> str:
     """The kind a sheet claims, also where the rest of it is broken; "" where that is not a known one."""
     kind = sheet.tree.get("kind")
-    return kind if isinstance(kind, str) and (sheet.value is not None or kind in TERMINALS or kind == "cable") else ""
+    known = isinstance(kind, str) and (sheet.value is not None or kind in TERMINALS or kind in ("cable", "machine"))
+    return kind if isinstance(kind, str) and known else ""
 
 
 def _limited(problems: Sequence[Problem], file: str) -> tuple[Problem, ...]:

@@ -9,6 +9,7 @@ from pydantic import BeforeValidator, Field, model_validator
 from tristrand.design.cells import BrakePlausibility, CellMonitor
 from tristrand.design.contactors import CoilSupply, SwitchingDuty, VoltageSensor, WeldCheck
 from tristrand.design.datum import Datum, Q, fault
+from tristrand.design.drive_line import DriveLine
 from tristrand.design.fuse_duty import OVERLOAD_BY, OVERLOAD_TRIP
 from tristrand.design.sheets import (
     SWAP,
@@ -103,6 +104,7 @@ class Vehicle(Strict):
     rule_sets: list[RuleSet] = Field(min_length=1)
     ambient: TemperatureRange | None = None
     modes: dict[Id, Mode] = Field(min_length=1)
+    drive_line: DriveLine = Field(default_factory=DriveLine)
     note: str = ""
 
 
@@ -163,6 +165,14 @@ class Inverter(PartBase):
     """Terminals plus and minus."""
 
     kind: Literal["inverter"]
+    machine: SheetName | None = Field(default=None, description="sheet of the machine it feeds")
+    machines: Count = Field(default=1, ge=1, le=8, description="like machines that it feeds side by side")
+    gear_ratio: Annotated[Datum, Q("count", above=0)] | None = Field(
+        default=None, description="turns of the machine for one turn of the wheel, all stages together"
+    )
+    speed_limit: Annotated[Datum, Q("rotational_speed", above=0)] | None = Field(
+        default=None, description="of the machine, kept by the inverter also with the wheels in the air"
+    )
 
 
 class Converter(PartBase):

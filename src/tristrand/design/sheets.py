@@ -360,6 +360,21 @@ class ResistorSheet(SheetHead):
     temperature_limit: Temperature | None = None
 
 
+class ShortCircuitCurrent(Strict):
+    """Peak phase current that an inverter carries while it shorts its machine: the first swing, and for ever."""
+
+    peak: Current
+    continuous: Current
+
+    @model_validator(mode="after")
+    def _order(self) -> Self:
+        if self.continuous.value > self.peak.value:
+            raise fault(
+                f"continuous {self.continuous.text} is above peak {self.peak.text}", "set continuous below peak"
+            )
+        return self
+
+
 class InverterSheet(SheetHead):
     """An inverter seen from the bus."""
 
@@ -372,6 +387,77 @@ class InverterSheet(SheetHead):
     peak_time: Annotated[Datum, Q("time", above=0)] | None = Field(
         default=None, description="how long the peak may last"
     )
+    bus_voltage_withstand: Voltage | None = Field(
+        default=None, description="most that its capacitors and switches stand, not switching; not the working range"
+    )
+    when_contactors_open: Literal["gates_off", "active_short"] | None = Field(
+        default=None, description="what it does with its machine then: leave it alone, or short its three phases"
+    )
+    active_short_needs_12_v: bool | None = Field(
+        default=None, strict=True, description="whether the short ends without 12 V; false: it is fed from the bus"
+    )
+    short_circuit_current: ShortCircuitCurrent | None = None
+
+    @model_validator(mode="after")
+    def _order(self) -> Self:
+        if self.voltage and self.bus_voltage_withstand:
+            stands, works = self.bus_voltage_withstand, self.voltage.maximum
+            if stands.value < works.value:
+                raise fault(
+                    f"bus_voltage_withstand {stands.text} is below the highest working voltage {works.text}",
+                    "check which is which: what it stands is the higher one",
+                )
+        return self
+
+
+class BackEmf(Strict):
+    """Open-circuit voltage of a machine at the speed that ``form`` names: 1000 turns a minute, or one radian a second.
+
+    ``temperature`` is that of the magnets then.
+    """
+
+    value: Voltage = Field(description="at 1000 turns a minute, or at 1 rad/s, as the form says")
+    form: Literal[
+        "line_rms_per_krpm",
+        "line_peak_per_krpm",
+        "phase_peak_per_mechanical_rad_per_s",
+        "phase_peak_per_electrical_rad_per_s",
+    ] = Field(description="ask the maker: sheets mean different things by the same words")
+    temperature: Temperature | None = Field(default=None, description="of the magnets at this value")
+
+
+class MachineSheet(SheetHead):
+    """The electric machine that an inverter feeds. An induction machine holds no magnets."""
+
+    kind: Literal["machine"]
+    type: Literal["permanent_magnet", "induction"] | None = None
+    pole_pairs: Count | None = Field(default=None, ge=1, le=200, description="half the number of poles")
+    back_emf: BackEmf | None = None
+    flux_temperature_coefficient: Annotated[Datum, Q("temperature_coefficient", least=-0.01, most=0)] | None = Field(
+        default=None, description="of the magnets, for example -0.11 %/K: cold magnets are the strongest"
+    )
+    d_inductance: Annotated[Datum, Q("inductance", above=0)] | None = Field(
+        default=None, description="per phase, along the magnets, saturated"
+    )
+    q_inductance: Annotated[Datum, Q("inductance", above=0)] | None = Field(
+        default=None, description="per phase, across the magnets, saturated"
+    )
+    phase_resistance: Resistance | None = Field(default=None, description="per phase, half of that between terminals")
+    maximum_speed: Annotated[Datum, Q("rotational_speed", above=0)] | None = Field(
+        default=None, description="fastest that its shaft may turn"
+    )
+    demagnetising_current: Current | None = Field(
+        default=None, description="peak current against the magnets that they survive, at their hottest"
+    )
+    short_circuit_time: Annotated[Datum, Q("time", above=0)] | None = Field(
+        default=None, description="how long its winding bears its own short-circuit current"
+    )
+
+    @model_validator(mode="after")
+    def _magnets(self) -> Self:
+        if self.type == "induction" and self.back_emf is not None:
+            raise fault("an induction machine has no back_emf", "remove back_emf, or write type: permanent_magnet")
+        return self
 
 
 class ConverterSheet(SheetHead):
@@ -466,6 +552,7 @@ Sheet: TypeAlias = Annotated[
     | DisconnectSheet
     | ResistorSheet
     | InverterSheet
+    | MachineSheet
     | ConverterSheet
     | HeaterSheet
     | ChargerSheet

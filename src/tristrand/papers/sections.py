@@ -13,6 +13,7 @@ from tristrand.papers import (
     cells_tables,
     contactor_tables,
     fuse_tables,
+    generation_tables,
     plots,
     protection_tables,
     tables,
@@ -122,6 +123,11 @@ def _branches(result: Any, design: Design) -> tuple[list[str], list[tables.Table
     return [], cells_tables.branches_tables(result, design), []
 
 
+def _generation(result: Any, design: Design) -> tuple[list[str], list[tables.Table], list[Plot]]:
+    remarks = generation_tables.generation_remarks(result)
+    return remarks, generation_tables.generation_tables(result, design), generation_tables.generation_plots(result)
+
+
 STUDIES: dict[str, _Study] = {
     "pack": _Study("Pack", "What can the pack give?", _pack),
     "operating": _Study("Operating currents", "What flows where in each case?", _operating),
@@ -134,6 +140,9 @@ STUDIES: dict[str, _Study] = {
     "contactors": _Study("Contactors", "Do the contactors close, open and last?", _contactors),
     "cells": _Study("Cells and modules", "Does the monitor guard the cells?", _cells),
     "branches": _Study("Branches of the bus", "What hangs on the bus?", _branches),
+    "generation": _Study(
+        "Uncontrolled generation", "What does a turning machine do when nothing controls it?", _generation
+    ),
 }
 
 

@@ -1,6 +1,7 @@
 """The rules: limits compared with results. One list for all rule sets; the sets are parameters (limits.py)."""
 
 from tristrand.rules import (
+    active_short,
     branches,
     cables,
     clearing,
@@ -12,6 +13,7 @@ from tristrand.rules import (
     discharging,
     fuse_life,
     fuses,
+    generation,
     modules,
     monitor,
     monitor_trips,
@@ -56,6 +58,7 @@ __all__ = [
     "Outcome",
     "Rule",
     "Verdict",
+    "active_short",
     "branches",
     "cables",
     "clearing",
@@ -67,6 +70,7 @@ __all__ = [
     "discharging",
     "fuse_life",
     "fuses",
+    "generation",
     "modules",
     "monitor",
     "monitor_trips",

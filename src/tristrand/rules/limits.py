@@ -86,6 +86,7 @@ LIMITS: tuple[Limit, ...] = (
         ("fsae-2026", 1.0, "FSAE-2026#EV.5.4.2"),
         ("workshop", 1.0, "PRACTICE#contactor in each pole"),
     ),
+    *_rows("free_wheels", "least", ("fsae-2026", 1.0, "FSAE-2026#EV.7.2.2")),
     *_rows("insulation_c", "least", ("fsae-2026", 90.0, "FSAE-2026#EV.6.2.1")),
     *_rows(
         "fuse_not_above_cable",

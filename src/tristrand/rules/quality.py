@@ -67,6 +67,7 @@ def pack_table_left(ctx: Context) -> Iterable[Outcome]:
             "hv-4",
             "hv-50",
             "inverter-60",
+            "machine-60",
             "pack-84s",
             "resistor-100r",
             "resistor-2k2",
@@ -77,6 +78,7 @@ def values_assumed(ctx: Context) -> Iterable[Outcome]:
     """Sheets in use whose head, or any value, is assumed or estimated: to be reviewed."""
     used = {p.sheet for p in ctx.design.high_voltage.parts.values() if p.kind != "junction"}
     used |= {lead.cable for lead in ctx.design.high_voltage.connections.values() if lead.cable}
+    used |= {p.machine for p in ctx.design.parts_of("inverter").values() if p.machine}
     weak = sorted(name for name in used if ctx.design.sheets[name].basis in ("assumed", "estimated"))
     if not used:
         yield NotApplicable("no data sheet is used")

@@ -22,6 +22,7 @@ from tristrand.studies.results.contactors import (
     WeldWay,
 )
 from tristrand.studies.results.fuses import ChainOrder, FromCharger, FuseLoad, FuseLoadsResult, OverloadBand, TimedLoad
+from tristrand.studies.results.generation import ActiveShort, GenerationResult, MachineFigures, OnBus
 from tristrand.studies.results.protection import (
     Fault,
     FaultCurrent,
@@ -53,6 +54,7 @@ from tristrand.studies.results.strand import (
 )
 
 __all__ = [
+    "ActiveShort",
     "Ampacity",
     "BrakeTrip",
     "Branch",
@@ -80,6 +82,7 @@ __all__ = [
     "FuseLoad",
     "FuseLoadsResult",
     "FusePair",
+    "GenerationResult",
     "InCase",
     "Input",
     "Later",
@@ -87,7 +90,9 @@ __all__ = [
     "LetThrough",
     "LifeFigures",
     "LifeShare",
+    "MachineFigures",
     "Missing",
+    "OnBus",
     "Opened",
     "OperatingResult",
     "OverloadBand",
