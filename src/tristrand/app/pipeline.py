@@ -9,16 +9,28 @@ from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 from tristrand.design import Design
-from tristrand.studies import conductors, discharge, faults, operating, pack, precharge, protection
+from tristrand.studies import (
+    conductors,
+    discharge,
+    faults,
+    insulation,
+    operating,
+    pack,
+    precharge,
+    protection,
+    spacings,
+)
 from tristrand.studies.results import (
     ConductorsResult,
     DischargeResult,
     FaultsResult,
+    InsulationResult,
     Missing,
     OperatingResult,
     PackResult,
     PrechargeResult,
     ProtectionResult,
+    SpacingsResult,
     facts,
 )
 
@@ -72,6 +84,22 @@ STEPS: tuple[Step, ...] = (
         discharge.study,
         ("pack",),
         DischargeResult,
+    ),
+    Step(
+        "insulation",
+        "Is the bus insulated, and would the monitor see a fault?",
+        insulation.inputs,
+        insulation.study,
+        ("pack",),
+        InsulationResult,
+    ),
+    Step(
+        "spacings",
+        "Are conductors far enough apart?",
+        spacings.inputs,
+        spacings.study,
+        ("insulation",),
+        SpacingsResult,
     ),
 )
 BY_NAME: Mapping[str, Step] = {step.name: step for step in STEPS}

@@ -7,6 +7,7 @@ from typing import Annotated, Any, Literal, Self, TypeAlias
 from pydantic import BeforeValidator, Field, model_validator
 
 from tristrand.design.datum import Datum, Q, fault
+from tristrand.design.insulation import Insulation, Spacing
 from tristrand.design.sheets import (
     SWAP,
     Count,
@@ -98,6 +99,9 @@ class Vehicle(Strict):
     use: Literal["road", "track"]
     rule_sets: list[RuleSet] = Field(min_length=1)
     ambient: TemperatureRange | None = None
+    altitude: Annotated[Datum, Q("length", least=0, most=10000)] | None = Field(
+        default=None, description="highest place of use, above sea level"
+    )
     modes: dict[Id, Mode] = Field(min_length=1)
     note: str = ""
 
@@ -196,7 +200,17 @@ class Junction(Strict):
 
 
 Part: TypeAlias = Annotated[
-    Pack | Fuse | Contactor | ServiceDisconnect | ResistorPart | Inverter | Converter | Heater | Charger | Inlet | Junction,
+    Pack
+    | Fuse
+    | Contactor
+    | ServiceDisconnect
+    | ResistorPart
+    | Inverter
+    | Converter
+    | Heater
+    | Charger
+    | Inlet
+    | Junction,
     Field(discriminator="kind"),
 ]
 
@@ -289,6 +303,10 @@ class HighVoltage(Strict):
     discharge: Discharge = Field(default_factory=Discharge)
     power_limit: Annotated[Datum, Q("power", above=0)] | None = Field(
         default=None, description="most the supervisor lets the pack deliver"
+    )
+    insulation: Insulation = Field(default_factory=Insulation)
+    spacings: dict[Id, Spacing] | None = Field(
+        default=None, description="of boxes and boards that you build or change yourself; {} where there are none"
     )
 
 

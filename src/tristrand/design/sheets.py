@@ -6,6 +6,7 @@ from typing import Annotated, Any, Literal, Self, TypeAlias
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from tristrand.design.datum import Basis, Datum, Q, fault
+from tristrand.design.poles import AlternatingInsulation, PoleInsulation
 
 Voltage: TypeAlias = Annotated[Datum, Q("voltage", above=0)]
 Current: TypeAlias = Annotated[Datum, Q("current", above=0)]
@@ -163,6 +164,7 @@ class PackSheet(SheetHead):
         default=None, description="how long the peak may last"
     )
     charge_current: Current | None = None
+    insulation: PoleInsulation | None = None
 
 
 class MeltingPoint(Strict):
@@ -280,6 +282,7 @@ class InverterSheet(SheetHead):
     peak_time: Annotated[Datum, Q("time", above=0)] | None = Field(
         default=None, description="how long the peak may last"
     )
+    insulation: AlternatingInsulation | None = None
 
 
 class ConverterSheet(SheetHead):
@@ -296,6 +299,7 @@ class ConverterSheet(SheetHead):
     input_current_limit: Current | None = None
     continuous_current: Current | None = None
     overload: list[Overload] = OVERLOAD
+    insulation: PoleInsulation | None = None
 
     @model_validator(mode="after")
     def _order(self) -> Self:
@@ -319,6 +323,7 @@ class HeaterSheet(SheetHead):
     turn_on_voltage: Voltage | None = None
     continuous_current: Current | None = None
     overload: list[Overload] = OVERLOAD
+    insulation: PoleInsulation | None = None
 
 
 class ChargerSheet(SheetHead):
@@ -330,6 +335,7 @@ class ChargerSheet(SheetHead):
     output_current: Current | None = None
     output_capacitance: Capacitance | None = None
     bleed_resistance: Resistance | None = None
+    insulation: AlternatingInsulation | None = None
 
 
 class InletSheet(SheetHead):
@@ -338,6 +344,7 @@ class InletSheet(SheetHead):
     kind: Literal["inlet"]
     rated_voltage: Voltage | None = Field(default=None, description="of its direct-current contacts")
     rated_current: Current | None = Field(default=None, description="of its direct-current contacts, continuous")
+    insulation: PoleInsulation | None = None
 
 
 class CableSheet(SheetHead):
@@ -359,6 +366,12 @@ class CableSheet(SheetHead):
     rated_voltage: Voltage | None = None
     inductance: Annotated[Datum, Q("inductance_per_length", above=0)] | None = Field(
         default=None, description="per metre of run"
+    )
+    insulation_resistance: Annotated[Datum, Q("resistance_times_length", above=0)] | None = Field(
+        default=None, description="of the conductor to its screen or the chassis, times length: half for double length"
+    )
+    y_capacitance: Annotated[Datum, Q("capacitance_per_length", least=0)] | None = Field(
+        default=None, description="of the conductor to its screen or the chassis, per metre of run"
     )
     colour: str = ""
 

@@ -1,10 +1,13 @@
 """The rules: limits compared with results. One list for all rule sets; the sets are parameters (limits.py)."""
 
 from tristrand.rules import (
+    bus_insulation,
     cables,
     currents,
     discharging,
+    distances,
     fuses,
+    monitoring,
     pack_and_power,
     poles,
     precharge_end,
@@ -44,10 +47,13 @@ __all__ = [
     "Outcome",
     "Rule",
     "Verdict",
+    "bus_insulation",
     "cables",
     "currents",
     "discharging",
+    "distances",
     "fuses",
+    "monitoring",
     "pack_and_power",
     "poles",
     "precharge_end",

@@ -95,6 +95,35 @@ LIMITS: tuple[Limit, ...] = (
     ),
     *_rows("orange", "least", ("fsae-2026", 1.0, "FSAE-2026#EV.6.3.4"), ("un-r100", 1.0, "UN-R100#5.1.1.5.3")),
     *_rows("drop_share", "most", ("workshop", 0.03, "ABYC-E11#voltage drop")),
+    *_rows("insulation_monitor", "least", ("fsae-2026", 1.0, "FSAE-2026#EV.7.6.1")),
+    *_rows(
+        "insulation_ohm_per_v",
+        "least",
+        ("un-r100", 100.0, "UN-R100#5.1.3.1"),
+        ("workshop", 100.0, "ISO-6469-4#insulation resistance after a crash"),
+    ),
+    *_rows(
+        "insulation_joined_ohm_per_v",
+        "least",
+        ("un-r100", 500.0, "UN-R100#5.1.3.2"),
+        ("workshop", 500.0, "ISO-6469-4#insulation resistance after a crash"),
+    ),
+    *_rows("monitor_trips_ohm_per_v", "least", ("fsae-2026", 500.0, "FSAE-2026#EV.7.6.3")),
+    *_rows("y_energy_j", "most", ("workshop", 0.2, "ISO-6469-4#touch energy of Y capacitors")),
+    *_rows(
+        "insulation_withstand",
+        "least",
+        ("fsae-2026", 1.0, "FSAE-2026#EV.5.2.2"),
+        ("workshop", 1.0, "PRACTICE#insulation proven above its working voltage"),
+    ),
+    *_rows("housing_spacing", "least", ("fsae-2026", 1.0, "FSAE-2026#EV.6.5.5b")),
+    *_rows("board_spacing", "least", ("fsae-2026", 1.0, "FSAE-2026#EV.6.5.7")),
+    *_rows(
+        "high_voltage_above_v",
+        "least",
+        ("fsae-2026", 60.0, "FSAE-2026#T.9.1.1"),
+        ("un-r100", 60.0, "UN-R100#2, high voltage"),
+    ),
     *_rows("fuse_share", "most", ("workshop", 0.75, "FUSE-GUIDE#continuous derating")),
 )
 
@@ -106,9 +135,13 @@ FLOOR: frozenset[str] = frozenset(
         "discharge_time_s",
         "fuse_not_above_cable",
         "fuse_share",
+        "insulation_joined_ohm_per_v",
+        "insulation_ohm_per_v",
+        "insulation_withstand",
         "pack_fuse",
         "precharge_share",
         "service_disconnect",
+        "y_energy_j",
     }
 )
 

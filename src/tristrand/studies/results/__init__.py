@@ -1,6 +1,14 @@
 """Result types of the studies: frozen, with units in their field names."""
 
 from tristrand.studies.results.common import Input, Later, Missing, Series, Working, facts, found, working
+from tristrand.studies.results.insulation import (
+    InsulationResult,
+    PartFault,
+    PlugGroup,
+    SpacingFigures,
+    SpacingsResult,
+    YFigures,
+)
 from tristrand.studies.results.protection import (
     Fault,
     FaultCurrent,
@@ -46,18 +54,24 @@ __all__ = [
     "FuseDuty",
     "FusePair",
     "Input",
+    "InsulationResult",
     "Later",
     "LetThrough",
     "Missing",
     "OperatingResult",
     "PackFigures",
     "PackResult",
+    "PartFault",
+    "PlugGroup",
     "PrechargeAttempt",
     "PrechargeResult",
     "ProtectionResult",
     "Series",
+    "SpacingFigures",
+    "SpacingsResult",
     "Starved",
     "Working",
+    "YFigures",
     "facts",
     "found",
     "working",
