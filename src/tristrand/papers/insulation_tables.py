@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from tristrand.papers.tables import Cell, Row, Table, pairs, row, share_words, value
 from tristrand.physics.insulation_budget import UnplugStep
 from tristrand.studies.results import InsulationResult, SpacingFigures, SpacingsResult
+from tristrand.units import engineering
 
 BETWEEN = {"poles": "both poles", "chassis": "high voltage, chassis", "low_voltage": "high voltage, 12 V circuits"}
 NOT_JUDGED = "not judged"
@@ -57,6 +58,7 @@ def _budget(result: InsulationResult) -> Iterator[Table]:
     note = "To the chassis: every part at its least resistance and its most capacitance. The monitor counts with its "
     note += "own resistance, half of the leak at each pole."
     yield Table("Insulation and Y-capacitance, part by part", columns, tuple(rows), note, wide=True)
+    person = engineering(1.0 / result.ohm_per_volt, "A", 3)
     figures = [
         (
             "Weaker leg",
@@ -66,7 +68,7 @@ def _budget(result: InsulationResult) -> Iterator[Table]:
         (
             "By the highest pack voltage",
             f"{value(result.ohm_per_volt, 'Ω/V')}",
-            f"at {value(result.highest_v, 'V')}; at most {value(1.0 / result.ohm_per_volt, 'A', 3)} through a person",
+            f"at {value(result.highest_v, 'V')}; {person} at most through a person",
         ),
         ("Least that is asked", value(result.least_ohm, "Ω"), "by UN Regulation No. 100 at that voltage"),
         ("Monitor reads", value(result.shows_ohm, "Ω"), "both legs in parallel, without its own resistance"),
@@ -107,10 +109,14 @@ def _energies(result: InsulationResult) -> Iterator[Table]:
         "Energy between the poles and the chassis",
         [
             ("Capacitance of both poles", value(y.total_f, "F", 3), "what the monitor has to measure across"),
-            ("Larger pole", value(y.leg_j, "J", 3), "charged to the highest pack voltage"),
-            ("Larger pole, above 60 V", value(y.leg_above_limit_j, "J", 3), "as the crash regulations count it"),
-            ("Touch, sound bus", value(y.touch_j, "J", 3), "what a person takes from one pole"),
-            ("Touch, other pole at the chassis", value(y.touch_fault_j, "J", 3), "both poles at the full voltage"),
+            ("Larger pole", engineering(y.leg_j, "J", 3), "charged to the highest pack voltage"),
+            ("Larger pole, above 60 V", engineering(y.leg_above_limit_j, "J", 3), "as the crash regulations count it"),
+            ("Touch, sound bus", engineering(y.touch_j, "J", 3), "what a person takes from one pole"),
+            (
+                "Touch, other pole at the chassis",
+                engineering(y.touch_fault_j, "J", 3),
+                "both poles at the full voltage",
+            ),
             ("Settling time", value(y.settling_s, "s", 3), "wait before a hand reading counts, one meter of 10 MΩ"),
         ],
     )
@@ -159,41 +165,41 @@ def _numbered(first: UnplugStep) -> list[UnplugStep]:
     return steps
 
 
-def spacing_tables(result: SpacingsResult) -> list[Table]:
-    """Every spacing: what it has, what it needs."""
+def spacing_tables(result: SpacingsResult, student: bool) -> list[Table]:
+    """Every spacing: what it has, what it needs; ``student``: whether the student rules are in force."""
     if not result.spacings:
         return []
-    columns = ("Spacing", "Between", "Along the surface", "Needed", "Through air", "Needed", "Student rules")
+    columns = ("Spacing", "Along the surface", "Needed", "Through air", "Needed")
     note = "Needed creepage is interpolated between the printed rows, as the standard allows; the small words give the "
     note += "next row. Highest pack voltage as working voltage and as system voltage."
     if result.altitude_factor > 1.0:
         note += f" Clearances times {result.altitude_factor:.3g} for the altitude."
-    rows = tuple(_spacing(one) for one in result.spacings.values())
-    return [Table("Creepage and clearance", columns, rows, note, wide=True)]
+    rows = tuple(_spacing(one, student) for one in result.spacings.values())
+    return [
+        Table(
+            "Creepage and clearance", (*columns, "By the student rules")[: 6 if student else 5], rows, note, wide=True
+        )
+    ]
 
 
-def _spacing(one: SpacingFigures) -> Row:
+def _spacing(one: SpacingFigures, student: bool) -> Row:
     which = "reinforced" if one.reinforced else "basic"
     needed = Cell(NOT_JUDGED)
     if not math.isnan(one.creepage_mm):
-        needed = Cell(
-            value(one.creepage_mm, "mm", 3), f"next row {value(one.stepped_mm, 'mm', 3)}; {one.creepage_words}"
-        )
+        words = f"next row {value(one.stepped_mm, 'mm', 3)}; {one.creepage_words}"
+        needed = Cell(value(one.creepage_mm, "mm", 3), words)
     air = Cell(NOT_JUDGED)
     if not math.isnan(one.clearance_mm):
         air = Cell(value(one.clearance_mm, "mm", 3), f"impulses of {value(one.impulse_v / 1e3, 'kV', 3)}")
-    return row(
-        one.name,
-        Cell(BETWEEN[one.between], f"{one.kind}, {which} insulation"),
-        value(one.has_creepage_mm, "mm", 3),
-        needed,
-        value(one.has_clearance_mm, "mm", 3),
-        air,
-        _student(one),
-    )
+    has, gap = value(one.has_creepage_mm, "mm", 3), value(one.has_clearance_mm, "mm", 3)
+    cells = (has, needed, gap, air, _student(one))
+    words = f"{BETWEEN[one.between]}; {one.kind}, {which} insulation"
+    return row(one.name, *cells[: 5 if student else 4], small=words)
 
 
 def _student(one: SpacingFigures) -> str:
+    if one.between != "low_voltage":
+        return "none"
     if math.isnan(one.fsae_mm):
-        return "do not say" if one.between != "low_voltage" else NOT_JUDGED
-    return "barrier" if math.isinf(one.fsae_has_mm) else f"ask {value(one.fsae_mm, 'mm', 3)}"
+        return NOT_JUDGED
+    return "barrier" if math.isinf(one.fsae_has_mm) else value(one.fsae_mm, "mm", 3)

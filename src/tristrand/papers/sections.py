@@ -99,7 +99,8 @@ def _insulation(result: Any, design: Design) -> tuple[list[str], list[tables.Tab
 
 
 def _spacings(result: Any, design: Design) -> tuple[list[str], list[tables.Table], list[Plot]]:
-    return [], insulation_tables.spacing_tables(result), []
+    student = "fsae-2026" in design.vehicle.rule_sets
+    return [], insulation_tables.spacing_tables(result, student), []
 
 
 STUDIES: dict[str, _Study] = {

@@ -39,6 +39,7 @@ from tristrand.studies.topology import chains
 
 PARALLEL = "CLOSED-FORM#parallel resistances and capacitances"
 CABLES, FITTINGS, MONITOR, REST = "cables", "fittings", "monitor", "pack and main bus"
+Y, MEGA, NANO = "Y-capacitance", 1e6, 1e-9
 DEVICES = ("inverter", "dcdc", "heater", "charger", "inlet")
 # Six-step drive: plus, nothing, minus for a third of the time each, the largest rms value an inverter can make.
 SIX_STEP = math.sqrt(2.0 / 3.0)
@@ -79,8 +80,10 @@ class InsulationInputs(NamedTuple):
 
 def inputs(design: Design) -> InsulationInputs:
     """Collect what sheets and design say about insulation, and what they leave out."""
-    settings, missing = design.high_voltage.insulation, {}
+    settings = design.high_voltage.insulation
+    missing: dict[str, str] = {}
     parts, joined, devices, inverters = [], [], [], False
+    part: Any
     for part_id, part in design.high_voltage.parts.items():
         if part.kind in ("pack", *DEVICES):
             given = design.sheet_of(part_id).insulation
@@ -290,64 +293,65 @@ def _plan(groups: tuple[PlugGroup, ...]) -> UnplugPlan:
 
 
 def _workings(data: InsulationInputs, result: InsulationResult) -> Iterator[Working]:
+    """Resistances in MΩ and capacitances in nF, so that a hand calculator does."""
     legs, y, parts = result.legs, result.y, result.parts
     assert legs is not None
     assert y is not None
-    names = ", ".join(p.name for p in parts)
     for leg, ohms, value in (
-        ("minus", [p.negative_ohm for p in parts], legs.negative_ohm),
-        ("plus", [p.positive_ohm for p in parts], legs.positive_ohm),
+        ("minus", {p.name: p.negative_ohm for p in parts}, legs.negative_ohm),
+        ("plus", {p.name: p.positive_ohm for p in parts}, legs.positive_ohm),
     ):
-        given = {f"R_{n}": (ohm, "Ω") for n, ohm in enumerate(ohms, 1)}
+        # What leads nowhere has no place in the sum.
+        some = {name: ohm for name, ohm in ohms.items() if math.isfinite(ohm)}
+        given = {f"R_{n}": (ohm / MEGA, "MΩ") for n, ohm in enumerate(some.values(), 1)}
         formula = f"1/({' + '.join(f'1/{name}' for name in given)})"
-        yield working("bus", f"R_{leg}", f"{leg} leg: {names}", formula, value, "Ω", PARALLEL, **given)
+        words = f"{leg} leg: {', '.join(some)}"
+        yield working("bus", f"R_{leg}", words, formula, value / MEGA, "MΩ", PARALLEL, **given)
     yield working(
-        "bus", "r_iso", "weaker leg by the highest pack voltage", "R/V", result.ohm_per_volt, "Ω/V",
-        "UN-R100#5.1.3.1", R=(legs.weaker_ohm, "Ω"), V=(result.highest_v, "V"),
+        "bus", "r_iso", "weaker leg by the highest pack voltage", "1000000*R/V", result.ohm_per_volt, "Ω/V",
+        "UN-R100#5.1.3.1", R=(legs.weaker_ohm / MEGA, "MΩ"), V=(result.highest_v, "V"),
     )  # fmt: skip
-    yield from _monitor_workings(data, result)
-    for leg, farads, value in (
-        ("minus", [p.negative_f for p in parts], y.negative_f),
-        ("plus", [p.positive_f for p in parts], y.positive_f),
-    ):
-        given = {f"C_{n}": (farad, "F") for n, farad in enumerate(farads, 1)}
+    if data.monitor is not None:
         yield working(
-            "Y-capacitance", f"C_{leg}", f"{leg} pole to chassis: {names}", " + ".join(given), value, "F", PARALLEL,
-            **given,
+            MONITOR, "R_reads", "what it reads: both legs in parallel, without its own resistance",
+            "1/(1/R_minus + 1/R_plus - 1/R_own)", result.shows_ohm / MEGA, "MΩ", PARALLEL,
+            R_minus=(legs.negative_ohm / MEGA, "MΩ"), R_plus=(legs.positive_ohm / MEGA, "MΩ"),
+            R_own=(data.monitor.own_ohm / MEGA, "MΩ"),
         )  # fmt: skip
-    yield working(
-        "Y-capacitance", "E_leg", "larger leg at the full voltage", "C*V**2/2", y.leg_j, "J",
-        "ISO-6469-4#touch energy of Y capacitors", C=(max(y.negative_f, y.positive_f), "F"), V=(result.highest_v, "V"),
-    )  # fmt: skip
-    yield working(
-        "Y-capacitance", "E_leg60", "the same, counted above 60 V", "C*max(V**2 - 3600, 0)/2", y.leg_above_limit_j, "J",
-        "UN-R94#TEy = 0.5 Cy (V^2 - 3600)", C=(max(y.negative_f, y.positive_f), "F"), V=(result.highest_v, "V"),
-    )  # fmt: skip
-    yield working(
-        "Y-capacitance", "E_fault", "taken from one pole with the other at the chassis", "(C_minus + C_plus)*V**2/2",
-        y.touch_fault_j, "J", "CLOSED-FORM#Kirchhoff's laws",
-        C_minus=(y.negative_f, "F"), C_plus=(y.positive_f, "F"), V=(result.highest_v, "V"),
-    )  # fmt: skip
-    yield working(
-        "Y-capacitance", "t_settle", "wait before a hand reading counts, one meter of 10 MΩ", "5*C/(1/R + 1/R_m)",
-        y.settling_s, "s", "CLOSED-FORM#first-order RC settling",
-        C=(y.total_f, "F"), R=(legs.parallel_ohm, "Ω"), R_m=(LEAST_METER_OHM, "Ω"),
-    )  # fmt: skip
-
-
-def _monitor_workings(data: InsulationInputs, result: InsulationResult) -> Iterator[Working]:
-    legs, monitor = result.legs, data.monitor
-    assert legs is not None
-    if monitor is None:
-        return
-    yield working(
-        MONITOR, "R_reads", "what it reads: both legs in parallel, without its own resistance",
-        "1/(1/R_minus + 1/R_plus - 1/R_own)", result.shows_ohm, "Ω", PARALLEL,
-        R_minus=(legs.negative_ohm, "Ω"), R_plus=(legs.positive_ohm, "Ω"), R_own=(monitor.own_ohm, "Ω"),
-    )  # fmt: skip
+    for leg, farads, value in (
+        ("minus", {p.name: p.negative_f for p in parts}, y.negative_f),
+        ("plus", {p.name: p.positive_f for p in parts}, y.positive_f),
+    ):
+        some = {name: farad for name, farad in farads.items() if farad > 0}
+        given = {f"C_{n}": (farad / NANO, "nF") for n, farad in enumerate(some.values(), 1)}
+        words = f"{leg} pole to chassis: {', '.join(some)}"
+        if given:
+            yield working(Y, f"C_{leg}", words, " + ".join(given), value / NANO, "nF", PARALLEL, **given)
+    yield from _energy_workings(legs, y, result.highest_v)
     if result.unplug is not None:
         yield found(
             "search for a fault", "n", "readings to find one faulty group, on average", result.unplug.expected_steps,
             "", "NUMERICS#least expected number of yes-no questions, by joining the two least likely; compared with "
             "all plans", "search tree over the groups",
         )  # fmt: skip
+
+
+def _energy_workings(legs: LegBudget, y: YFigures, highest_v: float) -> Iterator[Working]:
+    larger, volts = (max(y.negative_f, y.positive_f) / NANO, "nF"), (highest_v, "V")
+    yield working(
+        Y, "E_leg", "larger leg at the full voltage", "C*V**2/2/1000000", y.leg_j * 1e3, "mJ",
+        "ISO-6469-4#touch energy of Y capacitors", C=larger, V=volts,
+    )  # fmt: skip
+    yield working(
+        Y, "E_leg60", "the same, counted above 60 V", "C*max(V**2 - 3600, 0)/2/1000000", y.leg_above_limit_j * 1e3,
+        "mJ", "UN-R94#TEy = 0.5 Cy (V^2 - 3600)", C=larger, V=volts,
+    )  # fmt: skip
+    yield working(
+        Y, "E_fault", "taken from one pole with the other at the chassis", "C*V**2/2/1000000",
+        y.touch_fault_j * 1e3, "mJ", "CLOSED-FORM#Kirchhoff's laws", C=(y.total_f / NANO, "nF"), V=volts,
+    )  # fmt: skip
+    yield working(
+        Y, "t_settle", "wait before a hand reading counts, one meter of 10 MΩ", "5*C/(1/R + 1/R_m)/1000",
+        y.settling_s, "s", "CLOSED-FORM#first-order RC settling",
+        C=(y.total_f / NANO, "nF"), R=(legs.parallel_ohm / MEGA, "MΩ"), R_m=(LEAST_METER_OHM / MEGA, "MΩ"),
+    )  # fmt: skip
