@@ -195,7 +195,7 @@ def test_packs_of_any_size_are_judged(series: int, parallel: int) -> None:
 
 
 STRUCTURES: dict[str, Callable[[dict[str, Any]], object]] = {
-    "only a pack": lambda hv: hv.update(parts={"pack": hv["parts"]["pack"]}, connections={}),
+    "only a pack": lambda hv: hv.update(parts={"pack": hv["parts"]["pack"]}, connections={}, insulation={}, spacings={}),
     "no connection": lambda hv: hv.update(connections={}),
     "no pack": lambda hv: (hv["parts"].pop("pack"), [hv["connections"].pop(k) for k in ("W1", "W3")]),
     "pack on a bar": lambda hv: hv["connections"].update(S={"from": "pack.plus", "to": "bus_plus.bar", "resistance": "1 mΩ"}),
