@@ -84,6 +84,47 @@ def test_the_way_out_of_a_low_trip_level_holds() -> None:
     assert way_out.edits == (Edit(HV, f"{MONITOR}/trips_at", "230 kΩ ± 10 %"),)
 
 
+@pytest.mark.parametrize(
+    ("edits", "code", "mended"),
+    [
+        # 12.3 mm asked on 12.6 mm there would be no failure; the way out names what is asked, rounded up.
+        ((SETS, Edit(HV, "spacings/voltage_sense_board/creepage", "12.6 mm")), "HV253", {"creepage": "12.7 mm"}),
+        ((SETS, Edit(HV, "spacings/battery_box_to_12v/clearance", "29 mm")), "HV252", {"barrier": "true"}),
+        ((Edit(HV, "spacings/distribution_bars/clearance", "2.9 mm"),), "HV251", {"clearance": "3 mm"}),
+        (
+            (
+                Edit(HV, "spacings/distribution_bars/clearance", "2.8 mm"),
+                Edit(HV, "spacings/distribution_bars/creepage", "2.9 mm"),
+            ),
+            "HV251",
+            {"clearance": "3 mm", "creepage": "3 mm"},
+        ),
+    ],
+)
+def test_ways_out_of_short_distances_hold(edits: tuple[Edit, ...], code: str, mended: dict[str, str]) -> None:
+    way_out = finding_of(checked(*edits), code).way_out
+    assert way_out is not None
+    assert {edit.pointer.rpartition("/")[2]: edit.new for edit in way_out.edits} == mended
+
+
+def test_ways_out_of_a_monitor_wired_or_set_wrongly_hold() -> None:
+    turned = (Edit(HV, f"{MONITOR}/plus", "bus_minus.bar"), Edit(HV, f"{MONITOR}/minus", "bus_plus.bar"))
+    way_out = finding_of(checked(*turned), "HV242").way_out
+    assert way_out is not None
+    assert failing(checked(*turned, *way_out.edits)) == set()
+    nervous = Edit(HV, f"{MONITOR}/warns_at", "2 MΩ ± 10 %")
+    way_out = finding_of(checked(nervous), "HV245").way_out
+    assert way_out is not None
+    assert failing(checked(nervous, *way_out.edits)) == set()
+
+
+def test_students_state_the_distance_to_the_coils() -> None:
+    bare = Edit(HV, "spacings", "{}")
+    assert "HV252" in checked(SETS, bare).coverage.open
+    assert "HV253" in checked(SETS, bare).coverage.not_applicable
+    assert "HV252" not in checked(SETS).coverage.open
+
+
 def test_without_a_joined_alternating_side_a_fifth_is_enough() -> None:
     low = Edit(HV, f"{MONITOR}/trips_at", "60 kΩ")
     assert failing(checked(low)) == {"HV244"}

@@ -254,7 +254,19 @@ def test_a_design_without_one_of_its_parts_is_judged(name: str) -> None:
     for key, lead in list(circuit["connections"].items()):
         if name in (lead["from"].split(".")[0], lead["to"].split(".")[0]):
             del circuit["connections"][key]
+    forget_insulation_of(circuit, name)
     assert judged(dumped(trees)) is not None
+
+
+def forget_insulation_of(circuit: dict[str, Any], name: str) -> None:
+    """Take out what the insulation data say about a part that is gone."""
+    insulation = circuit["insulation"]
+    insulation["fault_likelihood"].pop(name, None)
+    if any(insulation["monitor"][pole].partition(".")[0] == name for pole in ("plus", "minus")):
+        del insulation["monitor"]
+    for spacing in circuit["spacings"].values():
+        if spacing.get("part") == name:
+            del spacing["part"]
 
 
 def test_an_island_with_no_source_is_a_finding() -> None:

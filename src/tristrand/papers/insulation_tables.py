@@ -12,9 +12,14 @@ BETWEEN = {"poles": "both poles", "chassis": "high voltage, chassis", "low_volta
 NOT_JUDGED = "not judged"
 
 
-def insulation_remarks(result: InsulationResult) -> list[str]:
-    """What must be known beside the figures."""
+def insulation_remarks(result: InsulationResult, inlet: bool) -> list[str]:
+    """What must be known beside the figures; ``inlet``: whether there is one for direct current."""
     remarks = []
+    if inlet and result.watches:
+        remarks.append(
+            "While charging with direct current the station's own monitor hangs on the same bus; two monitors at once "
+            "disturb each other, so one of them must be switched off (from memory)."
+        )
     if result.watches:
         remarks.append(f"With the main contactors open the monitor watches {result.watches}; closed, all of it.")
     if result.joined:
@@ -71,7 +76,11 @@ def _budget(result: InsulationResult) -> Iterator[Table]:
             f"at {value(result.highest_v, 'V')}; {person} at most through a person",
         ),
         ("Least that is asked", value(result.least_ohm, "Ω"), "by UN Regulation No. 100 at that voltage"),
-        ("Monitor reads", value(result.shows_ohm, "Ω"), "both legs in parallel, without its own resistance"),
+        (
+            "Monitor reads",
+            value(result.shows_ohm, "Ω"),
+            "both legs in parallel; it is taken to know its own resistance (common practice)",
+        ),
     ]
     yield pairs("The bus against the chassis", figures)
 

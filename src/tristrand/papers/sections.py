@@ -95,7 +95,8 @@ def _protection(result: Any, design: Design) -> tuple[list[str], list[tables.Tab
 
 
 def _insulation(result: Any, design: Design) -> tuple[list[str], list[tables.Table], list[Plot]]:
-    return insulation_tables.insulation_remarks(result), insulation_tables.insulation_tables(result), []
+    inlet = bool(design.parts_of("inlet"))
+    return insulation_tables.insulation_remarks(result, inlet), insulation_tables.insulation_tables(result), []
 
 
 def _spacings(result: Any, design: Design) -> tuple[list[str], list[tables.Table], list[Plot]]:

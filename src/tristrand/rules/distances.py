@@ -4,6 +4,7 @@ import math
 from collections.abc import Callable, Iterable
 from functools import wraps
 
+from tristrand.findings import Edit, WayOut
 from tristrand.rules.monitoring import FSAE
 from tristrand.rules.rule import Check, Context, NotApplicable, Open, Outcome, rule
 from tristrand.rules.view import HV_FILE, counted
@@ -12,6 +13,7 @@ from tristrand.studies.results import Missing, SpacingFigures, SpacingsResult
 NEEDS = ("pack", "insulation", "spacings")
 SPACINGS = "high_voltage/spacings"
 BETWEEN = {"poles": "the poles", "chassis": "high voltage and chassis", "low_voltage": "high voltage and 12 V circuits"}
+WAYS = {"creepage": "along the surface", "clearance": "through air"}
 STATED = (
     "{{between: low_voltage, kind: housing, creepage: {0}, clearance: {1}, pollution_degree: 2, "
     "overvoltage_category: II, material_group: IIIa}}"
@@ -34,7 +36,7 @@ def _each(check: Callable[[Context, SpacingFigures], Outcome | None]) -> Check:
         if not result.spacings:
             return (NotApplicable("the design says that no box or board is its own"),)
         outcomes = [check(ctx, one) for one in result.spacings.values()]
-        return [o for o in outcomes if o is not None] or (NotApplicable("no spacing of this kind is stated"),)
+        return [o for o in outcomes if o is not None] or (NotApplicable("no board with both circuits is stated"),)
 
     return on
 
@@ -47,6 +49,36 @@ def _gaps(ctx: Context, one: SpacingFigures, gaps: tuple[tuple[str, str], ...]) 
     return ctx.open(
         [Missing(f if "/" in f else f"{own}/{f}" if f else own, f"{words}, {one.name}") for f, words in gaps]
     )
+
+
+def _farther(one: SpacingFigures, creepage_mm: float = 0.0, clearance_mm: float = 0.0) -> Iterable[WayOut]:
+    """The same spacing with at least these distances, rounded up to 0.1 mm; no creepage is below the clearance."""
+    clearance_mm = max(clearance_mm, _known(one.has_clearance_mm))
+    wanted = {"creepage": (creepage_mm, one.has_creepage_mm), "clearance": (clearance_mm, one.has_clearance_mm)}
+    wanted["creepage"] = (max(creepage_mm, clearance_mm), one.has_creepage_mm)
+    needed = {field: math.ceil(10 * mm - 1e-9) / 10 for field, (mm, has) in wanted.items() if mm > _known(has)}
+    words = " and ".join(f"{mm:g} mm {WAYS[field]}" for field, mm in needed.items())
+    # The surface first: between both edits it would be shorter than the gap.
+    yield WayOut(
+        f"leave {words} at {one.name}",
+        tuple(Edit(HV_FILE, f"spacings/{one.name}/{field}", f"{mm:g} mm") for field, mm in needed.items()),
+    )
+
+
+def _known(mm: float) -> float:
+    return 0.0 if math.isnan(mm) else mm
+
+
+def _student_ways(ctx: Context, one: SpacingFigures) -> Iterable[WayOut]:
+    entry = (ctx.design.high_voltage.spacings or {})[one.name]
+    if one.kind == "housing":
+        barrier = (Edit(HV_FILE, f"spacings/{one.name}/barrier", "true"),)
+        yield WayOut(f"put an insulating, moisture-proof barrier for at least 90 °C in at {one.name}", barrier)
+        yield from _farther(one, one.fsae_mm, one.fsae_mm)
+    elif entry.gap == "air":
+        yield from _farther(one, clearance_mm=one.fsae_mm)
+    else:
+        yield from _farther(one, creepage_mm=one.fsae_mm)
 
 
 def _insulation(one: SpacingFigures) -> str:
@@ -85,6 +117,7 @@ def creepage(ctx: Context, one: SpacingFigures) -> Outcome:
         bad=f"leaves too short a way along the surface between {BETWEEN[one.between]}",
         good=f"leaves way enough along the surface between {BETWEEN[one.between]}",
         note=f"{_insulation(one)}, {one.creepage_words}; the next printed row asks {one.stepped_mm:.3g} mm",
+        ways_out=lambda: _farther(one, creepage_mm=one.stepped_mm),
     )
 
 
@@ -125,6 +158,7 @@ def clearance(ctx: Context, one: SpacingFigures) -> Outcome:
         bad=f"leaves too little air between {BETWEEN[one.between]}",
         good=f"leaves air enough between {BETWEEN[one.between]}",
         note=f"{_insulation(one)}, impulses of {one.impulse_v / 1e3:.3g} kV",
+        ways_out=lambda: _farther(one, clearance_mm=one.clearance_mm),
     )
 
 
@@ -146,6 +180,7 @@ def _by_student_rules(ctx: Context, one: SpacingFigures, kind: str, what: str) -
         subject=one.name,
         bad="keeps high voltage too close to 12 V circuits",
         good="keeps high voltage away from 12 V circuits",
+        ways_out=lambda: _student_ways(ctx, one),
     )
 
 
@@ -162,10 +197,19 @@ def _by_student_rules(ctx: Context, one: SpacingFigures, kind: str, what: str) -
     passing=(FSAE, (HV_FILE, "spacings/box_12v", STATED.format("40 mm", "32 mm"))),
     waivable=False,
 )
-@_each
-def distance_to_low_voltage_in_housing(ctx: Context, one: SpacingFigures) -> Outcome | None:
+def distance_to_low_voltage_in_housing(ctx: Context) -> Iterable[Outcome]:
     """The shorter of the ways through air and over surfaces; a barrier takes the place of any distance."""
-    return _by_student_rules(ctx, one, "housing", "shortest way through air or over a surface")
+    ctx.limit()
+    result: SpacingsResult = ctx.results["spacings"]
+    if not result.spacings and result.told and result.missing and ctx.design.high_voltage.spacings:
+        return (ctx.open(result.missing),)
+    what = "shortest way through air or over a surface"
+    found = [_by_student_rules(ctx, one, "housing", what) for one in result.spacings.values()]
+    outcomes = [outcome for outcome in found if outcome is not None]
+    if outcomes or not ctx.design.parts_of("contactor"):
+        return outcomes or (NotApplicable("no contactor brings 12 V into a box with high voltage"),)
+    # The coil of every contactor is a 12 V circuit in a box with high voltage.
+    return (ctx.open([Missing(SPACINGS, "distance, or barrier, between high voltage and the coils' 12 V leads")]),)
 
 
 @rule(

@@ -118,10 +118,19 @@ def insulation_monitor_on_both_poles(ctx: Context, result: InsulationResult, mon
     )
     if result.wrong_poles:
         words = f"the insulation monitor watches nothing at {' and '.join(result.wrong_poles)}: not the pole it is for"
-        yield ctx.finding("fail", MONITOR, words, evidence)
+        yield ctx.finding("fail", MONITOR, words, evidence, ways_out=lambda: _changed_over(result, monitor))
     else:
         words = f"the insulation monitor lies on both poles; with the main contactors open it watches {result.watches}"
         yield ctx.finding("pass", MONITOR, words, evidence)
+
+
+def _changed_over(result: InsulationResult, monitor: Any) -> Iterable[WayOut]:
+    if len(result.wrong_poles) == 2:
+        edits = (
+            Edit(HV_FILE, "insulation/monitor/plus", monitor.minus),
+            Edit(HV_FILE, "insulation/monitor/minus", monitor.plus),
+        )
+        yield WayOut("change the monitor's two leads over", edits)
 
 
 def required(ctx: Context, result: InsulationResult) -> Limit | None:
@@ -219,7 +228,19 @@ def insulation_monitor_false_trips(ctx: Context, result: InsulationResult, monit
         good="stays quiet as long as every part is as good as it must be",
         related=((f"{MONITOR}/{field}", "the level"),),
         note=f"the largest leak is that of {worst.name}",
+        ways_out=lambda: _warn_lower(result, monitor),
     )
+
+
+def _warn_lower(result: InsulationResult, monitor: Any) -> Iterable[WayOut]:
+    level, trips = monitor.warns_at, monitor.trips_at
+    if level is None or trips is None:
+        return
+    spread = level.high / level.value - 1.0
+    kilo_ohm = math.floor(result.shows_ohm / (1.0 + spread) / 1.05e4) * 10
+    if 1e3 * kilo_ohm > trips.value:
+        text = f"{kilo_ohm} kΩ" + (f" ± {100 * spread:.3g} %" if spread > 0 else "")
+        yield WayOut(f"let the monitor warn at {text}", (Edit(HV_FILE, "insulation/monitor/warns_at", text),))
 
 
 @rule(
