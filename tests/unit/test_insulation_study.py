@@ -198,6 +198,38 @@ def test_what_a_plug_takes_off_the_bus() -> None:
     assert groups["pack and main bus"] == set()
 
 
+INLET = (
+    Edit("parts/inlet.yaml", "", "{kind: inlet, insulation: {resistance: 30 MΩ, y_capacitance: 2 nF}}"),
+    Edit(HV, "parts/inlet", "{kind: inlet, sheet: inlet}"),
+    Edit(HV, "parts/k_c", "{kind: contactor, sheet: contactor-200, role: charge}"),
+    Edit(HV, "connections/I1", "{from: bus_plus.bar, to: k_c.a, cable: hv-35, length: 1 m}"),
+    Edit(HV, "connections/I2", "{from: k_c.b, to: inlet.plus, cable: hv-35, length: 1 m}"),
+    Edit(HV, "connections/I3", "{from: bus_minus.bar, to: inlet.minus, cable: hv-35, length: 2 m}"),
+)  # fmt: skip
+
+
+def test_an_inlet_behind_its_contactor_counts_and_is_a_group() -> None:
+    result, before = studied(*INLET), studied()
+    assert next(set(g.members) for g in result.groups if g.name == "inlet") == {"I1", "k_c", "I2", "I3"}
+    assert result.y is not None
+    assert before.y is not None
+    # 2 nF of the inlet and 2 m of cable at each pole.
+    assert result.y.positive_f - before.y.positive_f == pytest.approx((2 + 2 * 0.32) * 1e-9)
+    assert result.y.negative_f - before.y.negative_f == pytest.approx((2 + 2 * 0.32) * 1e-9)
+
+
+def test_devices_on_one_cable_share_no_branch() -> None:
+    # A second converter on the first one's terminals: what feeds both is no branch of either.
+    twin = (
+        Edit(HV, "parts/dcdc2", "{kind: dcdc, sheet: dcdc-1k2}"),
+        Edit(HV, "connections/T1", "{from: dcdc.plus, to: dcdc2.plus, cable: hv-4, length: 0.2 m}"),
+        Edit(HV, "connections/T2", "{from: dcdc.minus, to: dcdc2.minus, cable: hv-4, length: 0.2 m}"),
+    )
+    groups = {group.name: set(group.members) for group in studied(*twin).groups}
+    assert groups["dcdc"] == set()
+    assert groups["dcdc2"] <= {"T1", "T2"}
+
+
 def test_the_search_asks_the_least_on_average() -> None:
     # Weights 3, 1 and 1: the likeliest alone against the other two (2), then those: (5 + 2)/5 readings.
     plan = studied().unplug

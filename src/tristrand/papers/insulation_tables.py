@@ -156,10 +156,10 @@ def _search(result: InsulationResult) -> Iterator[Table]:
     note += "Before every plug: switch off, pull the service disconnect, wait, and measure that the bus is dead. One "
     note += "fault at a time: where a reading only gets better, there are two."
     yield Table("Search for an insulation fault", columns, rows, note, wide=True)
-    groups = tuple(
-        row(g.name, ", ".join(g.members) or "all the rest, which stays", str(g.weight)) for g in result.groups
-    )
-    yield Table("What each plug takes off the bus", ("Group", "With it go", "Likelihood"), groups)
+    *devices, rest = result.groups
+    groups = [row(g.name, ", ".join(g.members) or "nothing but the device", str(g.weight)) for g in devices]
+    groups.append(row(rest.name, "all the rest, which stays", str(rest.weight)))
+    yield Table("What each plug takes off the bus", ("Group", "With it go", "Likelihood"), tuple(groups))
 
 
 def _numbered(first: UnplugStep) -> list[UnplugStep]:

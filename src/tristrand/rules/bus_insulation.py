@@ -4,7 +4,7 @@ import math
 from collections.abc import Iterable, Iterator
 
 from tristrand.findings import Evidence
-from tristrand.rules.monitoring import FSAE, NEEDS, insulation_gaps, required
+from tristrand.rules.monitoring import FSAE, NEEDS, insulation_gaps, joined_words, required
 from tristrand.rules.rule import Context, Outcome, rule
 from tristrand.rules.view import PARTS
 from tristrand.studies.results import InsulationResult, Missing
@@ -52,7 +52,7 @@ def bus_insulation(ctx: Context) -> Iterable[Outcome]:
         bad="is insulated too poorly against the chassis when every part is at its least",
         good="is insulated well enough with every part at its least",
         related=((pointer, f"{weakest}, which has {100 * share:.0f} % of the leak"),),
-        note=f"{' and '.join(result.joined)} count as joined to the bus" if limit.value > 100.0 else "",
+        note=joined_words(result) if limit.value > 100.0 else "",
     )
 
 

@@ -73,7 +73,7 @@ def _student_ways(ctx: Context, one: SpacingFigures) -> Iterable[WayOut]:
     entry = (ctx.design.high_voltage.spacings or {})[one.name]
     if one.kind == "housing":
         barrier = (Edit(HV_FILE, f"spacings/{one.name}/barrier", "true"),)
-        yield WayOut(f"put an insulating, moisture-proof barrier for at least 90 °C in at {one.name}", barrier)
+        yield WayOut(f"at {one.name}, put in a moisture-proof insulating barrier for at least 90 °C", barrier)
         yield from _farther(one, one.fsae_mm, one.fsae_mm)
     elif entry.gap == "air":
         yield from _farther(one, clearance_mm=one.fsae_mm)

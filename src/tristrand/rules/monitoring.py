@@ -117,7 +117,7 @@ def insulation_monitor_on_both_poles(ctx: Context, result: InsulationResult, mon
         "monitor leads on the wrong pole, or on none", len(result.wrong_poles), "<=", 0, "DESIGN#topology"
     )
     if result.wrong_poles:
-        words = f"the insulation monitor watches nothing at {' and '.join(result.wrong_poles)}: not the pole it is for"
+        words = f"the insulation monitor has a lead on the wrong pole, or on none: {' and '.join(result.wrong_poles)}"
         yield ctx.finding("fail", MONITOR, words, evidence, ways_out=lambda: _changed_over(result, monitor))
     else:
         words = f"the insulation monitor lies on both poles; with the main contactors open it watches {result.watches}"
@@ -160,7 +160,7 @@ def insulation_monitor_trips_in_time(ctx: Context, result: InsulationResult, mon
     """It reads both legs in parallel, never more than the weaker leg: what trips at the requirement trips in time."""
     trips = _field(ctx, monitor, "trips_at", "trip level")
     own = ctx.limit_if_set()
-    limit = max((x for x in (required(ctx, result), own) if x is not None), key=lambda x: x.value)
+    limit = max((x for x in (own, required(ctx, result)) if x is not None), key=lambda x: x.value)
     if isinstance(trips, Open) or math.isnan(result.highest_v):
         yield trips if isinstance(trips, Open) else ctx.open(result.missing)
         return
@@ -178,12 +178,13 @@ def insulation_monitor_trips_in_time(ctx: Context, result: InsulationResult, mon
         good="trips before the insulation is worse than the bus must have",
         related=((f"{MONITOR}/trips_at", "the trip level"),),
         ways_out=lambda: _trip_higher(trips, limit.value * result.highest_v),
-        note=_joined_words(result) if limit.value > 100.0 and limit is not own else "",
+        note=joined_words(result) if limit.value > 100.0 and limit is not own else "",
     )
 
 
-def _joined_words(result: InsulationResult) -> str:
-    return f"{' and '.join(result.joined)}: alternating side joined to the bus without further protection, or not said"
+def joined_words(result: InsulationResult) -> str:
+    """Which parts make 500 Ω/V count."""
+    return f"alternating side joined to the bus without further protection, or not said: {', '.join(result.joined)}"
 
 
 def _trip_higher(trips: Any, least_ohm: float) -> Iterable[WayOut]:
@@ -217,14 +218,14 @@ def insulation_monitor_false_trips(ctx: Context, result: InsulationResult, monit
     yield ctx.compare(
         MONITOR,
         "reading of the sound bus, every part at its least",
-        result.shows_ohm,
-        "Ω",
+        result.shows_ohm / 1e3,
+        "kΩ",
         ">",
-        level.high,
+        level.high / 1e3,
         "PRACTICE#a sound bus reads above the warning level",
         basis=level.basis,
         subject="the insulation monitor",
-        bad="warns, or trips, of a car in which every part is as good as it must be",
+        bad="warns of a car in which every part is as good as it must be",
         good="stays quiet as long as every part is as good as it must be",
         related=((f"{MONITOR}/{field}", "the level"),),
         note=f"the largest leak is that of {worst.name}",
@@ -263,10 +264,10 @@ def insulation_monitor_capacitance(ctx: Context, result: InsulationResult, monit
     yield ctx.compare(
         MONITOR,
         "capacitance of both poles to the chassis",
-        result.y.total_f,
-        "F",
+        result.y.total_f * 1e6,
+        "µF",
         "<=",
-        most.low,
+        most.low * 1e6,
         "DATASHEET#most capacitance of the insulation monitor",
         basis=most.basis,
         subject="the insulation monitor",
