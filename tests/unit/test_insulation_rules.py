@@ -118,6 +118,14 @@ def test_ways_out_of_a_monitor_wired_or_set_wrongly_hold() -> None:
     assert failing(checked(nervous, *way_out.edits)) == set()
 
 
+def test_one_student_rule_book_asks_for_the_vehicle_side() -> None:
+    family = Edit("vehicle.yaml", "rule_sets", "[fs-family-2026]")
+    on_pack = (Edit(HV, f"{MONITOR}/plus", "pack.plus"), Edit(HV, f"{MONITOR}/minus", "disconnect.b"))
+    assert failing(checked(*on_pack)) == set()
+    assert failing(checked(family, *on_pack)) - failing(checked(family)) == {"HV257"}
+    assert "HV240" in failing(checked(family, Edit(HV, "insulation", FITTINGS)))
+
+
 def test_students_state_the_distance_to_the_coils() -> None:
     bare = Edit(HV, "spacings", "{}")
     assert "HV252" in checked(SETS, bare).coverage.open

@@ -95,7 +95,12 @@ LIMITS: tuple[Limit, ...] = (
     ),
     *_rows("orange", "least", ("fsae-2026", 1.0, "FSAE-2026#EV.6.3.4"), ("un-r100", 1.0, "UN-R100#5.1.1.5.3")),
     *_rows("drop_share", "most", ("workshop", 0.03, "ABYC-E11#voltage drop")),
-    *_rows("insulation_monitor", "least", ("fsae-2026", 1.0, "FSAE-2026#EV.7.6.1")),
+    *_rows(
+        "insulation_monitor",
+        "least",
+        ("fsae-2026", 1.0, "FSAE-2026#EV.7.6.1"),
+        ("fs-family-2026", 1.0, "FS-FAMILY-2026#EV6.3"),
+    ),
     *_rows(
         "insulation_ohm_per_v",
         "least",
@@ -108,7 +113,19 @@ LIMITS: tuple[Limit, ...] = (
         ("un-r100", 500.0, "UN-R100#5.1.3.2"),
         ("workshop", 500.0, "ISO-6469-4#insulation resistance after a crash"),
     ),
-    *_rows("monitor_trips_ohm_per_v", "least", ("fsae-2026", 500.0, "FSAE-2026#EV.7.6.3")),
+    *_rows(
+        "monitor_trips_ohm_per_v",
+        "least",
+        ("fsae-2026", 500.0, "FSAE-2026#EV.7.6.3"),
+        ("fs-family-2026", 500.0, "FS-FAMILY-2026#EV6.3.3"),
+    ),
+    *_rows("monitor_vehicle_side", "least", ("fs-family-2026", 1.0, "FS-FAMILY-2026#EV6.3.5")),
+    *_rows(
+        "monitor_response_s",
+        "most",
+        ("fsae-2026", 30.0, "FSAE-2026#IN.10.1.2"),
+        ("workshop", 30.0, "PRACTICE#insulation monitor reports within the 30 s of a student rule book's test"),
+    ),
     *_rows("y_energy_j", "most", ("workshop", 0.2, "ISO-6469-4#touch energy of Y capacitors")),
     *_rows(
         "insulation_withstand",
