@@ -8,6 +8,7 @@ from tests.workings import evaluate
 from tristrand.app.starter import starter_files
 from tristrand.design import Design, apply_edits, load_files
 from tristrand.findings import Edit
+from tristrand.physics.circuit import Battery, Circuit, Resistor, operating_point
 from tristrand.physics.insulation_budget import faulted_budget
 from tristrand.studies import insulation, pack
 from tristrand.studies.results import InsulationResult
@@ -116,6 +117,21 @@ def test_what_the_monitor_reads_of_a_fault_is_the_faulted_budget() -> None:
         assert max(b.parallel_ohm for b in at) == pytest.approx(180e3, rel=1e-5)
         assert fault.trips_one_leg
         assert fault.trips_both_legs
+
+
+def test_a_persons_current_is_that_of_the_circuit_solver() -> None:
+    result = studied(Edit(PACK, "insulation/minus_resistance", "600 kΩ"))
+    legs = [(p.name, "minus", p.negative_ohm) for p in result.parts]
+    legs += [(p.name, "plus", p.positive_ohm) for p in result.parts]
+    currents = []
+    for touched in ("plus", "minus"):
+        parts = [Resistor(f"{name} {pole}", pole, "chassis", ohm) for name, pole, ohm in legs]
+        parts += [Battery("pack", "plus", "minus", result.highest_v, 1e-3), Resistor("person", touched, "chassis", 1.0)]
+        point = operating_point(Circuit(tuple(parts)))
+        assert point.converged.all()
+        currents.append(abs(float(point.currents_a["person"][0])))
+    assert max(currents) == pytest.approx(1.0 / result.ohm_per_volt, rel=1e-4)
+    assert currents.index(max(currents)) == 0  # the minus leg is the weaker one: the plus pole is the one to fear
 
 
 def test_a_monitor_that_compares_poles_is_blind_to_even_faults() -> None:

@@ -102,7 +102,7 @@ def _faults(result: InsulationResult) -> Iterator[Table]:
     note = (
         "What the monitor reads, all other parts at their least. Low end of its trip level. A dead short of a pole to "
     )
-    note += "the chassis reads nothing and always trips."
+    note += "the chassis reads zero and always trips."
     yield Table("What the monitor makes of a single fault", columns, rows, note)
 
 
