@@ -203,7 +203,7 @@ def forget_openers(circuit: Any) -> None:
 
 
 STRUCTURES: dict[str, Callable[[dict[str, Any]], object]] = {
-    "only a pack": lambda hv: hv.update(parts={"pack": hv["parts"]["pack"]}, connections={}),
+    "only a pack": lambda hv: hv.update(parts={"pack": hv["parts"]["pack"]}, connections={}, insulation={}, spacings={}),
     "no connection": lambda hv: hv.update(connections={}),
     "no pack": lambda hv: (hv["parts"].pop("pack"), [hv["connections"].pop(k) for k in ("W1", "W3")]),
     "pack on a bar": lambda hv: hv["connections"].update(S={"from": "pack.plus", "to": "bus_plus.bar", "resistance": "1 mΩ"}),
@@ -277,7 +277,19 @@ def test_a_design_without_one_of_its_parts_is_judged(name: str) -> None:
             del circuit["connections"][key]
     forget_openers(circuit)
     forget(circuit)
+    forget_insulation_of(circuit, name)
     assert judged(dumped(trees)) is not None
+
+
+def forget_insulation_of(circuit: dict[str, Any], name: str) -> None:
+    """Take out what the insulation data say about a part that is gone."""
+    insulation = circuit["insulation"]
+    insulation["fault_likelihood"].pop(name, None)
+    if any(insulation["monitor"][pole].partition(".")[0] == name for pole in ("plus", "minus")):
+        del insulation["monitor"]
+    for spacing in circuit["spacings"].values():
+        if spacing.get("part") == name:
+            del spacing["part"]
 
 
 def test_an_island_with_no_source_is_a_finding() -> None:

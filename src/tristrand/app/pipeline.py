@@ -18,10 +18,12 @@ from tristrand.studies import (
     faults,
     fuse_loads,
     generation,
+    insulation,
     operating,
     pack,
     precharge,
     protection,
+    spacings,
 )
 from tristrand.studies.results import (
     BranchesResult,
@@ -32,11 +34,13 @@ from tristrand.studies.results import (
     FaultsResult,
     FuseLoadsResult,
     GenerationResult,
+    InsulationResult,
     Missing,
     OperatingResult,
     PackResult,
     PrechargeResult,
     ProtectionResult,
+    SpacingsResult,
     facts,
 )
 
@@ -123,6 +127,22 @@ STEPS: tuple[Step, ...] = (
         generation.study,
         ("pack", "operating", "discharge"),
         GenerationResult,
+    ),
+    Step(
+        "insulation",
+        "Is the bus insulated, and would the monitor see a fault?",
+        insulation.inputs,
+        insulation.study,
+        ("pack",),
+        InsulationResult,
+    ),
+    Step(
+        "spacings",
+        "Are conductors far enough apart?",
+        spacings.inputs,
+        spacings.study,
+        ("insulation",),
+        SpacingsResult,
     ),
 )
 BY_NAME: Mapping[str, Step] = {step.name: step for step in STEPS}

@@ -43,6 +43,7 @@ PLAUSIBLE: dict[str, tuple[float, float]] = {
     "energy": (1e-9, 1e12), "capacitance": (1e-13, 1e3), "inductance": (1e-12, 1e3), "time": (1e-9, 1e9),
     "length": (1e-7, 1e4), "area": (1e-12, 1.0), "temperature": (0.0, 1e4), "fraction": (1e-9, 1e3),
     "charge": (1e-3, 1e9), "resistance_per_length": (1e-8, 1e4), "inductance_per_length": (1e-10, 1e-2),
+    "capacitance_per_length": (1e-14, 1e-6), "resistance_times_length": (1.0, 1e16),
 }  # fmt: skip
 
 

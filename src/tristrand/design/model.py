@@ -11,6 +11,7 @@ from tristrand.design.contactors import CoilSupply, SwitchingDuty, VoltageSensor
 from tristrand.design.datum import Datum, Q, fault
 from tristrand.design.drive_line import DriveLine
 from tristrand.design.fuse_duty import OVERLOAD_BY, OVERLOAD_TRIP
+from tristrand.design.insulation import Insulation, Spacing
 from tristrand.design.sheets import (
     SWAP,
     Count,
@@ -103,6 +104,9 @@ class Vehicle(Strict):
     use: Literal["road", "track"]
     rule_sets: list[RuleSet] = Field(min_length=1)
     ambient: TemperatureRange | None = None
+    altitude: Annotated[Datum, Q("length", least=0, most=10000)] | None = Field(
+        default=None, description="highest place of use, above sea level"
+    )
     modes: dict[Id, Mode] = Field(min_length=1)
     drive_line: DriveLine = Field(default_factory=DriveLine)
     note: str = ""
@@ -322,6 +326,10 @@ class HighVoltage(Strict):
         default=None, description="most the supervisor lets the pack deliver"
     )
     brake_plausibility: BrakePlausibility | None = None
+    insulation: Insulation = Field(default_factory=Insulation)
+    spacings: dict[Id, Spacing] | None = Field(
+        default=None, description="of boxes and boards that you build or change yourself; {} where there are none"
+    )
 
 
 class Evidence(Strict):

@@ -7,6 +7,7 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from tristrand.design.contactors import AuxiliaryContact, Coil, Economiser, SwitchingLife
 from tristrand.design.datum import Basis, Datum, Q, fault
+from tristrand.design.poles import AlternatingInsulation, PoleInsulation
 
 Voltage: TypeAlias = Annotated[Datum, Q("voltage", above=0)]
 Current: TypeAlias = Annotated[Datum, Q("current", above=0)]
@@ -207,6 +208,7 @@ class PackSheet(SheetHead):
     modules: Count | None = Field(default=None, ge=1, le=2000, description="modules in series that make up the pack")
     module_mass: Annotated[Datum, Q("mass", above=0)] | None = None
     maintenance_plugs: MaintenancePlugs | None = None
+    insulation: PoleInsulation | None = None
 
     @model_validator(mode="after")
     def _whole(self) -> Self:
@@ -397,6 +399,7 @@ class InverterSheet(SheetHead):
         default=None, strict=True, description="whether the short ends without 12 V; false: it is fed from the bus"
     )
     short_circuit_current: ShortCircuitCurrent | None = None
+    insulation: AlternatingInsulation | None = None
 
     @model_validator(mode="after")
     def _order(self) -> Self:
@@ -474,6 +477,7 @@ class ConverterSheet(SheetHead):
     input_current_limit: Current | None = None
     continuous_current: Current | None = None
     overload: list[Overload] = OVERLOAD
+    insulation: PoleInsulation | None = None
 
     @model_validator(mode="after")
     def _order(self) -> Self:
@@ -498,6 +502,7 @@ class HeaterSheet(SheetHead):
     current_limit: Current | None = Field(default=None, description="current above which it switches itself off")
     continuous_current: Current | None = None
     overload: list[Overload] = OVERLOAD
+    insulation: PoleInsulation | None = None
 
 
 class ChargerSheet(SheetHead):
@@ -512,6 +517,7 @@ class ChargerSheet(SheetHead):
     )
     output_capacitance: Capacitance | None = None
     bleed_resistance: Resistance | None = None
+    insulation: AlternatingInsulation | None = None
 
 
 class InletSheet(SheetHead):
@@ -520,6 +526,7 @@ class InletSheet(SheetHead):
     kind: Literal["inlet"]
     rated_voltage: Voltage | None = Field(default=None, description="of its direct-current contacts")
     rated_current: Current | None = Field(default=None, description="of its direct-current contacts, continuous")
+    insulation: PoleInsulation | None = None
 
 
 class CableSheet(SheetHead):
@@ -541,6 +548,12 @@ class CableSheet(SheetHead):
     rated_voltage: Voltage | None = None
     inductance: Annotated[Datum, Q("inductance_per_length", above=0)] | None = Field(
         default=None, description="per metre of run"
+    )
+    insulation_resistance: Annotated[Datum, Q("resistance_times_length", above=0)] | None = Field(
+        default=None, description="of the conductor to its screen or the chassis, times length: half for double length"
+    )
+    y_capacitance: Annotated[Datum, Q("capacitance_per_length", least=0)] | None = Field(
+        default=None, description="of the conductor to its screen or the chassis, per metre of run"
     )
     colour: str = ""
 

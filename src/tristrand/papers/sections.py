@@ -14,6 +14,7 @@ from tristrand.papers import (
     contactor_tables,
     fuse_tables,
     generation_tables,
+    insulation_tables,
     plots,
     protection_tables,
     tables,
@@ -128,6 +129,16 @@ def _generation(result: Any, design: Design) -> tuple[list[str], list[tables.Tab
     return remarks, generation_tables.generation_tables(result, design), generation_tables.generation_plots(result)
 
 
+def _insulation(result: Any, design: Design) -> tuple[list[str], list[tables.Table], list[Plot]]:
+    inlet = bool(design.parts_of("inlet"))
+    return insulation_tables.insulation_remarks(result, inlet), insulation_tables.insulation_tables(result), []
+
+
+def _spacings(result: Any, design: Design) -> tuple[list[str], list[tables.Table], list[Plot]]:
+    student = "fsae-2026" in design.vehicle.rule_sets
+    return [], insulation_tables.spacing_tables(result, student), []
+
+
 STUDIES: dict[str, _Study] = {
     "pack": _Study("Pack", "What can the pack give?", _pack),
     "operating": _Study("Operating currents", "What flows where in each case?", _operating),
@@ -143,6 +154,8 @@ STUDIES: dict[str, _Study] = {
     "generation": _Study(
         "Uncontrolled generation", "What does a turning machine do when nothing controls it?", _generation
     ),
+    "insulation": _Study("Insulation", "Is the bus insulated, and would the monitor see a fault?", _insulation),
+    "spacings": _Study("Spacings", "Are conductors far enough apart?", _spacings),
 }
 
 

@@ -115,6 +115,52 @@ LIMITS: tuple[Limit, ...] = (
     *_rows("brake_power_w", "most", ("fsae-2026", 5e3, "FSAE-2026#EV.7.7.2")),
     *_rows("brake_time_s", "most", ("fsae-2026", 0.5, "FSAE-2026#EV.7.7.2")),
     *_rows("drop_share", "most", ("workshop", 0.03, "ABYC-E11#voltage drop")),
+    *_rows(
+        "insulation_monitor",
+        "least",
+        ("fsae-2026", 1.0, "FSAE-2026#EV.7.6.1"),
+        ("fs-family-2026", 1.0, "FS-FAMILY-2026#EV6.3"),
+    ),
+    *_rows(
+        "insulation_ohm_per_v",
+        "least",
+        ("un-r100", 100.0, "UN-R100#5.1.3.1"),
+        ("workshop", 100.0, "ISO-6469-4#insulation resistance after a crash"),
+    ),
+    *_rows(
+        "insulation_joined_ohm_per_v",
+        "least",
+        ("un-r100", 500.0, "UN-R100#5.1.3.2"),
+        ("workshop", 500.0, "ISO-6469-4#insulation resistance after a crash"),
+    ),
+    *_rows(
+        "monitor_trips_ohm_per_v",
+        "least",
+        ("fsae-2026", 500.0, "FSAE-2026#EV.7.6.3"),
+        ("fs-family-2026", 500.0, "FS-FAMILY-2026#EV6.3.3"),
+    ),
+    *_rows("monitor_vehicle_side", "least", ("fs-family-2026", 1.0, "FS-FAMILY-2026#EV6.3.5")),
+    *_rows(
+        "monitor_response_s",
+        "most",
+        ("fsae-2026", 30.0, "FSAE-2026#IN.10.1.2"),
+        ("workshop", 30.0, "PRACTICE#insulation monitor reports within the 30 s of a student rule book's test"),
+    ),
+    *_rows("y_energy_j", "most", ("workshop", 0.2, "ISO-6469-4#touch energy of Y capacitors")),
+    *_rows(
+        "insulation_withstand",
+        "least",
+        ("fsae-2026", 1.0, "FSAE-2026#EV.5.2.2"),
+        ("workshop", 1.0, "PRACTICE#insulation proven above its working voltage"),
+    ),
+    *_rows("housing_spacing", "least", ("fsae-2026", 1.0, "FSAE-2026#EV.6.5.5b")),
+    *_rows("board_spacing", "least", ("fsae-2026", 1.0, "FSAE-2026#EV.6.5.7")),
+    *_rows(
+        "high_voltage_above_v",
+        "least",
+        ("fsae-2026", 60.0, "FSAE-2026#T.9.1.1"),
+        ("un-r100", 60.0, "UN-R100#2, high voltage"),
+    ),
     *_rows("fuse_share", "most", ("workshop", 0.75, "FUSE-GUIDE#continuous derating")),
     *_rows("fuse_peak_share", "most", ("workshop", 0.50, "FUSE-EV-ARTICLE#share of the melting current")),
     *_rows(
@@ -135,10 +181,14 @@ FLOOR: frozenset[str] = frozenset(
         "fuse_not_above_parts",
         "fuse_peak_share",
         "fuse_share",
+        "insulation_joined_ohm_per_v",
+        "insulation_ohm_per_v",
+        "insulation_withstand",
         "pack_fuse",
         "precharge_share",
         "sensor_per_module",
         "service_disconnect",
+        "y_energy_j",
     }
 )
 

@@ -107,6 +107,8 @@ def _dimensions() -> dict[str, Dimension]:
         ("heat_capacity", "a heat capacity", "J/K", "20 J/K"),
         ("resistance_per_length", "a resistance per length", "Ω/m", "4.95 mΩ/m"),
         ("inductance_per_length", "an inductance per length", "H/m", "0.6 µH/m"),
+        ("capacitance_per_length", "a capacitance per length", "F/m", "200 pF/m"),
+        ("resistance_times_length", "a resistance times length", "Ω m", "500 MΩ km"),
         ("joule_integral", "a joule integral (I²t)", "A² s", "10000 A²s"),
         ("speed", "a speed", "m/s", "80 km/h"),
         ("rotational_speed", "a rotational speed", "rad/s", "6000 rpm"),

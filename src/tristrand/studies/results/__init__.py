@@ -23,6 +23,14 @@ from tristrand.studies.results.contactors import (
 )
 from tristrand.studies.results.fuses import ChainOrder, FromCharger, FuseLoad, FuseLoadsResult, OverloadBand, TimedLoad
 from tristrand.studies.results.generation import ActiveShort, GenerationResult, MachineFigures, OnBus
+from tristrand.studies.results.insulation import (
+    InsulationResult,
+    PartFault,
+    PlugGroup,
+    SpacingFigures,
+    SpacingsResult,
+    YFigures,
+)
 from tristrand.studies.results.protection import (
     Fault,
     FaultCurrent,
@@ -85,6 +93,7 @@ __all__ = [
     "GenerationResult",
     "InCase",
     "Input",
+    "InsulationResult",
     "Later",
     "LeftToOpen",
     "LetThrough",
@@ -98,18 +107,23 @@ __all__ = [
     "OverloadBand",
     "PackFigures",
     "PackResult",
+    "PartFault",
     "PeakCurrent",
+    "PlugGroup",
     "Portion",
     "PrechargeAttempt",
     "PrechargeResult",
     "ProtectionResult",
     "Series",
+    "SpacingFigures",
+    "SpacingsResult",
     "Starved",
     "TimedLoad",
     "Trunk",
     "WeldFigures",
     "WeldWay",
     "Working",
+    "YFigures",
     "facts",
     "found",
     "working",
