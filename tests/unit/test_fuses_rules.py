@@ -84,7 +84,6 @@ OPEN = {
         ("parts/fuse-63.yaml", "minimum_breaking_current", "null"),
         {"HV299", "HV301", "HV305"},
     ),
-    "no voltage on the sheet": (("parts/fuse-63.yaml", "rated_voltage", "null"), set()),
     "a disconnect without a rating": (("parts/disconnect-250.yaml", "continuous_current", "null"), {"HV304"}),
     "no withstand": (("parts/contactor-250.yaml", "withstand", "null"), {"HV303"}),
     # What a fuse lets through is not known where its clearing I²t does not hold: nothing that rests on it is green.
@@ -105,6 +104,15 @@ def test_what_is_missing_is_never_green(change: tuple[str, str, str], codes: set
     of = design(FILES, Edit(*change))
     judged = judge_design(of, Pipeline().run(of))
     assert codes <= set(judged.open), judged.open
+
+
+def test_the_rated_voltage_stands_in_for_that_of_the_clearing_integral() -> None:
+    sheet = "parts/fuse-63.yaml"
+    gone = Edit(sheet, "clearing_voltage", "null")
+    low = [f for f in report(gone, Edit(sheet, "rated_voltage", "350 V")).findings if f.kind == "fail"]
+    assert {f.code for f in low} == {"HV102", "HV209"}
+    of = design(FILES, gone, Edit(sheet, "rated_voltage", "null"))
+    assert any("fuse-63/rated_voltage" in text for text in judge_design(of, Pipeline().run(of)).open["HV209"])
 
 
 def test_hot_air_comes_into_the_continuous_current() -> None:
