@@ -32,7 +32,10 @@ PLANTED = {
     "a contactor that takes nothing off": ((HV, "parts/fuse_heater/overload_by", "[k_dis]"), "HV301"),
     "a device that draws more than its fuse": (("parts/heater-12k.yaml", "current_limit", "80 A"), "HV301"),
     "a limit that may be above the fuse": (("parts/heater-12k.yaml", "current_limit", "60 A ± 10 %"), "HV301"),
-    "another branch's device beside the right one": ((HV, "parts/fuse_heater/overload_by", "[heater, dcdc]"), "HV301"),
+    "another branch's device beside the right one": (
+        (HV, "parts/fuse_charger/overload_by", "[charger, dcdc]"),
+        "HV301",
+    ),
     "a trip in time, but a slow contactor": ((HV, "parts/main_fuse/overload_trip/time", "245 ms"), "HV305"),
     "a device that lies elsewhere": ((HV, "parts/fuse_heater/overload_by", "[dcdc]"), "HV301"),
     "a fuse whose devices are not all limited": ((HV, "parts/main_fuse/overload_by", "[drive]"), "HV301"),
