@@ -98,6 +98,14 @@ def test_the_melting_current_of_a_peak_lies_straight_between_two_points() -> Non
 def test_a_tolerance_counts_at_the_end_that_carries_less() -> None:
     load = result("fuse_loads", Edit(FUSE, "rated_current", "160 A ± 5 %")).fuses["main_fuse"]
     assert load.rated_a == pytest.approx(152.0)
+    # The early end of the curve runs from 40 s to 10 s; 20 s lies in the middle.
+    early = Edit(FUSE, "melting", "[{current: 200 A, time: 80 s ± 50 %}, {current: 800 A, time: 20 s ± 50 %}]")
+    (timed,) = result("fuse_loads", early).fuses["main_fuse"].timed
+    assert timed.melting_a == pytest.approx(200 * 4 ** (math.log(40 / 20) / math.log(40 / 10)), rel=1e-12)
+    melting = result("fuse_pulses", Edit(FUSE, "melting_joule_integral", "5000 A²s ± 10 %")).fuses["main_fuse"]
+    assert melting.melting_a2s == pytest.approx(4500.0)
+    band = result("protection", Edit(FUSE, "minimum_breaking_current", "640 A ± 10 %")).bands["main_fuse"]
+    assert band.uncleared_below_a == pytest.approx(704.0)
 
 
 # --- who opens where the fuse does not ---
@@ -162,7 +170,8 @@ def test_a_contactor_in_another_branch_takes_nothing_off() -> None:
 
 
 def test_the_chain_names_the_cable_that_bears_least() -> None:
-    chains = result("protection").chains
+    # One lead of the way is thicker: the others still bear least.
+    chains = result("protection", Edit(HV, "connections/W2/cable", "hv-50")).chains
     assert {(c.contactor, c.fuse) for c in chains} == {("k_plus", "main_fuse"), ("k_minus", "main_fuse")}
     # 35 mm² by 0.554 mΩ/m from 125 °C to 250 °C; the thin precharge leads are behind a resistor or short.
     bears = (17.241379 / 0.554 * 226 * math.sqrt(math.log((234.5 + 250) / (234.5 + 125)))) ** 2

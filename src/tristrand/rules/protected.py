@@ -1,15 +1,16 @@
 """HV302 to HV304: a charger that feeds a fault, the order of I2t in a fuse's way, and parts rated for their fuse."""
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 
 from tristrand.design import Datum
 from tristrand.design.model import TERMINALS
+from tristrand.findings import Evidence
 from tristrand.rules.clearing import PROTECTION, clearing_unproven
 from tristrand.rules.fuses import Guard, lead_guards
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
 from tristrand.rules.view import LEADS, PARTS, WITH_CHARGER, better, circuit_of, counted, sheet_pointer
-from tristrand.studies.results import FaultsResult, FromCharger, Missing
+from tristrand.studies.results import FaultsResult, Missing
 
 STOPS = (("parts/obc.yaml", "output_in_short", "stops"),)
 # Sheets name the continuous current of a part by its kind.
@@ -21,65 +22,36 @@ RATED = {"contactor": "continuous_current", "service_disconnect": "continuous_cu
     "charger-feeds-fault",
     "error",
     needs=("pack", "faults"),
-    checks="A short circuit that a charger feeds with the main contactors open is ended: by the charger or by a fuse.",
-    why="Its current is too small for any fuse made for the pack: unless the charger stops, the fault burns on.",
-    sources=("DATASHEET#output in a short circuit", "DATASHEET#melting curve"),
+    checks="A charger stops by itself in a short circuit that it feeds, with the main contactors open too.",
+    why="Its current is too small for any fuse that carries it for ever: unless it stops, the fault burns on.",
+    sources=("DATASHEET#output in a short circuit",),
     failing=(*WITH_CHARGER, ("parts/obc.yaml", "output_in_short", "holds")),
     passing=(*WITH_CHARGER, *STOPS),
     waivable=False,
 )
 def charger_feeds_fault(ctx: Context) -> Iterable[Outcome]:
-    """A constant current at the charger's output limit; a fuse ends it where that lies on its melting curve."""
+    """What the sheet says; no fuse lies between a charger and a short circuit at its own terminals."""
     result: FaultsResult = ctx.results["faults"]
     chargers = ctx.design.parts_of("charger")
     if not chargers:
         yield NotApplicable("there is no charger")
     for name in chargers:
-        sheet = ctx.design.sheet_of(name)
-        if sheet.output_in_short is None:
-            at = sheet_pointer(ctx, name, "output_in_short")
+        at = sheet_pointer(ctx, name, "output_in_short")
+        says = ctx.design.sheet_of(name).output_in_short
+        if says is None:
             yield ctx.open([Missing(at, f"what {name} does into a short circuit at its output: stops or holds")])
-            continue
-        if sheet.output_in_short == "stops":
+        elif says == "stops":
             yield ctx.finding("pass", f"{PARTS}/{name}", f"{name} stops by itself in a short circuit at its output")
-            continue
-        alone = [f for f in result.from_chargers if f.charger == name and f.alone_a > 0]
-        if not alone:
-            at = sheet_pointer(ctx, name, "output_current") if sheet.output_current is None else f"{PARTS}/{name}"
-            yield ctx.open(result.missing or [Missing(at, f"current that {name} drives with the contactors open")])
-            continue
-        yield from _held(ctx, name, alone)
-
-
-def _held(ctx: Context, name: str, alone: list[FromCharger]) -> Iterator[Outcome]:
-    """The fault at which the charger's fuses melt last, or not at all."""
-    worst, least_a = alone[0], -1.0
-    for fault in alone:
-        first = [ctx.design.sheet_of(f).melting for f in fault.fuses]
-        # A fuse whose curve is not given is not known to melt.
-        needs_a = min((points[0].current.high for points in first if points), default=math.inf)
-        if needs_a > least_a:
-            worst, least_a = fault, needs_a
-    near = ((sheet_pointer(ctx, name, "output_in_short"), "what it does in a short circuit"),)
-    bad = f"feeds the short circuit at {worst.fault} for ever: no fuse in the way melts at its current"
-    if math.isinf(least_a):
-        evidence = counted("fuses in the way that melt", 0, ">=", 1, "DATASHEET#melting curve")
-        yield ctx.finding("fail", f"{PARTS}/{name}", f"{name} {bad}", evidence, related=near)
-        return
-    yield ctx.compare(
-        f"{PARTS}/{name}",
-        "current it holds in a short circuit",
-        worst.alone_a,
-        "A",
-        ">=",
-        least_a,
-        "DATASHEET#melting curve",
-        subject=name,
-        bad=bad,
-        good="drives enough current to melt a fuse in every short circuit that it feeds alone",
-        related=near,
-        note=f"fuses in its way: {', '.join(worst.fuses) or 'none'}",
-    )
+        else:
+            reach = [f.fault for f in result.from_chargers if f.charger == name and f.alone_a > 0]
+            note = f"fed by it alone with the main contactors open: {', '.join(reach)}" if reach else ""
+            evidence = Evidence(
+                "fuses between it and a short circuit at its terminals", 0.0, "", ">=", 1.0,
+                "DATASHEET#output in a short circuit", note=note,
+            )  # fmt: skip
+            words = f"{name} feeds a short circuit at its output for ever: it does not stop, and no fuse lies between"
+            near = ((at, "what it does in a short circuit"),)
+            yield ctx.finding("fail", f"{PARTS}/{name}", words, evidence, related=near)
 
 
 @rule(
