@@ -23,9 +23,14 @@ PLANTED: dict[str, tuple[tuple[Change, ...], set[str]]] = {
     "a hotter box": (((MAIN, "coil/rise", "70 K"),), {"HV210"}),
     "wiring as thin as a hair": (((HV, "coil_supply/wiring", "4 Ω"),), {"HV210"}),
     "a duty of the driver that holds no hot coil": (
-        ((MAIN, "economiser", "{saving: 85 %, fitted: outside}"),),
+        ((MAIN, "economiser", "{saving: 85 %, after: 200 ms, fitted: outside}"),),
         {"HV211"},
     ),
+    "a driver that cuts back too soon": (
+        ((MAIN, "economiser", "{saving: 40 %, after: 20 ms, fitted: outside}"),),
+        {"HV210"},
+    ),
+    "a small contactor that cannot give up a precharge": (((SMALL, "break_current", "4 A"),), {"HV216"}),
     "a driver that leaks": (((HV, "coil_supply/residual", "1.1 V"),), {"HV212"}),
     "a plain diode across the coil": (((HV, "coil_supply/clamp", "0.7 V"),), {"HV212"}),
     "a coil made for less": (((MAIN, "coil/maximum_voltage", "14.4 V"),), {"HV213"}),
@@ -104,6 +109,11 @@ GAPS: dict[str, tuple[Change, dict[str, str]]] = {
     "the clamp": ((HV, "coil_supply/clamp", "null"), {"HV212": "high_voltage/coil_supply/clamp"}),
     "whether it is polarised": ((MAIN, "polarised", "null"), {"HV217": "parts/contactor-250/polarised"}),
     "the mark of one": ((HV, "parts/k_plus/marked_plus", "null"), {"HV217": "high_voltage/parts/k_plus/marked_plus"}),
+    "what the small one breaks": ((SMALL, "break_current", "null"), {"HV216": "parts/contactor-20/break_current"}),
+    "when the driver cuts back": (
+        (MAIN, "economiser", "{saving: 40 %, fitted: outside}"),
+        {"HV210": "parts/contactor-250/economiser/after"},
+    ),
     "what it breaks backward": (
         (MAIN, "break_current_reverse", "null"),
         {"HV208": "parts/contactor-250/break_current_reverse"},

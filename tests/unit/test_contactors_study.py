@@ -134,7 +134,7 @@ def test_driving_current_enters_plus_at_a_and_minus_at_b() -> None:
     found = studied().opened
     # The starter's k_plus has the pack at a, k_minus has the pack at a too: there the current comes back out.
     assert (found["k_plus"].marked, found["k_minus"].marked) == ("a", "b")
-    for one in found.values():
+    for one in (found["k_plus"], found["k_minus"]):
         assert one.driving_against.current_a == 0.0
         assert one.forward.case == one.driving.case == "peak"
         # 36 kW and 500 W of the converter, from 84 cells of 3.4 V at the least: about 137 A with their drop.
@@ -142,6 +142,24 @@ def test_driving_current_enters_plus_at_a_and_minus_at_b() -> None:
     turned = studied(Edit(HV, "parts/k_minus/marked_plus", "a")).opened["k_minus"]
     assert turned.driving_against == found["k_minus"].forward
     assert turned.forward.current_a == 0.0
+
+
+def test_precharge_given_up_at_once_is_opened_at_the_current_that_it_began_with() -> None:
+    found = studied().opened["k_pre"]
+    # 348.6 V over the low end of 100 Ω ± 5 %, and the pack and cables of less than 1 Ω.
+    assert 348.6 / 96 < found.forward.current_a < 348.6 / 95
+    assert found.forward.case == "precharge given up"
+    marked = Edit(SMALL, "polarised", "true")
+    pre = "{{kind: contactor, sheet: contactor-20, role: precharge, marked_plus: {}}}"
+    # The starter's k_pre hangs at the pack with its a.
+    right = studied(marked, Edit(HV, "parts/k_pre", pre.format("a"))).opened["k_pre"]
+    assert (right.forward, right.driving_against.current_a) == (found.forward, 0.0)
+    wrong = studied(marked, Edit(HV, "parts/k_pre", pre.format("b"))).opened["k_pre"]
+    assert (wrong.forward.current_a, wrong.driving_against) == (0.0, found.forward)
+    # Its other end at the pack: what was wrong is right.
+    ends = Edit(HV, "connections/W5/to", "k_pre.b"), Edit(HV, "connections/W6/from", "k_pre.a")
+    turned = studied(marked, Edit(HV, "parts/k_pre", pre.format("b")), *ends).opened["k_pre"]
+    assert turned.driving_against.current_a == 0.0
 
 
 def test_charging_runs_the_other_way() -> None:
@@ -177,6 +195,17 @@ def test_an_inlet_ahead_of_the_main_contactors_leaves_them_alone() -> None:
     found = studied(*INLET, *past).opened
     assert found["k_plus"].charging.current_a == found["k_minus"].charging.current_a == 0.0
     assert found["kc_plus"].forward.current_a == found["kc_minus"].forward.current_a == 150.0
+
+
+def test_a_main_contactor_between_others_asks_which_way_the_inlet_flows() -> None:
+    middle = (
+        Edit(HV, "parts/k_mid", "{kind: contactor, sheet: contactor-200, role: main, marked_plus: a}"),
+        Edit(HV, "connections/W8/to", "k_mid.a"),
+        Edit(HV, "connections/W18", "{from: k_mid.b, to: bus_plus.bar, cable: hv-35, length: 0.3 m}"),
+    )
+    found = studied(*INLET, *middle).opened["k_mid"]
+    assert [m.pointer for m in found.missing] == ["high_voltage/parts/k_mid"]
+    assert studied(*middle).opened["k_mid"].missing == ()
 
 
 def test_a_charge_contactor_without_an_inlet_has_no_known_current() -> None:

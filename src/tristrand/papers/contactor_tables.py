@@ -14,8 +14,8 @@ def contactor_remarks(result: ContactorsResult) -> list[str]:
     if not result.coils:
         return []
     return [
-        "Not computed: braking back into the pack, the closing of a charging inlet's contactors, and what flows "
-        "through precharge and discharge contactors as they open."
+        "Not computed: braking back into the pack, the closing of a charging inlet's contactors, and what a discharge "
+        "contactor opens."
     ]
 
 

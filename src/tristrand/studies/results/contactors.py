@@ -41,7 +41,7 @@ class InCase(NamedTuple):
 
 
 class Opened(NamedTuple):
-    """The largest currents that one main or charge contactor may have to open.
+    """The largest currents that one main, charge or precharge contactor may have to open.
 
     ``driving`` and ``charging`` whichever way they run; ``forward`` is the largest of all in the direction of the mark,
     and the two last ones run against it. Without a mark ``forward`` is the largest of driving, or of all cases for a
