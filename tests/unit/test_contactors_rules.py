@@ -173,6 +173,13 @@ def test_the_sensor_it_asks_for_does_see_the_weld() -> None:
     assert not found.coverage.open
 
 
+def test_a_check_in_a_hurry_is_told_how_long_to_wait() -> None:
+    found = one(report((HV, "weld_check/delay", "0.5 s")), "HV221")
+    assert found.way_out is not None
+    # 2.2 kΩ + 5 % beside 150 kΩ and 1072.5 µF: 2.415 s; -ln(0.7 * 0.99 - 0.01) = 0.381; 10 ms to open: 0.931 s.
+    assert [(e.pointer, e.new) for e in found.way_out.edits] == [("weld_check/delay", "1 s")]
+
+
 def test_a_mirror_contact_that_is_read_is_a_second_way() -> None:
     alone = (HV, "weld_check/first", "[k_minus]")
     assert failing(report(alone, MIRROR)) == {"HV220"}

@@ -34,10 +34,7 @@ def contactor_tables(result: ContactorsResult, design: Design) -> list[Table]:
 
 
 def _coils(result: ContactorsResult, design: Design) -> Table:
-    rows = [
-        _coil(name, got, str(getattr(design.high_voltage.parts[name], "role", "")))
-        for name, got in result.coils.items()
-    ]
+    rows = [_coil(name, got, design) for name, got in result.coils.items()]
     note = (
         f"All coils pulling in at once, cold, at the largest supply: {value(result.peak_a, 'A', 3)}; main and "
         f"discharge contactors held while driving: {value(result.hold_a, 'A', 3)}."
@@ -54,7 +51,11 @@ def _coils(result: ContactorsResult, design: Design) -> Table:
     return Table("Coils: hot at the least supply, cold at the largest", columns, tuple(rows), note, wide=True)
 
 
-def _coil(name: str, got: CoilFigures, role: str) -> Row:
+def _coil(name: str, got: CoilFigures, design: Design) -> Row:
+    economiser = design.sheet_of(name).economiser
+    saved = "no economiser"
+    if economiser is not None:
+        saved = f"economiser {economiser.fitted}" + (f", after {economiser.after.text}" if economiser.after else "")
     return row(
         name,
         f"{value(got.coldest_c, '°C', 3)} to {value(got.hottest_c, '°C', 3)}",
@@ -62,8 +63,8 @@ def _coil(name: str, got: CoilFigures, role: str) -> Row:
         _gets(got.hold_v, got.hold_needed_v),
         value(got.release_v, "V", 3),
         value(got.peak_a, "A", 3),
-        Cell(value(got.hold_w, "W", 3), "economiser" if got.economised else "no economiser"),
-        small=role,
+        Cell(value(got.hold_w, "W", 3), saved),
+        small=str(getattr(design.high_voltage.parts[name], "role", "")),
     )
 
 

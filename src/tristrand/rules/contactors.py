@@ -39,7 +39,7 @@ def _sheet(ctx: Context, name: str, field: str) -> str:
 
 
 def _warm(got: CoilFigures) -> str:
-    return f"winding at {got.hottest_c:.0f} °C"
+    return f"winding at {got.hottest_c:.0f} °C: what it needs goes with the copper's resistance"
 
 
 @rule(
@@ -141,7 +141,7 @@ def coil_holds_at_sag(ctx: Context, result: ContactorsResult) -> Iterable[Outcom
             bad="may drop out when its coil is hot and the supply sags",
             good="stays closed at the least supply",
             related=((_sheet(ctx, name, "hold_voltage"), "at its reference temperature"), (SUPPLY, "the supply")),
-            note=f"{_warm(got)}; {got.hold_words}",
+            note=got.hold_words,
         )
 
 
@@ -186,8 +186,8 @@ def coil_releases(ctx: Context, result: ContactorsResult) -> Iterable[Outcome]:
                 "DATASHEET#release voltage",
                 basis=left.basis,
                 subject=name,
-                bad="may stay closed when it is told to open",
-                good="lets go when it is told to open",
+                bad="may not let go when its coil is switched off",
+                good="lets go when its coil is switched off",
                 related=(
                     (_sheet(ctx, name, "release_voltage"), "at its reference temperature"),
                     (SUPPLY, "the supply"),
