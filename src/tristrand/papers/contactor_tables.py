@@ -71,7 +71,7 @@ def _coil(name: str, got: CoilFigures, design: Design) -> Row:
 def _gets(volts: float, needed: float) -> Cell:
     if math.isnan(volts) or math.isnan(needed):
         return Cell(NOT_KNOWN)
-    return Cell(f"gets {value(volts, 'V', 3)}", f"needs {value(needed, 'V', 3)}", "over" if volts < needed else "")
+    return Cell(f"gets {value(volts, 'V', 3)}", f"needs {value(needed, 'V', 3)}", "short" if volts < needed else "")
 
 
 def _opened(result: ContactorsResult, design: Design) -> Table:
@@ -94,8 +94,8 @@ def _opened(result: ContactorsResult, design: Design) -> Table:
             )
         )
     columns = (
-        "Contactor", "Marked plus", "Driving", "Charging", "With the mark", "May open", "Against the mark",
-        "May open so",
+        "Contactor", "Marked plus", "Driving", "Charging", "With the mark", "May open forward", "Against the mark",
+        "May open backward",
     )  # fmt: skip
     note = "Largest currents over the cases and the corners of the pack; driving and charging whichever way they run."
     return Table("Currents that the contacts may have to open", columns, tuple(rows), note, wide=True)
@@ -159,7 +159,7 @@ def _weld(found: WeldFigures) -> tuple[Cell | str, ...]:
     between = f"{found.between[0]} to {found.between[1]}" if found.between[0] else "none found"
     mirror = "mirror contact" if found.mirror else ""
     if not found.ways:
-        return (Cell(mirror) if mirror else Cell("nothing", "", "over")), "any", between
+        return (Cell(mirror) if mirror else Cell("nothing", "", "unseen")), "any", between
     names = list(dict.fromkeys(way.sensor for way in found.ways))
     return Cell(", ".join(names), mirror), found.ways[0].step, between
 
@@ -194,5 +194,5 @@ def _way(way: WeldWay, result: ContactorsResult) -> tuple[Cell | str, ...]:
         reads,
         drained,
         value(way.error, "share", 2),
-        Cell(wait, "", "over" if late else ""),
+        Cell(wait, "", "late" if late else ""),
     )

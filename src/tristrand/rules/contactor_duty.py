@@ -94,8 +94,8 @@ def contactor_polarity(ctx: Context, result: ContactorsResult) -> Iterable[Outco
 
 
 def _marked(ctx: Context, name: str, found: Opened) -> Outcome:
-    against, charging = found.driving_against, found.charging_against
-    if found.role != "charge" and against.current_a > 0.0:
+    against = found.driving_against
+    if found.role != "charge" and against.current_a >= found.driving.current_a > 0.0:
         other = "a" if found.marked == "b" else "b"
         return ctx.compare(
             f"{PARTS}/{name}",
@@ -116,9 +116,10 @@ def _marked(ctx: Context, name: str, found: Opened) -> Outcome:
                     Edit(HV_FILE, f"parts/{name}/marked_plus", other),)),
             ],
         )  # fmt: skip
-    largest = max(against, charging) if found.role == "charge" else charging
-    computed = found.role == "main" and largest.case == "charge"
-    if largest.current_a > 0.0 and not computed:
+    # The charging current of a case through a main contactor that stands right is judged by HV208.
+    elsewhere = found.role == "main" and found.charging_against.case == "charge"
+    largest = against if elsewhere else max(against, found.charging_against)
+    if largest.current_a > 0.0:
         return against_sheet(
             ctx,
             name,

@@ -282,13 +282,13 @@ def _events(
     if current is None or kind.role not in JUDGED:
         return
     if kind.role == "main":
-        turned = current.driving_against.current_a > 0.0
+        turned = current.driving_against.current_a >= current.driving.current_a > 0.0
         yield (
             "openings_under_load", planned.openings, current.driving.current_a,
             *(("breaking_life_reverse", backward) if turned else ("breaking_life", forward)),
         )  # fmt: skip
     # Where both directions are alike, or where nothing is marked, a sheet may have but one table.
-    against = current.charging_against.current_a > 0.0
+    against = current.charging_against.current_a >= current.charging.current_a > 0.0
     if not (kind.polarised and kind.marked):
         against = kind.role == "main" and not (kind.polarised is False and backward is None)
     yield (
