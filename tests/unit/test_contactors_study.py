@@ -174,6 +174,28 @@ def test_charging_runs_the_other_way() -> None:
     assert alike.forward == found.forward
 
 
+def test_a_case_may_run_both_ways_over_the_corners_of_the_pack() -> None:
+    # With the pack full the charger gives nothing any more, and the converter's 300 W come out of the pack.
+    fed = Edit(HV, "parts/dcdc/power/charge", "300 W")
+    case = PIPELINE.run(design(*CHARGER, fed))["operating"].cases["charge"]
+    out_a, in_a = case.through["k_plus"]
+    assert out_a == pytest.approx(300 / 348.6, rel=0.02)
+    assert 15 < in_a <= 18
+    assert case.through["k_minus"] == (pytest.approx(in_a, rel=1e-6), pytest.approx(out_a, rel=1e-6))
+    # The larger of both says whether the charging current runs against the mark.
+    found = studied(*CHARGER, fed).opened["k_plus"]
+    assert found.charging.current_a == found.charging_against.current_a == pytest.approx(in_a)
+
+
+def test_without_a_precharge_what_closes_and_what_is_given_up_is_not_known() -> None:
+    gone = Edit(HV, "parts/r_pre", "{kind: junction}")
+    leads = Edit(HV, "connections/W6/to", "r_pre.bar"), Edit(HV, "connections/W7/from", "r_pre.bar")
+    result = studied(gone, *leads)
+    assert result.opened["k_pre"].missing
+    assert result.life["k_plus"].missing
+    assert result.opened["k_plus"].missing == ()
+
+
 def test_an_inlet_brings_its_rated_current_through_charge_and_main_contactors() -> None:
     found = studied(*INLET).opened
     # In at the inlet's plus: with the mark of kc_plus; on into the pack: against the mark of k_plus.

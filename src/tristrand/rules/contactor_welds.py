@@ -62,7 +62,10 @@ def _none(ctx: Context, result: ContactorsResult) -> Iterable[Outcome]:
     if result.welds:
         return
     judged = [p for p in ctx.design.parts_of("contactor").values() if p.role in ("main", "charge")]
-    yield ctx.open(result.blocking) if judged else NotApplicable("there is no main or charge contactor")
+    if judged and result.blocking:
+        yield ctx.open(result.blocking)
+    else:
+        yield NotApplicable("there is no pack" if judged else "there is no main or charge contactor")
 
 
 def _undeclared(ctx: Context, name: str, found: WeldFigures, result: ContactorsResult) -> list[Missing]:

@@ -168,11 +168,9 @@ def opened(data: DutyInputs, cases: Mapping[str, CaseFlows], precharge: Precharg
     found = {k.id: _opened(k, cases, inlets.get(k.id), data.missing) for k in data.kinds if k.role in JUDGED}
     across = {name: (main, end) for name, main, end in data.bypasses}
     for k in data.kinds:
-        # Given up on a shorted bus, precharge is opened at the current that it began with.
-        if k.id == precharge.contactor and k.id in across and not math.isnan(precharge.peak_current_a):
-            a, b = _driving_ways(cases, across[k.id][0])
-            at_entry = across[k.id][1] if a >= b else ("b" if across[k.id][1] == "a" else "a")
-            found[k.id] = _given_up(k, InCase(precharge.peak_current_a, GIVEN_UP), at_entry)
+        if k.role == "precharge":
+            main, end = across.get(k.id, ("", ""))
+            found[k.id] = _given_up(k, precharge, _driving_ways(cases, main), main, end)
     return found
 
 
@@ -182,7 +180,13 @@ def _driving_ways(cases: Mapping[str, CaseFlows], name: str) -> tuple[float, flo
     return max((a for a, _ in ways), default=0.0), max((b for _, b in ways), default=0.0)
 
 
-def _given_up(kind: Kind, current: InCase, entered: str) -> Opened:
+def _given_up(kind: Kind, precharge: PrechargeResult, driving: tuple[float, float], main: str, end: str) -> Opened:
+    """Given up on a shorted bus, precharge is opened at the current that it began with."""
+    if not main or main != precharge.bypassed or math.isnan(precharge.peak_current_a):
+        gap = Missing(f"high_voltage/parts/{kind.id}", f"a precharge current through {kind.id}")
+        return Opened(kind.role, kind.polarised, kind.marked, missing=precharge.missing or (gap,))
+    current = InCase(precharge.peak_current_a, GIVEN_UP)
+    entered = end if driving[0] >= driving[1] else ("b" if end == "a" else "a")
     result = Opened(kind.role, kind.polarised, kind.marked, driving=current, forward=current)
     if kind.polarised and kind.marked and kind.marked != entered:
         return result._replace(forward=InCase(), driving_against=current)
@@ -237,6 +241,9 @@ def _life(kind: Kind, planned: Planned, current: Opened | None, surge: Precharge
     count = sum(number or 0 for number in closings.values())
     if not kind.mechanical:
         missing.append(Missing(f"parts/{kind.sheet}/mechanical_life", f"mechanical life of {kind.id}"))
+    if kind.role == "main" and not surge.attempts:
+        gap = Missing("high_voltage/parts", f"a precharge that says what {kind.id} closes onto")
+        missing += surge.missing or (gap,)
     shares = []
     for name, number, amps, field, table in _events(kind, planned, current, surge, count):
         if number is None:
