@@ -168,10 +168,10 @@ def _waits(result: ContactorsResult) -> Table:
     rows = [
         row(way.sensor, *_way(way, result), group=name) for name, found in result.welds.items() for way in found.ways
     ]
-    told = "the weld check has no ratio yet" if math.isnan(result.ratio) else value(result.ratio, "share", 3)
-    note = (
-        f"Taken for a weld above {told} of the pack's voltage, read {value(result.delay_s, 's', 3)} after the command."
-    )
+    told = "a share not given" if math.isnan(result.ratio) else value(result.ratio, "share", 3)
+    read = value(result.delay_s, "s", 3)
+    note = f"Taken for a weld above {told} of the pack's voltage, read {read} after the command. "
+    note += "Resistance and capacitance at their largest; a machine that still turns, or a charger, keeps the link up."
     columns = ("Sensor", "Held closed", "Reads if welded", "Reads if opened", "Drained by", "Errors", "Wait needed")
     return Table("Welds: what must be seen, and when", columns, tuple(rows), note, wide=True)
 
