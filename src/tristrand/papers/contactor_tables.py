@@ -78,7 +78,8 @@ def _opened(result: ContactorsResult, design: Design) -> Table:
     rows = []
     for name, found in result.opened.items():
         sheet = design.sheet_of(name)
-        forward, back = sheet.break_current, sheet.break_current_reverse
+        forward = sheet.break_current
+        back = forward if found.polarised is False else sheet.break_current_reverse
         against = max(found.driving_against, found.charging_against)
         rows.append(
             row(
