@@ -176,7 +176,8 @@ def test_the_sensor_it_asks_for_does_see_the_weld() -> None:
 def test_a_check_in_a_hurry_is_told_how_long_to_wait() -> None:
     found = one(report((HV, "weld_check/delay", "0.5 s")), "HV221")
     assert found.way_out is not None
-    # 2.2 kΩ + 5 % beside 150 kΩ and 1072.5 µF: 2.415 s; -ln(0.7 * 0.99 - 0.01) = 0.381; 10 ms to open: 0.931 s.
+    # 2.2 kΩ + 5 % beside 150 kΩ and 1072.5 µF: 2.415 s; -ln(0.7 * 0.99 - 0.01) = 0.381; 15 ms until the discharge
+    # contactor has closed: 0.936 s.
     assert [(e.pointer, e.new) for e in found.way_out.edits] == [("weld_check/delay", "1 s")]
 
 

@@ -305,17 +305,28 @@ def test_one_contactor_opens_first_and_the_bus_sensor_tells() -> None:
         way = only(result, name)
         assert (way.sensor, way.held, way.pack_v) == ("bus_volts", (other,), pytest.approx(348.6))
         assert (way.ohm, way.farad) == (pytest.approx(ohm, rel=1e-12), pytest.approx(farad, rel=1e-12))
+        # The discharge contactor closes within 20 ms, later than the other has opened.
         # Both sensors may err by 0.5 %: the bus must truly be below 0.7 (1 - 0.005) - 0.005 of the pack.
-        assert way.wait_s == pytest.approx(0.010 - ohm * farad * math.log(0.7 * 0.995 - 0.005), rel=1e-9)
-        assert way.opened_v == pytest.approx(348.6 * math.exp(-1.49 / (ohm * farad)), rel=1e-9)
+        assert way.wait_s == pytest.approx(0.020 - ohm * farad * math.log(0.7 * 0.995 - 0.005), rel=1e-9)
+        assert way.opened_v == pytest.approx(348.6 * math.exp(-1.48 / (ohm * farad)), rel=1e-9)
 
 
 def test_without_the_discharge_only_the_built_in_resistance_drains() -> None:
     way = only(studied(Edit(HV, "weld_check/discharge", "false")), "k_plus")
     assert way.ohm == pytest.approx(200e3, rel=1e-12)
+    # 10 ms to open; no discharge contactor has to close.
+    assert way.start_s == 0.010
     bled = Edit("parts/inverter-60.yaml", "bleed_resistance", "null")
     bare = only(studied(Edit(HV, "weld_check/discharge", "false"), bled), "k_plus")
     assert [m.pointer for m in bare.missing] == ["high_voltage/voltage_sensors/bus_volts/settling"]
+
+
+def test_a_discharge_contactor_that_rests_open_does_not_drain_when_all_is_switched_off() -> None:
+    rests = Edit(HV, "parts/k_dis", "{kind: contactor, sheet: contactor-20, role: discharge, rests: open}")
+    result = studied(rests, FAR_PLUS)
+    ways = {way.step: way for way in result.welds["k_plus"].ways}
+    assert ways["all told to open"].ohm == pytest.approx(200e3, rel=1e-12)
+    assert ways["opens first, the others held"].ohm == pytest.approx(1 / (1 / 2310 + 1 / 200e3), rel=1e-12)
 
 
 def test_all_open_no_weld_shows_between_the_links_poles() -> None:
@@ -333,7 +344,7 @@ def test_a_sensor_from_the_far_side_to_the_other_pole_sees_its_contactor_alone()
     assert result.welds["k_minus"].ways == ()
     # The link must discharge, then the sensor must pull the floating side down.
     ohm, farad = 1 / (1 / 2310 + 1 / 200e3), 781e-6
-    assert way.wait_s == pytest.approx(0.01 + 0.4 - ohm * farad * math.log(0.7 * 0.99 - 0.01), rel=1e-9)
+    assert way.wait_s == pytest.approx(0.02 + 0.4 - ohm * farad * math.log(0.7 * 0.99 - 0.01), rel=1e-9)
     unsettled = Edit(HV, "voltage_sensors/far_plus", "{plus: k_plus.b, minus: pack.minus, error: 1 %}")
     way = only(studied(unsettled, Edit(HV, "weld_check", "{ratio: 70 %, delay: 2 s}")), "k_plus")
     assert [m.pointer for m in way.missing] == ["high_voltage/voltage_sensors/far_plus/settling"]
