@@ -134,7 +134,7 @@ def test_driving_current_enters_plus_at_a_and_minus_at_b() -> None:
     found = studied().opened
     # The starter's k_plus has the pack at a, k_minus has the pack at a too: there the current comes back out.
     assert (found["k_plus"].marked, found["k_minus"].marked) == ("a", "b")
-    for one in found.values():
+    for one in (found["k_plus"], found["k_minus"]):
         assert one.driving_against.current_a == 0.0
         assert one.forward.case == one.driving.case == "peak"
         # 36 kW and 500 W of the converter, from 84 cells of 3.4 V at the least: about 137 A with their drop.
@@ -142,6 +142,24 @@ def test_driving_current_enters_plus_at_a_and_minus_at_b() -> None:
     turned = studied(Edit(HV, "parts/k_minus/marked_plus", "a")).opened["k_minus"]
     assert turned.driving_against == found["k_minus"].forward
     assert turned.forward.current_a == 0.0
+
+
+def test_precharge_given_up_at_once_is_opened_at_the_current_that_it_began_with() -> None:
+    found = studied().opened["k_pre"]
+    # 348.6 V over the low end of 100 Ω ± 5 %, and the pack and cables of less than 1 Ω.
+    assert 348.6 / 96 < found.forward.current_a < 348.6 / 95
+    assert found.forward.case == "precharge given up"
+    marked = Edit(SMALL, "polarised", "true")
+    pre = "{{kind: contactor, sheet: contactor-20, role: precharge, marked_plus: {}}}"
+    # The starter's k_pre hangs at the pack with its a.
+    right = studied(marked, Edit(HV, "parts/k_pre", pre.format("a"))).opened["k_pre"]
+    assert (right.forward, right.driving_against.current_a) == (found.forward, 0.0)
+    wrong = studied(marked, Edit(HV, "parts/k_pre", pre.format("b"))).opened["k_pre"]
+    assert (wrong.forward.current_a, wrong.driving_against) == (0.0, found.forward)
+    # Its other end at the pack: what was wrong is right.
+    ends = Edit(HV, "connections/W5/to", "k_pre.b"), Edit(HV, "connections/W6/from", "k_pre.a")
+    turned = studied(marked, Edit(HV, "parts/k_pre", pre.format("b")), *ends).opened["k_pre"]
+    assert turned.driving_against.current_a == 0.0
 
 
 def test_charging_runs_the_other_way() -> None:
@@ -154,6 +172,28 @@ def test_charging_runs_the_other_way() -> None:
     alike = studied(*CHARGER, Edit(MAIN, "polarised", "false")).opened["k_plus"]
     assert alike.charging_against.current_a == 0.0
     assert alike.forward == found.forward
+
+
+def test_a_case_may_run_both_ways_over_the_corners_of_the_pack() -> None:
+    # With the pack full the charger gives nothing any more, and the converter's 300 W come out of the pack.
+    fed = Edit(HV, "parts/dcdc/power/charge", "300 W")
+    case = PIPELINE.run(design(*CHARGER, fed))["operating"].cases["charge"]
+    out_a, in_a = case.through["k_plus"]
+    assert out_a == pytest.approx(300 / 348.6, rel=0.02)
+    assert 15 < in_a <= 18
+    assert case.through["k_minus"] == (pytest.approx(in_a, rel=1e-6), pytest.approx(out_a, rel=1e-6))
+    # The larger of both says whether the charging current runs against the mark.
+    found = studied(*CHARGER, fed).opened["k_plus"]
+    assert found.charging.current_a == found.charging_against.current_a == pytest.approx(in_a)
+
+
+def test_without_a_precharge_what_closes_and_what_is_given_up_is_not_known() -> None:
+    gone = Edit(HV, "parts/r_pre", "{kind: junction}")
+    leads = Edit(HV, "connections/W6/to", "r_pre.bar"), Edit(HV, "connections/W7/from", "r_pre.bar")
+    result = studied(gone, *leads)
+    assert result.opened["k_pre"].missing
+    assert result.life["k_plus"].missing
+    assert result.opened["k_plus"].missing == ()
 
 
 def test_an_inlet_brings_its_rated_current_through_charge_and_main_contactors() -> None:
@@ -177,6 +217,17 @@ def test_an_inlet_ahead_of_the_main_contactors_leaves_them_alone() -> None:
     found = studied(*INLET, *past).opened
     assert found["k_plus"].charging.current_a == found["k_minus"].charging.current_a == 0.0
     assert found["kc_plus"].forward.current_a == found["kc_minus"].forward.current_a == 150.0
+
+
+def test_a_main_contactor_between_others_asks_which_way_the_inlet_flows() -> None:
+    middle = (
+        Edit(HV, "parts/k_mid", "{kind: contactor, sheet: contactor-200, role: main, marked_plus: a}"),
+        Edit(HV, "connections/W8/to", "k_mid.a"),
+        Edit(HV, "connections/W18", "{from: k_mid.b, to: bus_plus.bar, cable: hv-35, length: 0.3 m}"),
+    )
+    found = studied(*INLET, *middle).opened["k_mid"]
+    assert [m.pointer for m in found.missing] == ["high_voltage/parts/k_mid"]
+    assert studied(*middle).opened["k_mid"].missing == ()
 
 
 def test_a_charge_contactor_without_an_inlet_has_no_known_current() -> None:
@@ -254,17 +305,28 @@ def test_one_contactor_opens_first_and_the_bus_sensor_tells() -> None:
         way = only(result, name)
         assert (way.sensor, way.held, way.pack_v) == ("bus_volts", (other,), pytest.approx(348.6))
         assert (way.ohm, way.farad) == (pytest.approx(ohm, rel=1e-12), pytest.approx(farad, rel=1e-12))
+        # The discharge contactor closes within 20 ms, later than the other has opened.
         # Both sensors may err by 0.5 %: the bus must truly be below 0.7 (1 - 0.005) - 0.005 of the pack.
-        assert way.wait_s == pytest.approx(0.010 - ohm * farad * math.log(0.7 * 0.995 - 0.005), rel=1e-9)
-        assert way.opened_v == pytest.approx(348.6 * math.exp(-1.49 / (ohm * farad)), rel=1e-9)
+        assert way.wait_s == pytest.approx(0.020 - ohm * farad * math.log(0.7 * 0.995 - 0.005), rel=1e-9)
+        assert way.opened_v == pytest.approx(348.6 * math.exp(-1.48 / (ohm * farad)), rel=1e-9)
 
 
 def test_without_the_discharge_only_the_built_in_resistance_drains() -> None:
     way = only(studied(Edit(HV, "weld_check/discharge", "false")), "k_plus")
     assert way.ohm == pytest.approx(200e3, rel=1e-12)
+    # 10 ms to open; no discharge contactor has to close.
+    assert way.start_s == 0.010
     bled = Edit("parts/inverter-60.yaml", "bleed_resistance", "null")
     bare = only(studied(Edit(HV, "weld_check/discharge", "false"), bled), "k_plus")
     assert [m.pointer for m in bare.missing] == ["high_voltage/voltage_sensors/bus_volts/settling"]
+
+
+def test_a_discharge_contactor_that_rests_open_does_not_drain_when_all_is_switched_off() -> None:
+    rests = Edit(HV, "parts/k_dis", "{kind: contactor, sheet: contactor-20, role: discharge, rests: open}")
+    result = studied(rests, FAR_PLUS)
+    ways = {way.step: way for way in result.welds["k_plus"].ways}
+    assert ways["all told to open"].ohm == pytest.approx(200e3, rel=1e-12)
+    assert ways["opens first, the others held"].ohm == pytest.approx(1 / (1 / 2310 + 1 / 200e3), rel=1e-12)
 
 
 def test_all_open_no_weld_shows_between_the_links_poles() -> None:
@@ -282,7 +344,7 @@ def test_a_sensor_from_the_far_side_to_the_other_pole_sees_its_contactor_alone()
     assert result.welds["k_minus"].ways == ()
     # The link must discharge, then the sensor must pull the floating side down.
     ohm, farad = 1 / (1 / 2310 + 1 / 200e3), 781e-6
-    assert way.wait_s == pytest.approx(0.01 + 0.4 - ohm * farad * math.log(0.7 * 0.99 - 0.01), rel=1e-9)
+    assert way.wait_s == pytest.approx(0.02 + 0.4 - ohm * farad * math.log(0.7 * 0.99 - 0.01), rel=1e-9)
     unsettled = Edit(HV, "voltage_sensors/far_plus", "{plus: k_plus.b, minus: pack.minus, error: 1 %}")
     way = only(studied(unsettled, Edit(HV, "weld_check", "{ratio: 70 %, delay: 2 s}")), "k_plus")
     assert [m.pointer for m in way.missing] == ["high_voltage/voltage_sensors/far_plus/settling"]

@@ -14,8 +14,8 @@ def contactor_remarks(result: ContactorsResult) -> list[str]:
     if not result.coils:
         return []
     return [
-        "Not computed: braking back into the pack, the closing of a charging inlet's contactors, and what flows "
-        "through precharge and discharge contactors as they open."
+        "Not computed: braking back into the pack, the closing of a charging inlet's contactors, and what a discharge "
+        "contactor opens."
     ]
 
 
@@ -34,10 +34,7 @@ def contactor_tables(result: ContactorsResult, design: Design) -> list[Table]:
 
 
 def _coils(result: ContactorsResult, design: Design) -> Table:
-    rows = [
-        _coil(name, got, str(getattr(design.high_voltage.parts[name], "role", "")))
-        for name, got in result.coils.items()
-    ]
+    rows = [_coil(name, got, design) for name, got in result.coils.items()]
     note = (
         f"All coils pulling in at once, cold, at the largest supply: {value(result.peak_a, 'A', 3)}; main and "
         f"discharge contactors held while driving: {value(result.hold_a, 'A', 3)}."
@@ -54,7 +51,11 @@ def _coils(result: ContactorsResult, design: Design) -> Table:
     return Table("Coils: hot at the least supply, cold at the largest", columns, tuple(rows), note, wide=True)
 
 
-def _coil(name: str, got: CoilFigures, role: str) -> Row:
+def _coil(name: str, got: CoilFigures, design: Design) -> Row:
+    economiser = design.sheet_of(name).economiser
+    saved = "no economiser"
+    if economiser is not None:
+        saved = f"economiser {economiser.fitted}" + (f", after {economiser.after.text}" if economiser.after else "")
     return row(
         name,
         f"{value(got.coldest_c, '°C', 3)} to {value(got.hottest_c, '°C', 3)}",
@@ -62,22 +63,23 @@ def _coil(name: str, got: CoilFigures, role: str) -> Row:
         _gets(got.hold_v, got.hold_needed_v),
         value(got.release_v, "V", 3),
         value(got.peak_a, "A", 3),
-        Cell(value(got.hold_w, "W", 3), "economiser" if got.economised else "no economiser"),
-        small=role,
+        Cell(value(got.hold_w, "W", 3), saved),
+        small=str(getattr(design.high_voltage.parts[name], "role", "")),
     )
 
 
 def _gets(volts: float, needed: float) -> Cell:
     if math.isnan(volts) or math.isnan(needed):
         return Cell(NOT_KNOWN)
-    return Cell(f"gets {value(volts, 'V', 3)}", f"needs {value(needed, 'V', 3)}", "over" if volts < needed else "")
+    return Cell(f"gets {value(volts, 'V', 3)}", f"needs {value(needed, 'V', 3)}", "short" if volts < needed else "")
 
 
 def _opened(result: ContactorsResult, design: Design) -> Table:
     rows = []
     for name, found in result.opened.items():
         sheet = design.sheet_of(name)
-        forward, back = sheet.break_current, sheet.break_current_reverse
+        forward = sheet.break_current
+        back = forward if found.polarised is False else sheet.break_current_reverse
         against = max(found.driving_against, found.charging_against)
         rows.append(
             row(
@@ -93,8 +95,8 @@ def _opened(result: ContactorsResult, design: Design) -> Table:
             )
         )
     columns = (
-        "Contactor", "Marked plus", "Driving", "Charging", "With the mark", "May open", "Against the mark",
-        "May open so",
+        "Contactor", "Marked plus", "Driving", "Charging", "With the mark", "May open forward", "Against the mark",
+        "May open backward",
     )  # fmt: skip
     note = "Largest currents over the cases and the corners of the pack; driving and charging whichever way they run."
     return Table("Currents that the contacts may have to open", columns, tuple(rows), note, wide=True)
@@ -158,7 +160,7 @@ def _weld(found: WeldFigures) -> tuple[Cell | str, ...]:
     between = f"{found.between[0]} to {found.between[1]}" if found.between[0] else "none found"
     mirror = "mirror contact" if found.mirror else ""
     if not found.ways:
-        return (Cell(mirror) if mirror else Cell("nothing", "", "over")), "any", between
+        return (Cell(mirror) if mirror else Cell("nothing", "", "unseen")), "any", between
     names = list(dict.fromkeys(way.sensor for way in found.ways))
     return Cell(", ".join(names), mirror), found.ways[0].step, between
 
@@ -167,10 +169,10 @@ def _waits(result: ContactorsResult) -> Table:
     rows = [
         row(way.sensor, *_way(way, result), group=name) for name, found in result.welds.items() for way in found.ways
     ]
-    told = "the weld check has no ratio yet" if math.isnan(result.ratio) else value(result.ratio, "share", 3)
-    note = (
-        f"Taken for a weld above {told} of the pack's voltage, read {value(result.delay_s, 's', 3)} after the command."
-    )
+    told = "a share not given" if math.isnan(result.ratio) else value(result.ratio, "share", 3)
+    read = value(result.delay_s, "s", 3)
+    note = f"Taken for a weld above {told} of the pack's voltage, read {read} after the command. "
+    note += "Resistance and capacitance at their largest; a machine that still turns, or a charger, keeps the link up."
     columns = ("Sensor", "Held closed", "Reads if welded", "Reads if opened", "Drained by", "Errors", "Wait needed")
     return Table("Welds: what must be seen, and when", columns, tuple(rows), note, wide=True)
 
@@ -193,5 +195,5 @@ def _way(way: WeldWay, result: ContactorsResult) -> tuple[Cell | str, ...]:
         reads,
         drained,
         value(way.error, "share", 2),
-        Cell(wait, "", "over" if late else ""),
+        Cell(wait, "", "late" if late else ""),
     )

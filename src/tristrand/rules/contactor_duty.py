@@ -21,7 +21,7 @@ MIRROR = "parts/contactor-200.yaml", "auxiliary", "{kind: mirror, least_voltage:
     needs=CONTACTORS,
     checks=(
         "Every main and charge contactor may open the largest current of any case that flows through it in its marked "
-        "direction, or in either where none is marked."
+        "direction, or in either where none is marked; the precharge contactor that of a precharge given up at once."
     ),
     why="An emergency stop opens the contactors at whatever flows: an arc not blown out burns through them.",
     sources=("FSAE-2026#EV.7.2.2", BREAKS),
@@ -67,8 +67,8 @@ def _nothing(ctx: Context, result: ContactorsResult) -> Iterable[Outcome]:
     "error",
     needs=CONTACTORS,
     checks=(
-        "A polarised main contactor stands so that driving current enters at its marked terminal, and a current that "
-        "runs against the mark of a main or charge contactor is within what it may open backward."
+        "A polarised main or precharge contactor stands so that driving current enters at its marked terminal, and a "
+        "current that runs against the mark of a main or charge contactor is within what it may open backward."
     ),
     why="The magnets of a polarised contactor blow a reversed arc into its housing: it opens once, and burns.",
     sources=(MARK, BREAKS, "CONTACTOR-SHEET-OVERLOAD#break rating forward and in reverse"),
@@ -94,8 +94,8 @@ def contactor_polarity(ctx: Context, result: ContactorsResult) -> Iterable[Outco
 
 
 def _marked(ctx: Context, name: str, found: Opened) -> Outcome:
-    against, charging = found.driving_against, found.charging_against
-    if found.role == "main" and against.current_a > 0.0:
+    against = found.driving_against
+    if found.role != "charge" and against.current_a >= found.driving.current_a > 0.0:
         other = "a" if found.marked == "b" else "b"
         return ctx.compare(
             f"{PARTS}/{name}",
@@ -116,9 +116,10 @@ def _marked(ctx: Context, name: str, found: Opened) -> Outcome:
                     Edit(HV_FILE, f"parts/{name}/marked_plus", other),)),
             ],
         )  # fmt: skip
-    largest = max(against, charging) if found.role == "charge" else charging
-    computed = found.role == "main" and largest.case == "charge"
-    if largest.current_a > 0.0 and not computed:
+    # The charging current of a case through a main contactor that stands right is judged by HV208.
+    elsewhere = found.role == "main" and found.charging_against.case == "charge"
+    largest = against if elsewhere else max(against, found.charging_against)
+    if largest.current_a > 0.0:
         return against_sheet(
             ctx,
             name,
@@ -133,7 +134,8 @@ def _marked(ctx: Context, name: str, found: Opened) -> Outcome:
             good="may open what runs against its mark",
             mark="what it may open backward",
         )
-    return ctx.finding("pass", f"{PARTS}/{name}", f"{name} stands so that its driving current runs with its mark")
+    words = "no current of a case runs against its mark" if found.role == "charge" else "it is opened with its mark"
+    return ctx.finding("pass", f"{PARTS}/{name}", f"{name} stands the right way round: {words}")
 
 
 @rule(

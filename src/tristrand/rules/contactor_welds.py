@@ -62,7 +62,10 @@ def _none(ctx: Context, result: ContactorsResult) -> Iterable[Outcome]:
     if result.welds:
         return
     judged = [p for p in ctx.design.parts_of("contactor").values() if p.role in ("main", "charge")]
-    yield ctx.open(result.blocking) if judged else NotApplicable("there is no main or charge contactor")
+    if judged and result.blocking:
+        yield ctx.open(result.blocking)
+    else:
+        yield NotApplicable("there is no pack" if judged else "there is no main or charge contactor")
 
 
 def _undeclared(ctx: Context, name: str, found: WeldFigures, result: ContactorsResult) -> list[Missing]:
@@ -150,8 +153,22 @@ def weld_check_tells(ctx: Context, result: ContactorsResult) -> Iterable[Outcome
             bad="reads before an opened contactor could have shown it, and would call it welded",
             good="waits long enough",
             related=((f"{CHECK}/delay", "its wait"),),
+            ways_out=_longer(result),
             note=f"{way.step}; {1e6 * way.farad:.0f} µF, {way.ohm:.0f} Ω" if math.isfinite(way.ohm) else way.step,
         )
+
+
+def _longer(result: ContactorsResult) -> Callable[[], Iterable[WayOut]]:
+    """The wait that the quickest way of every contactor asks for, rounded up to a tenth of a second."""
+
+    def ways() -> Iterable[WayOut]:
+        waits = [found.ways[0].wait_s for found in result.welds.values() if found.ways and not found.ways[0].missing]
+        longest = max((w for w in waits if not math.isnan(w)), default=math.inf)
+        if math.isfinite(longest):
+            text = f"{math.ceil(10 * longest) / 10:g} s"
+            yield WayOut(f"let the weld check wait {text}", (Edit(HV_FILE, "weld_check/delay", text),))
+
+    return ways
 
 
 def _untimed(ctx: Context, name: str, found: WeldFigures, result: ContactorsResult) -> Outcome:

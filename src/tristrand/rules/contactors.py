@@ -39,7 +39,7 @@ def _sheet(ctx: Context, name: str, field: str) -> str:
 
 
 def _warm(got: CoilFigures) -> str:
-    return f"winding at {got.hottest_c:.0f} °C"
+    return f"winding at {got.hottest_c:.0f} °C: what it needs goes with the copper's resistance"
 
 
 @rule(
@@ -47,7 +47,10 @@ def _warm(got: CoilFigures) -> str:
     "coil-pulls-in-hot",
     "error",
     needs=CONTACTORS,
-    checks="With its winding hot and the supply at its least, every coil gets the voltage that it needs to pull in.",
+    checks=(
+        "With its winding hot and the supply at its least, every coil gets the voltage it needs to pull in, and an "
+        "economiser of the vehicle's own leaves it that until it has closed."
+    ),
     why=(
         "Hot copper passes less current: a contactor that closes cold may chatter in a hot box on a sagging supply, "
         "and chattering contacts weld."
@@ -76,6 +79,37 @@ def coil_pulls_in_hot(ctx: Context, result: ContactorsResult) -> Iterable[Outcom
             related=((_sheet(ctx, name, "pull_in_voltage"), "at its reference temperature"), (SUPPLY, "the supply")),
             note=_warm(got),
         )
+        yield from _cut_back(ctx, name)
+
+
+def _cut_back(ctx: Context, name: str) -> Iterable[Outcome]:
+    """An economiser of the vehicle's own must wait until the armature has moved; the maker's own does."""
+    sheet: Any = ctx.design.sheet_of(name)
+    if sheet.economiser is None or sheet.economiser.fitted == "inside":
+        return
+    after, moved = sheet.economiser.after, sheet.close_time
+    if after is None or moved is None:
+        gaps = (
+            [] if after else [Missing(sheet_pointer(ctx, name, "economiser/after"), f"when the coil of {name} is cut")]
+        )
+        if moved is None:
+            gaps.append(Missing(sheet_pointer(ctx, name, "close_time"), f"closing time of {name}"))
+        yield ctx.open(gaps)
+        return
+    yield ctx.compare(
+        f"{PARTS}/{name}",
+        "time until the coil is cut back",
+        after.low,
+        "s",
+        ">=",
+        moved.high,
+        "DATASHEET#closing time",
+        basis=after.basis,
+        subject=name,
+        bad="has its coil cut back before it has closed",
+        good="has closed before its coil is cut back",
+        related=((sheet_pointer(ctx, name, "close_time"), "the time that it needs"),),
+    )
 
 
 @rule(
@@ -107,7 +141,7 @@ def coil_holds_at_sag(ctx: Context, result: ContactorsResult) -> Iterable[Outcom
             bad="may drop out when its coil is hot and the supply sags",
             good="stays closed at the least supply",
             related=((_sheet(ctx, name, "hold_voltage"), "at its reference temperature"), (SUPPLY, "the supply")),
-            note=f"{_warm(got)}; {got.hold_words}",
+            note=got.hold_words,
         )
 
 
@@ -152,8 +186,8 @@ def coil_releases(ctx: Context, result: ContactorsResult) -> Iterable[Outcome]:
                 "DATASHEET#release voltage",
                 basis=left.basis,
                 subject=name,
-                bad="may stay closed when it is told to open",
-                good="lets go when it is told to open",
+                bad="may not let go when its coil is switched off",
+                good="lets go when its coil is switched off",
                 related=(
                     (_sheet(ctx, name, "release_voltage"), "at its reference temperature"),
                     (SUPPLY, "the supply"),

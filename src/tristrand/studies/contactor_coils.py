@@ -14,6 +14,7 @@ COPPER = "IEC-60028#temperature coefficient at 20 °C"
 DIVIDER = "CLOSED-FORM#voltage divider"
 DRIVING = ("main", "discharge")
 """Roles whose coils carry current while the vehicle drives: a discharge contactor rests closed and is held open."""
+INSIDE = "electronics inside: the hold voltage counts as printed, at the terminals"
 QUESTIONS = ("pull_in", "hold", "release", "power")
 
 
@@ -129,7 +130,7 @@ def _figures(coil: CoilData, supply: Supply, unknown: tuple[str, ...]) -> CoilFi
             hold_v=float(got.coil_v),
             # Electronics inside set the coil's current: the sheet's voltage then counts at the terminals, hot or cold.
             hold_needed_v=coil.hold_v if inside else float(got.needed_v),
-            hold_words="electronics inside, hold voltage as printed" if inside else "winding hot",
+            hold_words=INSIDE if inside else _hold_words(coil),
         )
     if "release" not in unknown:
         volts = physics.coil_threshold_v(coil.release_v, coil.coldest_c, coil.reference_c)
@@ -140,6 +141,11 @@ def _figures(coil: CoilData, supply: Supply, unknown: tuple[str, ...]) -> CoilFi
         held = float(physics.economised_power_w(watts, coil.saving))
         found = found._replace(peak_a=amps, peak_w=watts, hold_w=held, hold_a=held / supply.most_v)
     return found
+
+
+def _hold_words(coil: CoilData) -> str:
+    switched = f", {100 * duty(coil):.3g} % of the supply on average" if coil.outside else ""
+    return f"winding at {coil.hottest_c:.0f} °C{switched}"
 
 
 def duty(coil: CoilData) -> float:

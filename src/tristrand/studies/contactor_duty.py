@@ -29,6 +29,7 @@ from tristrand.studies.results import (
 
 JUDGED = ("main", "charge")
 INLET = "charge by the inlet"
+GIVEN_UP = "precharge given up"
 CHARGING = ("charge", INLET)
 DAMAGE = "MEMORY#linear damage sum"
 LIFE = "CONTACTOR-SHEET-LIFE#make and break life"
@@ -56,11 +57,17 @@ class Planned(NamedTuple):
 
 
 class DutyInputs(NamedTuple):
-    """Contactors, the planned switching, and each contactor that an inlet's current enters: terminal and current."""
+    """Contactors and their planned switching.
+
+    ``inlets``: contactors that an inlet's current runs through, with the terminal it enters and the current, nan where
+    one of them is not known. ``bypasses``: each precharge contactor, the main contactor that it lies across, and the
+    end of its own that hangs at terminal a of that.
+    """
 
     kinds: tuple[Kind, ...]
     planned: Planned
     inlets: tuple[tuple[str, str, float], ...]
+    bypasses: tuple[tuple[str, str, str], ...]
     missing: tuple[Missing, ...]
 
 
@@ -81,7 +88,21 @@ def duty_inputs(design: Design, circuit: HvCircuit) -> DutyInputs:
         _or(getattr(given, "openings_while_charging", None), no_charge),
     )
     inlets, missing = _inlets(design, circuit)
-    return DutyInputs(tuple(kinds), planned, inlets, missing)
+    return DutyInputs(tuple(kinds), planned, inlets, _bypasses(circuit), missing)
+
+
+def _bypasses(circuit: HvCircuit) -> tuple[tuple[str, str, str], ...]:
+    """Precharge contactors across a main contactor, their resistor taken as a conductor."""
+    found = []
+    for c in circuit.role("precharge"):
+        others = [(o.a, o.b) for o in circuit.role("precharge") if o.id != c.id]
+        resistors = [(r.a, r.b) for r in circuit.resistors if r.role == "precharge"]
+        groups = Groups([*conductors(circuit), *others, *resistors])
+        for main in circuit.role("main"):
+            for here, there in ((c.a, c.b), (c.b, c.a)):
+                if groups.same(here, main.a) and groups.same(there, main.b):
+                    found.append((c.id, main.id, here.rpartition(".")[2]))
+    return tuple(found)
 
 
 def _or(given: int | None, other: int | None) -> int | None:
@@ -110,11 +131,17 @@ def _inlets(design: Design, circuit: HvCircuit) -> tuple[tuple[tuple[str, str, f
         for contactor, end in _entries(circuit, f"{name}.plus", f"{name}.minus").items():
             if contactor not in entered or not amps <= entered[contactor][1]:
                 entered[contactor] = (end, amps)
+            if not end:
+                words = f"which way the current of {name} runs through {contactor}: it lies at no pole of a pack"
+                missing.append(Missing(f"high_voltage/parts/{contactor}", words))
     return tuple((key, end, amps) for key, (end, amps) in entered.items()), tuple(missing)
 
 
 def _entries(circuit: HvCircuit, plus: str, minus: str) -> dict[str, str]:
-    """Contactors that lie at the inlet or at a pack's pole in the way of its current, and where it enters them."""
+    """Contactors that lie at the inlet or at a pack's pole in the way of its current, and where it enters them.
+
+    A main contactor between others, at no pole, is named with "": which way the current runs there is not worked out.
+    """
     wires = Groups(conductors(circuit))
     past_mains = Groups([*conductors(circuit), *((c.a, c.b) for c in circuit.role("charge"))])
     plusses = [p.plus for p in circuit.packs if not past_mains.same(p.plus, plus)]
@@ -129,20 +156,48 @@ def _entries(circuit: HvCircuit, plus: str, minus: str) -> dict[str, str]:
                 found[c.id] = here
             elif wires.same(end, minus) or (c.role == "main" and any(wires.same(end, p) for p in plusses)):
                 found[c.id] = there
+        poles = [end for p in circuit.packs for end in (p.plus, p.minus)]
+        if c.role == "main" and not any(wires.same(end, pole) for end in (c.a, c.b) for pole in poles):
+            found[c.id] = ""
     return found
 
 
-def opened(data: DutyInputs, cases: Mapping[str, CaseFlows]) -> dict[str, Opened]:
-    """The largest currents of every main and charge contactor, with and against its mark."""
+def opened(data: DutyInputs, cases: Mapping[str, CaseFlows], precharge: PrechargeResult) -> dict[str, Opened]:
+    """The largest currents of every main, charge and precharge contactor, with and against its mark."""
     inlets = {name: (end, amps) for name, end, amps in data.inlets}
-    return {k.id: _opened(k, cases, inlets.get(k.id), data.missing) for k in data.kinds if k.role in JUDGED}
+    found = {k.id: _opened(k, cases, inlets.get(k.id), data.missing) for k in data.kinds if k.role in JUDGED}
+    across = {name: (main, end) for name, main, end in data.bypasses}
+    for k in data.kinds:
+        if k.role == "precharge":
+            main, end = across.get(k.id, ("", ""))
+            found[k.id] = _given_up(k, precharge, _driving_ways(cases, main), main, end)
+    return found
+
+
+def _driving_ways(cases: Mapping[str, CaseFlows], name: str) -> tuple[float, float]:
+    """The largest driving current through a contactor from a to b, and from b to a."""
+    ways = [case.through.get(name, (0.0, 0.0)) for key, case in cases.items() if key not in CHARGING]
+    return max((a for a, _ in ways), default=0.0), max((b for _, b in ways), default=0.0)
+
+
+def _given_up(kind: Kind, precharge: PrechargeResult, driving: tuple[float, float], main: str, end: str) -> Opened:
+    """Given up on a shorted bus, precharge is opened at the current that it began with."""
+    if not main or main != precharge.bypassed or math.isnan(precharge.peak_current_a):
+        gap = Missing(f"high_voltage/parts/{kind.id}", f"a precharge current through {kind.id}")
+        return Opened(kind.role, kind.polarised, kind.marked, missing=precharge.missing or (gap,))
+    current = InCase(precharge.peak_current_a, GIVEN_UP)
+    entered = end if driving[0] >= driving[1] else ("b" if end == "a" else "a")
+    result = Opened(kind.role, kind.polarised, kind.marked, driving=current, forward=current)
+    if kind.polarised and kind.marked and kind.marked != entered:
+        return result._replace(forward=InCase(), driving_against=current)
+    return result
 
 
 def _opened(
     kind: Kind, cases: Mapping[str, CaseFlows], inlet: tuple[str, float] | None, missing: tuple[Missing, ...]
 ) -> Opened:
     ways = [(name, *case.through.get(kind.id, (0.0, 0.0))) for name, case in cases.items()]
-    if inlet is not None and not math.isnan(inlet[1]):
+    if inlet is not None and inlet[0] and not math.isnan(inlet[1]):
         ways.append((INLET, inlet[1], 0.0) if inlet[0] == "a" else (INLET, 0.0, inlet[1]))
     gaps = missing if inlet is not None else ()
     if kind.role == "charge" and inlet is None and not any(a or b for _, a, b in ways):
@@ -186,6 +241,9 @@ def _life(kind: Kind, planned: Planned, current: Opened | None, surge: Precharge
     count = sum(number or 0 for number in closings.values())
     if not kind.mechanical:
         missing.append(Missing(f"parts/{kind.sheet}/mechanical_life", f"mechanical life of {kind.id}"))
+    if kind.role == "main" and not surge.attempts:
+        gap = Missing("high_voltage/parts", f"a precharge that says what {kind.id} closes onto")
+        missing += surge.missing or (gap,)
     shares = []
     for name, number, amps, field, table in _events(kind, planned, current, surge, count):
         if number is None:
@@ -228,16 +286,16 @@ def _events(
     making, forward, backward = kind.tables
     if kind.id == surge.bypassed:
         yield "closings", closings, surge.surge_current_a, "making_life", making
-    if current is None:
+    if current is None or kind.role not in JUDGED:
         return
     if kind.role == "main":
-        turned = current.driving_against.current_a > 0.0
+        turned = current.driving_against.current_a >= current.driving.current_a > 0.0
         yield (
             "openings_under_load", planned.openings, current.driving.current_a,
             *(("breaking_life_reverse", backward) if turned else ("breaking_life", forward)),
         )  # fmt: skip
     # Where both directions are alike, or where nothing is marked, a sheet may have but one table.
-    against = current.charging_against.current_a > 0.0
+    against = current.charging_against.current_a >= current.charging.current_a > 0.0
     if not (kind.polarised and kind.marked):
         against = kind.role == "main" and not (kind.polarised is False and backward is None)
     yield (

@@ -43,7 +43,8 @@ class Switch(NamedTuple):
     b: str
     rests_closed: bool
     open_s: float
-    open_pointer: str
+    close_s: float
+    sheet: str
     mirror: bool
 
 
@@ -71,8 +72,8 @@ def weld_inputs(design: Design, circuit: HvCircuit) -> WeldInputs:
         sheet = design.sheet_of(c.id)
         mirror = read and sheet.auxiliary is not None and sheet.auxiliary.kind == "mirror"
         part = design.high_voltage.parts[c.id]
-        pointer = f"parts/{getattr(part, 'sheet', '')}/open_time"
-        switches.append(Switch(c.id, c.role, c.a, c.b, c.rests_closed, c.open_s, pointer, mirror))
+        name = getattr(part, "sheet", "")
+        switches.append(Switch(c.id, c.role, c.a, c.b, c.rests_closed, c.open_s, c.close_s, name, mirror))
     drains = [(d.plus, d.minus, d.bleed_ohm) for d in circuit.devices if math.isfinite(d.bleed_ohm)]
     drains += [(r.a, r.b, r.ohm.high) for r in circuit.resistors if r.role == "discharge"]
     sensors = tuple(
@@ -171,9 +172,11 @@ class _Finder:
                 yield self._way(switch, step, sensor, chain, opened)
 
     def _way(self, switch: Switch, step: _Step, sensor: Sensor, chain: tuple[str, ...], opened: Groups) -> WeldWay:
-        if step.drained:
-            resting = [self.ends[s.id] for s in self.data.switches if s.role == "discharge"]
-            opened = Groups([*self.data.wires, *(self.ends[n] for n in step.held), *resting])
+        # Told to open all, a discharge contactor closes only if it rests so; else the supervisor closes it.
+        every = [s for s in self.data.switches if s.role == "discharge" and step.drained]
+        dischargers = [s for s in every if s.rests_closed or step.words == FIRST]
+        if dischargers:
+            opened = Groups([*self.data.wires, *(self.ends[n] for n in (*step.held, *(s.id for s in dischargers)))])
         farad, ohm, hangs = self._floating(sensor, opened)
         full_v = sum(self.packs[name].maximum_v for name in chain)
         low_v = sum(self.packs[name].minimum_v for name in chain)
@@ -181,18 +184,21 @@ class _Finder:
         error = math.nan
         if self.reference is not None and not missing:
             error = max(s.error + s.offset_v / low_v for s in (sensor, self.reference))
-        wait = 0.0 if math.isnan(switch.open_s) else switch.open_s
+        # The link begins to fall when the contactor has opened and the discharge has closed.
+        start = max(switch.open_s, *(s.close_s for s in dischargers)) if dischargers else switch.open_s
+        missing += [Missing(f"parts/{s.sheet}/close_time", f"closing time of {s.id}")
+                    for s in dischargers if math.isnan(s.close_s)]  # fmt: skip
         if math.isnan(switch.open_s):
-            missing.append(Missing(switch.open_pointer, f"opening time of {switch.id}"))
+            missing.append(Missing(f"parts/{switch.sheet}/open_time", f"opening time of {switch.id}"))
         if hangs and math.isnan(sensor.settling_s):
             pointer = f"high_voltage/voltage_sensors/{sensor.id}/settling"
             missing.append(Missing(pointer, f"time in which {sensor.id} pulls a floating end down"))
         settling = sensor.settling_s if hangs else 0.0
-        left = math.nan
+        wait = left = math.nan
         if not missing:
             told = error < allowed_error(self.data.ratio)
-            wait = wait + settling + self._drained_s(ohm, farad, error) if told else math.nan
-            passed = max(self.data.delay_s - switch.open_s, 0.0)
+            wait = start + settling + self._drained_s(ohm, farad, error) if told else math.nan
+            passed = max(self.data.delay_s - start, 0.0)
             left = full_v
             if farad == 0.0:
                 left = 0.0
@@ -200,8 +206,7 @@ class _Finder:
                 left = float(physics.opened_link_v(passed, full_v, ohm, farad))
         return WeldWay(
             sensor.id, step.words, step.held, full_v, ohm, farad, error, math.nan if missing else wait, left,
-            settling,
-            tuple(missing),
+            settling, start, tuple(missing),
         )  # fmt: skip
 
     def _drained_s(self, ohm: float, farad: float, error: float) -> float:
@@ -267,13 +272,12 @@ class _Finder:
 
 def weld_workings(data: WeldInputs, figures: Mapping[str, WeldFigures]) -> Iterator[Working]:
     """The wait of every way that has one."""
-    opening = {s.id: s.open_s for s in data.switches}
     for name, weld in figures.items():
         for n, way in enumerate(weld.ways, 1):
             if math.isnan(way.wait_s) or not math.isfinite(way.ohm) or way.farad == 0.0:
                 continue
-            given = {"t_open": (opening[name], "s"), "R": (way.ohm, "Ω"), "C": (way.farad, "F"), "r": (data.ratio, "")}
-            given["e"], formula = (way.error, ""), "t_open - R*C*ln(r*(1 - e) - e)"
+            given = {"t_0": (way.start_s, "s"), "R": (way.ohm, "Ω"), "C": (way.farad, "F"), "r": (data.ratio, "")}
+            given["e"], formula = (way.error, ""), "t_0 - R*C*ln(r*(1 - e) - e)"
             if way.settling_s > 0.0:
                 formula, given["t_set"] = f"t_set + {formula}", (way.settling_s, "s")
             words = f"least wait until {way.sensor} proves that it opened, {way.step}"

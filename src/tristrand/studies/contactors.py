@@ -48,7 +48,7 @@ def study(
     if not data.coils.coils:
         return ContactorsResult()
     coils = coil_figures(data.coils)
-    currents = opened(data.duty, operating.cases) if operating.cases else {}
+    currents = opened(data.duty, operating.cases, precharge) if operating.cases else {}
     volts = {name: figures.maximum_v for name, figures in packs.packs.items()}
     known = len(volts) == len(data.circuit.packs) > 0
     pack_v = max((chain.volts for chain in chains(data.circuit, volts)), default=math.nan) if known else math.nan

@@ -41,7 +41,7 @@ class InCase(NamedTuple):
 
 
 class Opened(NamedTuple):
-    """The largest currents that one main or charge contactor may have to open.
+    """The largest currents that one main, charge or precharge contactor may have to open.
 
     ``driving`` and ``charging`` whichever way they run; ``forward`` is the largest of all in the direction of the mark,
     and the two last ones run against it. Without a mark ``forward`` is the largest of driving, or of all cases for a
@@ -87,7 +87,7 @@ class WeldWay(NamedTuple):
     opened, it falls with the ``farad`` and ``ohm`` of what hangs on its floating end (their largest) to at most
     ``opened_v`` by the declared delay. ``wait_s`` is the least delay that proves it: nan where the sensors' ``error``
     hides the difference, inf where nothing drains that end. ``settling_s`` is the part of it in which the sensor itself
-    pulls a floating end down.
+    pulls a floating end down, ``start_s`` that until the contactor has opened and a discharge contactor has closed.
     """
 
     sensor: str
@@ -100,6 +100,7 @@ class WeldWay(NamedTuple):
     wait_s: float
     opened_v: float
     settling_s: float = 0.0
+    start_s: float = 0.0
     missing: tuple[Missing, ...] = ()
 
 
