@@ -9,11 +9,12 @@ from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 from tristrand.design import Design
-from tristrand.studies import conductors, discharge, faults, operating, pack, precharge, protection
+from tristrand.studies import conductors, discharge, faults, loops, operating, pack, precharge, protection
 from tristrand.studies.results import (
     ConductorsResult,
     DischargeResult,
     FaultsResult,
+    LoopsResult,
     Missing,
     OperatingResult,
     PackResult,
@@ -73,6 +74,7 @@ STEPS: tuple[Step, ...] = (
         ("pack",),
         DischargeResult,
     ),
+    Step("loops", "What can be opened, and what is then live?", loops.inputs, loops.study, ("pack", "discharge"), LoopsResult),
 )
 BY_NAME: Mapping[str, Step] = {step.name: step for step in STEPS}
 

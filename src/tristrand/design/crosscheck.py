@@ -9,6 +9,7 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
+from tristrand.design.loops_check import check_loops
 from tristrand.design.messages import hint
 from tristrand.design.model import TERMINALS
 from tristrand.design.yamltext import Problem, Span, Tree, visible
@@ -37,6 +38,7 @@ def cross_check(tree: Mapping[str, Tree], sheets: Mapping[str, str], spans: Mapp
         for name, connection in connections.items():
             if isinstance(connection, dict):
                 checker.connection(name, connection)
+    check_loops(tree, checker.say, checker.hint, checker.terminal)
     return checker.problems
 
 

@@ -7,6 +7,7 @@ from typing import Annotated, Any, Literal, Self, TypeAlias
 from pydantic import BeforeValidator, Field, model_validator
 
 from tristrand.design.datum import Datum, Q, fault
+from tristrand.design.loops import LOOPS, MEASURING, OPENABLE, Bonding, Loop, MeasuringPoints, Openable
 from tristrand.design.sheets import (
     SWAP,
     Count,
@@ -290,6 +291,10 @@ class HighVoltage(Strict):
     power_limit: Annotated[Datum, Q("power", above=0)] | None = Field(
         default=None, description="most the supervisor lets the pack deliver"
     )
+    loops: dict[Id, Loop] = LOOPS
+    openable: dict[Id, Openable] = OPENABLE
+    bonding: Bonding = Field(default_factory=Bonding)
+    measuring_points: dict[Id, MeasuringPoints] = MEASURING
 
 
 class Evidence(Strict):

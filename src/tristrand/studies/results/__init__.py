@@ -1,6 +1,16 @@
 """Result types of the studies: frozen, with units in their field names."""
 
 from tristrand.studies.results.common import Input, Later, Missing, Series, Working, facts, found, working
+from tristrand.studies.results.loops import (
+    Exposure,
+    Failing,
+    Held,
+    LoopFigures,
+    LoopsResult,
+    MeasuredAt,
+    Pulled,
+    Welded,
+)
 from tristrand.studies.results.protection import (
     Fault,
     FaultCurrent,
@@ -38,6 +48,8 @@ __all__ = [
     "Corner",
     "DischargeCase",
     "DischargeResult",
+    "Exposure",
+    "Failing",
     "Fault",
     "FaultCurrent",
     "FaultsResult",
@@ -45,9 +57,13 @@ __all__ = [
     "FromCapacitor",
     "FuseDuty",
     "FusePair",
+    "Held",
     "Input",
     "Later",
     "LetThrough",
+    "LoopFigures",
+    "LoopsResult",
+    "MeasuredAt",
     "Missing",
     "OperatingResult",
     "PackFigures",
@@ -55,8 +71,10 @@ __all__ = [
     "PrechargeAttempt",
     "PrechargeResult",
     "ProtectionResult",
+    "Pulled",
     "Series",
     "Starved",
+    "Welded",
     "Working",
     "facts",
     "found",
