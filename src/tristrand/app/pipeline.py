@@ -74,7 +74,14 @@ STEPS: tuple[Step, ...] = (
         ("pack",),
         DischargeResult,
     ),
-    Step("loops", "What can be opened, and what is then live?", loops.inputs, loops.study, ("pack", "discharge"), LoopsResult),
+    Step(
+        "loops",
+        "What can be opened, and what is then live?",
+        loops.inputs,
+        loops.study,
+        ("pack", "discharge"),
+        LoopsResult,
+    ),
 )
 BY_NAME: Mapping[str, Step] = {step.name: step for step in STEPS}
 

@@ -14,20 +14,10 @@ Hint: TypeAlias = Callable[[str, list[str], str], str]
 
 def check_loops(tree: Mapping[str, Tree], say: Say, hint: Hint, terminal: Callable[[str, str], None]) -> None:
     """Say every id under loops, openable, bonding and measuring_points that names nothing of the needed kind."""
-    parts, leads = _mapping(tree.get("parts")), _mapping(tree.get("connections"))
-    openable = _mapping(tree.get("openable"))
-    contactors = [key for key, part in parts.items() if _mapping(part).get("kind") == "contactor"]
-    known = [*leads, *parts]
+    parts, openable = _mapping(tree.get("parts")), _mapping(tree.get("openable"))
     for name, loop in _mapping(tree.get("loops")).items():
-        for at, one in _names(f"loops/{name}/opens", loop, "opens", say):
-            if one not in contactors:
-                mend = hint(one, contactors, "contactors")
-                what = "is no contactor" if one in parts else "there is no contactor of this name"
-                say(at, f"'{visible(one, 60)}': {what}; a loop opens contactors", mend)
-        for key, element in _mapping(_mapping(loop).get("elements")).items():
-            for at, one in _names(f"loops/{name}/elements/{key}/watches", element, "watches", say):
-                if one not in openable:
-                    say(at, f"there is nothing '{visible(one, 60)}' under openable", hint(one, [*openable], "openable"))
+        _loop(name, _mapping(loop), parts, [*openable], say, hint)
+    known = [*_mapping(tree.get("connections")), *parts]
     for name, item in openable.items():
         for at, one in _names(f"openable/{name}/opens", item, "opens", say):
             if one not in known:
@@ -35,13 +25,31 @@ def check_loops(tree: Mapping[str, Tree], say: Say, hint: Hint, terminal: Callab
         _disconnect(name, _mapping(item), parts, say)
     _bonds(_mapping(tree.get("bonding")), [*parts], say, hint)
     for name, points in _mapping(tree.get("measuring_points")).items():
-        ends = [_mapping(points).get(key) for key in ("plus", "minus")]
-        for key, end in zip(("plus", "minus"), ends, strict=True):
-            if isinstance(end, str) and "." in end:
-                terminal(f"measuring_points/{name}/{key}", end)
-        if isinstance(ends[0], str) and ends[0] == ends[1]:
-            shown = f"{visible(name, 60)} measures {visible(ends[0], 60)} against itself"
-            say(f"measuring_points/{name}/minus", shown, "name the terminal of the other pole")
+        _points(name, _mapping(points), say, terminal)
+
+
+def _loop(
+    name: str, loop: Mapping[str, Any], parts: Mapping[str, Any], openable: list[str], say: Say, hint: Hint
+) -> None:
+    contactors = [key for key, part in parts.items() if _mapping(part).get("kind") == "contactor"]
+    for at, one in _names(f"loops/{name}/opens", loop, "opens", say):
+        if one not in contactors:
+            what = "this is no contactor" if one in parts else "there is no such contactor"
+            say(at, f"'{visible(one, 60)}': {what}; a loop opens contactors", hint(one, contactors, "contactors"))
+    for key, element in _mapping(loop.get("elements")).items():
+        for at, one in _names(f"loops/{name}/elements/{key}/watches", element, "watches", say):
+            if one not in openable:
+                say(at, f"there is nothing '{visible(one, 60)}' under openable", hint(one, openable, "openable"))
+
+
+def _points(name: str, points: Mapping[str, Any], say: Say, terminal: Callable[[str, str], None]) -> None:
+    ends = [points.get(key) for key in ("plus", "minus")]
+    for key, end in zip(("plus", "minus"), ends, strict=True):
+        if isinstance(end, str) and "." in end:
+            terminal(f"measuring_points/{name}/{key}", end)
+    if isinstance(ends[0], str) and ends[0] == ends[1]:
+        shown = f"{visible(name, 60)} measures {visible(ends[0], 60)} against itself"
+        say(f"measuring_points/{name}/minus", shown, "name the terminal of the other pole")
 
 
 def _disconnect(name: str, item: Mapping[str, Any], parts: Mapping[str, Any], say: Say) -> None:
@@ -64,7 +72,9 @@ def _bonds(bonding: Mapping[str, Any], parts: list[str], say: Say, hint: Hint) -
             if one not in parts:
                 say(at, f"there is no part '{visible(one, 60)}'", hint(one, parts, "parts"))
             elif field == "insulating" and one in where:
-                shown = f"the housing of {visible(one, 60)} is bonded in {visible(where[one], 60)} and called insulating"
+                shown = (
+                    f"the housing of {visible(one, 60)} is bonded in {visible(where[one], 60)} and called insulating"
+                )
                 say(at, shown, "keep one of the two")
             elif field == "parts":
                 where.setdefault(one, pointer.split("/")[2])

@@ -103,7 +103,12 @@ LIMITS: tuple[Limit, ...] = (
         ("un-r100", 0.1, "UN-R100#5.1.2.2"),
         ("workshop", 0.1, "PRACTICE#bonding of housings"),
     ),
-    *_rows("bond_coated_ohm", "most", ("fsae-2026", 5.0, "FSAE-2026#EV.6.7.2"), ("fs-family-2026", 5.0, "FS-FAMILY-2026#bonding")),
+    *_rows(
+        "bond_coated_ohm",
+        "most",
+        ("fsae-2026", 5.0, "FSAE-2026#EV.6.7.2"),
+        ("fs-family-2026", 5.0, "FS-FAMILY-2026#bonding"),
+    ),
     *_rows(
         "bond_test_a",
         "least",
@@ -124,7 +129,12 @@ LIMITS: tuple[Limit, ...] = (
         ("fsae-2026", 1.0, "FSAE-2026#EV.5.9"),
         ("workshop", 1.0, "PRACTICE#interlock of what a hand can open"),
     ),
-    *_rows("touch_protection", "least", ("un-r100", 1.0, "FMVSS-305#touch protection"), ("workshop", 1.0, "FMVSS-305#touch protection")),
+    *_rows(
+        "touch_protection",
+        "least",
+        ("un-r100", 1.0, "FMVSS-305#touch protection"),
+        ("workshop", 1.0, "FMVSS-305#touch protection"),
+    ),
     *_rows("unplugged_s", "most", ("un-r100", 1.0, "FMVSS-305#connectors"), ("workshop", 1.0, "IEC-60204-1#6.2.4")),
     *_rows("emergency_stop", "least", ("workshop", 1.0, "PRACTICE#emergency stop")),
     *_rows("shutdown_members", "least", ("fsae-2026", 1.0, "FSAE-2026#EV.7.1.1")),

@@ -199,8 +199,9 @@ def _bus_s(discharge: DischargeResult) -> float:
 def _figures(loop: LoopData) -> LoopFigures:
     """Voltage at a loop's end. Kept: nothing else of the design changes it."""
     wire = loop.wire.ohm
-    if math.isnan(wire) and not math.isnan(loop.wire.length_m + loop.wire.hot_c):
-        wire = float(resistance_at_ohm(_per_metre(loop.wire.size_mm2) * loop.wire.length_m, loop.wire.hot_c))
+    cold = _per_metre(loop.wire.size_mm2) * loop.wire.length_m
+    if math.isnan(wire) and not math.isnan(cold + loop.wire.hot_c):
+        wire = float(resistance_at_ohm(cold, loop.wire.hot_c))
     members = tuple(zip((e.name for e in loop.elements), loop.kinds, strict=True))
     drop, ohm, current, left = sum(e.drop_v for e in loop.elements), NAN, NAN, NAN
     if not any(not m.pointer.endswith("/least_voltage") for m in loop.missing):
@@ -266,7 +267,9 @@ def _exposure(data: LoopsInputs, volts: tuple[float, ...], bare: Bared, name: st
     after = state(net, volts, opens, parted)
     failures = []
     for contactor in sorted(opens):
-        failures.append(_failing(f"{contactor} welded", "weld", "", state(net, volts, opens - {contactor}, parted), bare))
+        failures.append(
+            _failing(f"{contactor} welded", "weld", "", state(net, volts, opens - {contactor}, parted), bare)
+        )
     for loop in watching:
         rest = frozenset(c for other in watching if other is not loop for c in other.opens)
         left = state(net, volts, rest, parted)
@@ -353,4 +356,3 @@ def _powers(measured: Mapping[str, MeasuredAt]) -> Iterator[Working]:
             name, "P", words, "(V/2)**2/R", point.shorted_w, "W", "CLOSED-FORM#Joule's law", V=(point.volts, "V"),
             R=(point.ohm, "Ω"),
         )  # fmt: skip
-

@@ -1,0 +1,424 @@
+"""HV222 to HV230 and HV239: interlock, shutdown and charging loops, and what they watch."""
+
+import math
+from collections.abc import Iterable, Iterator
+
+from tristrand.design.loops import Loop
+from tristrand.physics.discharge import TOUCH_LIMIT_V
+from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
+from tristrand.rules.view import HV_FILE, PARTS, counted
+from tristrand.studies.results import LoopsResult, Missing
+
+NEEDS = ("pack", "discharge", "loops")
+LOOPS = "high_voltage/loops"
+OPENABLE = "high_voltage/openable"
+INTERLOCKS = ("connector", "cover", "service_disconnect", "motor_cable", "interlock")
+DEVICES = ("inverter", "dcdc", "heater", "charger")
+# For examples: the starter's loop as a race car has it.
+RACE = ("vehicle.yaml", "rule_sets", "[fsae-2026]")
+RACE_ELEMENTS = (
+    "{monitor: {kind: battery_monitor, resistance: 0.1 Ω}, insulation: {kind: insulation_monitor, resistance: 0.1 Ω}, "
+    "brakes: {kind: brake_plausibility, resistance: 0.1 Ω}, main_switch: {kind: low_voltage_master_switch, "
+    "resistance: 10 mΩ}, left: {kind: button, resistance: 50 mΩ}, right: {kind: button, resistance: 50 mΩ}, "
+    "cockpit: {kind: button, resistance: 50 mΩ}, pedal: {kind: brake_over_travel, resistance: 50 mΩ}, "
+    "crash_switch: {kind: inertia_switch, resistance: 50 mΩ}, hv_switch: {kind: high_voltage_master_switch, "
+    "resistance: 10 mΩ}, lock_disconnect: {kind: service_disconnect, resistance: 20 mΩ, watches: [handle], "
+    "run: harness}, lock_drive: {kind: connector, resistance: 20 mΩ, watches: [plug_drive], run: housing, "
+    "run_length: 60 mm}, lock_dcdc: {kind: connector, resistance: 20 mΩ, watches: [plug_dcdc], run: connector}}"
+)
+RACE_LOOP = (RACE, (HV_FILE, "loops/shutdown/elements", RACE_ELEMENTS))
+CHARGING = (
+    "{kind: charging, supply: {minimum: 11 V, maximum: 15 V}, load: 24 Ω, least_voltage: 9 V, wire: {resistance: "
+    "0.3 Ω}, opens: [k_plus, k_minus, k_pre], by: relay, elements: {stop: {kind: button, resistance: 50 mΩ}, "
+    "monitor: {kind: battery_monitor, resistance: 0.1 Ω}, insulation: {kind: insulation_monitor, resistance: 0.1 Ω}}}"
+)
+SHUTDOWN_MEMBERS = {
+    "battery_monitor": "the battery monitor", "insulation_monitor": "the insulation monitor",
+    "brake_plausibility": "the brake plausibility device", "low_voltage_master_switch": "the 12 V master switch",
+    "high_voltage_master_switch": "the high-voltage master switch", "button": "the shutdown buttons",
+    "brake_over_travel": "the brake over-travel switch", "inertia_switch": "the inertia switch",
+}  # fmt: skip
+
+
+def result_of(ctx: Context) -> LoopsResult:
+    """The study's result."""
+    result: LoopsResult = ctx.results["loops"]
+    return result
+
+
+def _loops(ctx: Context, *kinds: str) -> dict[str, Loop]:
+    return {key: loop for key, loop in ctx.design.high_voltage.loops.items() if loop.kind in kinds}
+
+
+def _no_loops(ctx: Context, what: str) -> Outcome:
+    return ctx.open([Missing(LOOPS, what)])
+
+
+@rule(
+    "HV222",
+    "loop-voltage-left",
+    "warning",
+    needs=NEEDS,
+    checks="At the least supply voltage every loop leaves its coils, relay or input the voltage that they need.",
+    why="A contactor whose loop loses too much voltage drops out on a rough road, under load, and burns its contacts.",
+    sources=("CLOSED-FORM#voltages round a loop", "DATASHEET#least voltage of the coil"),
+    failing=((HV_FILE, "loops/shutdown/wire", "{length: 30 m, cross_section: 0.5 mm²}"),
+             (HV_FILE, "loops/shutdown/supply/minimum", "10 V")),
+)  # fmt: skip
+def loop_voltage_left(ctx: Context) -> Iterable[Outcome]:
+    """Hottest wire, coldest coils, every contact at the high end of its resistance."""
+    result = result_of(ctx)
+    loops = result.loops
+    if not loops:
+        yield ctx.open(result.missing) if result.missing else _no_loops(ctx, "the loops that open the contactors")
+    for name, figures in loops.items():
+        if figures.missing:
+            yield ctx.open(figures.missing)
+            continue
+        yield ctx.compare(
+            f"{LOOPS}/{name}",
+            "voltage left at its end",
+            figures.left_v,
+            "V",
+            ">=",
+            figures.needed_v,
+            "DATASHEET#least voltage of the coil",
+            subject=f"loop {name}",
+            bad=f"leaves its end too little voltage: {figures.ohm:.3g} Ω of contacts and wire carry "
+            f"{figures.current_a:.3g} A",
+            good="leaves its end the voltage it needs",
+            related=((f"{LOOPS}/{name}/least_voltage", "what it needs"), (f"{LOOPS}/{name}/supply", "its supply")),
+        )
+
+
+@rule(
+    "HV223",
+    "loop-opens-every-pole",
+    "error",
+    needs=NEEDS,
+    checks=(
+        "Every interlock and shutdown loop opens all that joins a pack to the devices: both poles, and the way through "
+        "the precharge resistor."
+    ),
+    why="What a loop does not open stays live behind it, and whoever pressed the button believes the car is dead.",
+    sources=("PRACTICE#a loop opens every way from the pack",),
+    failing=((HV_FILE, "loops/shutdown/opens", "[k_minus]"),),
+    waivable=False,
+)
+def loop_opens_every_pole(ctx: Context) -> Iterable[Outcome]:
+    """All other contactors taken as closed: the loop must not rest on the supervisor to open them."""
+    result, loops = result_of(ctx), _loops(ctx, "interlock", "shutdown")
+    if not loops:
+        yield _no_loops(ctx, "an interlock or shutdown loop that opens the contactors")
+    for name in loops:
+        figures = result.loops.get(name)
+        if figures is None or math.isnan(figures.open_device_v):
+            yield ctx.open(result.missing)
+            continue
+        live, poles = figures.open_device_v > TOUCH_LIMIT_V, ", ".join(figures.open_poles)
+        source = "PRACTICE#a loop opens every way from the pack"
+        words = f"loop {name} opens every way from a pack to the devices"
+        if poles:
+            words = f"loop {name} opens {', '.join(figures.opens) or 'nothing'}; {poles} still reaches the devices"
+            words += f", with {figures.open_device_v:.0f} V at {figures.open_device}" if live else ""
+        count = counted("pack terminals that still reach a device", len(figures.open_poles), "<=", 0, source)
+        yield ctx.finding(
+            "fail" if poles else "pass", f"{LOOPS}/{name}", words, count, related=((f"{LOOPS}/{name}/opens", "opens"),)
+        )
+
+
+@rule(
+    "HV224",
+    "emergency-stop",
+    "warning",
+    limit="emergency_stop",
+    checks="A shutdown loop with a button opens the contactors.",
+    why="When something smokes, nobody looks for the disconnect under the floor.",
+    sources=("PRACTICE#emergency stop",),
+    failing=((HV_FILE, "loops/shutdown/elements/stop_button/kind", "fuse"),),
+)
+def emergency_stop(ctx: Context) -> Iterable[Outcome]:
+    """Race rules ask for more: see the rules on the members of the shutdown loop."""
+    limit = ctx.limit()
+    if not ctx.design.high_voltage.loops:
+        yield _no_loops(ctx, "a shutdown loop")
+        return
+    found = [k for k, loop in _loops(ctx, "shutdown").items() if _count(loop, "button")]
+    evidence = counted("shutdown loops with a button", len(found), ">=", 1, limit.source)
+    words = f"loop {found[0]} has an emergency stop" if found else "no shutdown loop has a button that opens it"
+    yield ctx.finding("pass" if found else "fail", f"{LOOPS}/{found[0]}" if found else LOOPS, words, evidence)
+
+
+def _count(loop: Loop, *kinds: str) -> int:
+    return sum(element.kind in kinds for element in loop.elements.values())
+
+
+@rule(
+    "HV225",
+    "shutdown-members",
+    "error",
+    limit="shutdown_members",
+    checks=(
+        "One shutdown loop holds all of its members in series: battery monitor, insulation monitor, brake plausibility "
+        "device, interlocks, both master switches, three shutdown buttons, brake over-travel switch, inertia switch."
+    ),
+    why="Each member stands for one way in which people were hurt; one left out is found when it is needed.",
+    sources=("FSAE-2026#EV.7.1.1", "FSAE-2026#EV.7.10.1", "FSAE-2026#T.9.4.1"),
+    failing=(RACE,),
+    passing=RACE_LOOP,
+)
+def shutdown_members(ctx: Context) -> Iterable[Outcome]:
+    """The shutdown loop that holds most of them is judged; three buttons count as one member."""
+    limit, loops = ctx.limit(), _loops(ctx, "shutdown")
+    if not loops:
+        yield _no_loops(ctx, "a shutdown loop")
+        return
+    lacks = {name: list(_lacking(ctx, loop)) for name, loop in loops.items()}
+    name = min(lacks, key=lambda key: len(lacks[key]))
+    evidence = counted("members that it lacks", len(lacks[name]), "<=", 0, limit.source)
+    words = f"loop {name} holds every member of a shutdown circuit"
+    if lacks[name]:
+        words = f"loop {name} lacks {', '.join(lacks[name])}"
+    yield ctx.finding("fail" if lacks[name] else "pass", f"{LOOPS}/{name}", words, evidence)
+
+
+def _lacking(ctx: Context, loop: Loop) -> Iterator[str]:
+    buttons = ctx.limit_if_set("shutdown_buttons")
+    for kind, words in SHUTDOWN_MEMBERS.items():
+        there = _count(loop, kind)
+        if kind == "button" and buttons is not None and 0 < there < buttons.value:
+            yield f"{buttons.value - there:.0f} of {buttons.value:.0f} shutdown buttons"
+        elif not there:
+            yield words
+    if not _count(loop, *INTERLOCKS):
+        yield "the interlocks"
+
+
+@rule(
+    "HV226",
+    "charging-shutdown-members",
+    "error",
+    limit="charging_members",
+    checks="The charging loop holds stop button, battery monitor and insulation monitor.",
+    why="A car that charges unattended has only its monitors to stop the charger.",
+    sources=("FSAE-2026#EV.8.3.1",),
+    failing=(
+        RACE,
+        (HV_FILE, "loops/charge_stop", CHARGING.replace("kind: insulation_monitor", "kind: fuse")),
+    ),
+    passing=(RACE, (HV_FILE, "loops/charge_stop", CHARGING)),
+)
+def charging_shutdown_members(ctx: Context) -> Iterable[Outcome]:
+    """A charger that stays at the wall stands in no design: without a charging loop the rule then does not apply."""
+    limit, loops = ctx.limit(), _loops(ctx, "charging")
+    if not loops:
+        chargers = ctx.design.parts_of("charger")
+        none = NotApplicable("the design has neither a charger nor a charging loop")
+        yield _no_loops(ctx, f"a charging loop for {', '.join(chargers)}") if chargers else none
+    for name, loop in loops.items():
+        lacks = [SHUTDOWN_MEMBERS[k] for k in ("battery_monitor", "insulation_monitor") if not _count(loop, k)]
+        lacks += [] if _count(loop, "button") else ["the stop button"]
+        words = f"loop {name} lacks {', '.join(lacks)}" if lacks else f"loop {name} holds its three members"
+        evidence = counted("members that it lacks", len(lacks), "<=", 0, limit.source)
+        yield ctx.finding("fail" if lacks else "pass", f"{LOOPS}/{name}", words, evidence)
+
+
+@rule(
+    "HV227",
+    "master-switch-last",
+    "error",
+    limit="master_switch_last",
+    checks="The high-voltage master switch is the last switch of the shutdown loop but for interlocks.",
+    why="A fault behind the switch cannot feed the contactors past it, so that it locks the car off for work.",
+    sources=("FSAE-2026#EV.7.9.3",),
+    failing=(
+        RACE,
+        (
+            HV_FILE,
+            "loops/shutdown/elements",
+            RACE_ELEMENTS.replace("crash_switch: {kind: inertia_switch", "x: {kind: fuse").replace(
+                "run: connector}}", "run: connector}, crash_switch: {kind: inertia_switch, resistance: 50 mΩ}}"
+            ),
+        ),
+    ),
+    passing=RACE_LOOP,
+)
+def master_switch_last(ctx: Context) -> Iterable[Outcome]:
+    """The order of the elements in the file is the order of the current."""
+    limit = ctx.limit()
+    loops = {k: loop for k, loop in _loops(ctx, "shutdown").items() if _count(loop, "high_voltage_master_switch")}
+    if not loops:
+        yield ctx.open([Missing(f"{LOOPS}", "a high-voltage master switch in a shutdown loop")])
+    for name, loop in loops.items():
+        kinds = [element.kind for element in loop.elements.values()]
+        at = len(kinds) - 1 - kinds[::-1].index("high_voltage_master_switch")
+        behind = [key for key, kind in list(zip(loop.elements, kinds, strict=True))[at + 1 :] if kind not in INTERLOCKS]
+        words = f"behind the high-voltage master switch of loop {name} only interlocks follow"
+        if behind:
+            words = f"{', '.join(behind)} of loop {name} stands behind the high-voltage master switch"
+        evidence = counted("elements behind it that are no interlock", len(behind), "<=", 0, limit.source)
+        yield ctx.finding("fail" if behind else "pass", f"{LOOPS}/{name}", words, evidence)
+
+
+@rule(
+    "HV228",
+    "interlock-in-supply",
+    "error",
+    limit="interlock_in_supply",
+    checks="A loop with interlocks stands on the supply side of the coils, not in their ground.",
+    why="A wire in the ground side that rubs through to the body closes the contactors, whatever the loop says.",
+    sources=("FSAE-2026#EV.7.8.3",),
+    failing=(RACE, (HV_FILE, "loops/shutdown/interrupts", "ground")),
+    passing=(RACE,),
+)
+def interlock_in_supply(ctx: Context) -> Iterable[Outcome]:
+    """Every loop that holds an interlock; what it opens is compared by the rule on the poles."""
+    limit = ctx.limit()
+    loops = {k: loop for k, loop in ctx.design.high_voltage.loops.items() if _count(loop, *INTERLOCKS)}
+    if not loops:
+        yield _no_loops(ctx, "a loop with interlocks")
+    for name, loop in loops.items():
+        ground = loop.interrupts == "ground"
+        words = f"loop {name} interrupts the {'ground' if ground else 'supply'} side of the coils"
+        evidence = counted("interlocks in the ground side", int(ground), "<=", 0, limit.source)
+        yield ctx.finding("fail" if ground else "pass", f"{LOOPS}/{name}", words, evidence)
+
+
+def _watchers(ctx: Context, name: str, *kinds: str) -> list[str]:
+    """Elements that watch an openable, in loops of the kinds that open the contactors."""
+    return [
+        f"{element_id} of {loop_id}"
+        for loop_id, loop in _loops(ctx, "interlock", "shutdown").items()
+        for element_id, element in loop.elements.items()
+        if name in element.watches and (not kinds or element.kind in kinds)
+    ]
+
+
+@rule(
+    "HV229",
+    "service-disconnect-watched",
+    "error",
+    limit="disconnect_interlock",
+    checks="Pulling a service disconnect opens a loop and with it the contactors.",
+    why="Pulled under load without it, the disconnect draws an arc of hundreds of volts in somebody's hand.",
+    sources=("FSAE-2026#EV.5.5.3", "FSAE-2026#EV.7.8.1", "PRACTICE#interlock of the service disconnect"),
+    failing=((HV_FILE, "loops/shutdown/elements/lock_disconnect/watches", "[]"),),
+    waivable=False,
+)
+def service_disconnect_watched(ctx: Context) -> Iterable[Outcome]:
+    """A disconnect stands under openable, and an element of an interlock or shutdown loop watches it."""
+    limit, hv = ctx.limit(), ctx.design.high_voltage
+    disconnects = ctx.design.parts_of("service_disconnect")
+    if not disconnects:
+        yield NotApplicable("the design has no service disconnect; another rule asks for one")
+    for name in disconnects:
+        handles = [key for key, item in hv.openable.items() if item.kind == "disconnect" and name in item.opens]
+        if not handles:
+            yield ctx.open([Missing(OPENABLE, f"{name} as a disconnect that can be pulled")])
+            continue
+        watchers = [words for key in handles for words in _watchers(ctx, key)]
+        evidence = counted("loop elements that watch it", len(watchers), ">=", 1, limit.source)
+        words = f"{name} is watched by {watchers[0]}" if watchers else f"no interlock or shutdown loop watches {name}"
+        place = f"{PARTS}/{name}"
+        related = ((f"{OPENABLE}/{handles[0]}", "how it is pulled"),)
+        yield ctx.finding("pass" if watchers else "fail", place, words, evidence, related=related)
+
+
+@rule(
+    "HV230",
+    "openable-watched",
+    "error",
+    limit="openable_interlock",
+    checks=(
+        "Every connector and cover that can be opened is watched by a loop or named with a reason; every device says "
+        "how it is connected. Race rules take no reason for connectors outside a housing."
+    ),
+    why="A plug that nobody thought of is the one pulled with the car live, and its pins arc and bite.",
+    sources=("FSAE-2026#EV.5.9", "FSAE-2026#EV.7.8.1", "PRACTICE#interlock of what a hand can open"),
+    failing=((HV_FILE, "loops/shutdown/elements/lock_drive/watches", "[]"),),
+)
+def openable_watched(ctx: Context) -> Iterable[Outcome]:
+    """A device none of whose connections is named under openable leaves the rule open: plug, or lugs behind a cover?"""
+    limit, hv = ctx.limit(), ctx.design.high_voltage
+    named = {one for item in hv.openable.values() for one in item.opens}
+    gaps = []
+    for part_id, part in hv.parts.items():
+        if part.kind in DEVICES and part_id not in named:
+            leads = {k for k, lead in hv.connections.items() if part_id in (_part(lead.from_), _part(lead.to))}
+            if leads and not leads & named:
+                gaps.append(Missing(OPENABLE, f"how {part_id} is connected: by a connector, or by lugs behind a cover"))
+    if gaps:
+        yield ctx.open(gaps)
+    race = ctx.limit_if_set("shutdown_members") is not None
+    # The disconnect has a rule of its own.
+    for name, item in hv.openable.items():
+        if item.kind != "disconnect":
+            reason = item.unwatched_because.strip()
+            taken = not (race and item.kind == "connector" and item.outside_housing)
+            yield _one_watched(ctx, name, reason, taken, limit.source)
+
+
+def _one_watched(ctx: Context, name: str, reason: str, taken: bool, source: str) -> Outcome:
+    """One openable: watched, or with a reason that is taken."""
+    place, watchers = f"{OPENABLE}/{name}", _watchers(ctx, name)
+    if watchers:
+        evidence = counted("loop elements that watch it", len(watchers), ">=", 1, source)
+        return ctx.finding("pass", place, f"{name} is watched by {watchers[0]}", evidence)
+    words = f"no loop watches {name}: {reason}" if reason else f"no loop watches {name}, and no reason is given"
+    if reason and taken:
+        return ctx.finding("pass", place, words)
+    words += "" if taken else " (a connector outside a housing needs an interlock)"
+    return ctx.finding("fail", place, words, counted("loop elements that watch it", 0, ">=", 1, source))
+
+
+def _part(terminal: str) -> str:
+    return terminal.partition(".")[0]
+
+
+@rule(
+    "HV239",
+    "interlock-wires-beside-high-voltage",
+    "error",
+    limit="interlock_run_m",
+    checks=(
+        "Interlock wires that are not kept apart from high voltage run inside its harness or connector, or in a "
+        "housing for less than 75 mm from the connector."
+    ),
+    why="Only so short a way may 12 V wires lie beside high voltage without their own separation.",
+    sources=("FSAE-2026#EV.7.8.4",),
+    failing=(
+        *RACE_LOOP,
+        (HV_FILE, "loops/shutdown/elements/lock_drive/run_length", "90 mm"),
+    ),
+    passing=RACE_LOOP,
+)
+def interlock_wires_beside_high_voltage(ctx: Context) -> Iterable[Outcome]:
+    """The longest end of the length's tolerance; wires called separated are taken at their word."""
+    limit, seen = ctx.limit(), False
+    for loop_id, loop in ctx.design.high_voltage.loops.items():
+        for name, element in loop.elements.items():
+            if element.kind not in INTERLOCKS or element.kind == "interlock":
+                continue
+            seen, place = True, f"{LOOPS}/{loop_id}/elements/{name}"
+            if element.run is None:
+                yield ctx.open([Missing(f"{place}/run", f"how the wires of {name} lie to high voltage")])
+            elif element.run != "housing":
+                yield ctx.finding("pass", place, f"wires of {name}: {element.run.replace('_', ' ')}")
+            elif element.run_length is None:
+                yield ctx.open([Missing(f"{place}/run_length", f"length of the wires of {name} beside high voltage")])
+            else:
+                yield ctx.compare(
+                    place,
+                    "length beside high voltage",
+                    element.run_length.high,
+                    "m",
+                    "<",
+                    limit.value,
+                    limit.source,
+                    subject=f"the wires of {name}",
+                    bad="run too far beside high voltage for wires without separation",
+                    good="run beside high voltage for a short way only",
+                    basis=element.run_length.basis,
+                )
+    if not seen:
+        yield _no_loops(ctx, "a loop with interlocks")
