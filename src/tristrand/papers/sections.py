@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from tristrand.design import Design
-from tristrand.papers import bars, plots, protection_tables, tables, time_current, transient_tables
+from tristrand.papers import bars, loops_tables, plots, protection_tables, tables, time_current, transient_tables
 from tristrand.papers.frame import Plot, render_svg
 from tristrand.papers.workings import Line, lines_by_object
 from tristrand.rules.limits import strictest
@@ -94,6 +94,10 @@ def _protection(result: Any, design: Design) -> tuple[list[str], list[tables.Tab
     return [], protection_tables.protection_tables(result), time_current.fuses(result)
 
 
+def _loops(result: Any, design: Design) -> tuple[list[str], list[tables.Table], list[Plot]]:
+    return loops_tables.loops_remarks(result), loops_tables.loops_tables(result, design), []
+
+
 STUDIES: dict[str, _Study] = {
     "pack": _Study("Pack", "What can the pack give?", _pack),
     "operating": _Study("Operating currents", "What flows where in each case?", _operating),
@@ -102,6 +106,7 @@ STUDIES: dict[str, _Study] = {
     "protection": _Study("Protection", "Do the fuses protect?", _protection),
     "precharge": _Study("Precharge", "Does precharge end well?", _precharge),
     "discharge": _Study("Discharge", "Does the bus go dead in time?", _discharge),
+    "loops": _Study("Loops and live parts", "What can be opened, and what is then live?", _loops),
 }
 
 
