@@ -52,6 +52,7 @@ class LoopElement(Strict):
     """One element of a loop, in the order in which the current meets them."""
 
     kind: ElementKind = Field(description="interlock: the contact of another loop's relay")
+    contact_of: Name | None = Field(default=None, description="for the kind interlock: the loop of that relay")
     resistance: Annotated[Datum, Q("resistance", least=0)] | None = Field(
         default=None, description="of its contacts, both of a pair together"
     )
@@ -64,6 +65,15 @@ class LoopElement(Strict):
     )
     run_length: Length | None = Field(default=None, description="in a housing: from the high-voltage connector")
     note: str = ""
+
+    @model_validator(mode="after")
+    def _contact(self) -> Self:
+        if (self.kind == "interlock") != (self.contact_of is not None):
+            raise fault(
+                "an interlock names the loop whose relay it is a contact of, and nothing else does",
+                "add contact_of to an interlock; remove it from any other kind",
+            )
+        return self
 
 
 class Loop(Strict):
@@ -141,16 +151,6 @@ class MeasuringPoints(Strict):
         default=None, description="continuous, of each resistor as mounted"
     )
     note: str = ""
-
-
-def watched_by(loops: dict[str, Loop]) -> dict[str, list[tuple[str, str]]]:
-    """For every openable the elements that watch it, as (loop, element)."""
-    found: dict[str, list[tuple[str, str]]] = {}
-    for loop_id, loop in loops.items():
-        for element_id, element in loop.elements.items():
-            for name in element.watches:
-                found.setdefault(name, []).append((loop_id, element_id))
-    return found
 
 
 LOOPS: Any = Field(default_factory=empty_dict, description="series loops of the 12 V side that open contactors")

@@ -17,6 +17,7 @@ def check_loops(tree: Mapping[str, Tree], say: Say, hint: Hint, terminal: Callab
     parts, openable = _mapping(tree.get("parts")), _mapping(tree.get("openable"))
     for name, loop in _mapping(tree.get("loops")).items():
         _loop(name, _mapping(loop), parts, [*openable], say, hint)
+        _contacts(name, _mapping(loop), [*_mapping(tree.get("loops"))], say, hint)
     known = [*_mapping(tree.get("connections")), *parts]
     for name, item in openable.items():
         for at, one in _names(f"openable/{name}/opens", item, "opens", say):
@@ -40,6 +41,16 @@ def _loop(
         for at, one in _names(f"loops/{name}/elements/{key}/watches", element, "watches", say):
             if one not in openable:
                 say(at, f"there is nothing '{visible(one, 60)}' under openable", hint(one, openable, "openable"))
+
+
+def _contacts(name: str, loop: Mapping[str, Any], loops: list[str], say: Say, hint: Hint) -> None:
+    """The loops whose relays have a contact in this one."""
+    for key, element in _mapping(loop.get("elements")).items():
+        of, at = _mapping(element).get("contact_of"), f"loops/{name}/elements/{key}/contact_of"
+        if of == name:
+            say(at, f"{visible(name, 60)} holds a contact of its own relay", "name the loop whose relay it is")
+        elif isinstance(of, str) and of not in loops:
+            say(at, f"there is no loop '{visible(of, 60)}'", hint(of, loops, "loops"))
 
 
 def _points(name: str, points: Mapping[str, Any], say: Say, terminal: Callable[[str, str], None]) -> None:

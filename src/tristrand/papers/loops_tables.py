@@ -16,14 +16,16 @@ BY = {
 WITH = {"hand": "by hand", "tool": "with a tool"}
 
 
-def loops_remarks(result: LoopsResult) -> list[str]:
-    """What the section leaves out."""
+def loops_remarks(result: LoopsResult, design: Design) -> list[str]:
+    """What the section leaves out, and what no loop watches."""
     if not (result.loops or result.exposures):
         return []
+    unwatched = [(name, design.high_voltage.openable[name]) for name, e in result.exposures.items() if not e.watched]
     return [
+        *(f"No loop watches {name}: {item.unwatched_because or 'no reason is given'}." for name, item in unwatched),
         "Packs at their highest voltage; contactors that a loop does not open count as closed, a precharge resistor as "
         "a conductor. One failure at a time. Not looked at: two failures at once, the halves of a pack that a "
-        "disconnect splits inside, the voltage that a turning machine makes, economisers and the times of contacts."
+        "disconnect splits inside, the voltage that a turning machine makes, economisers and the times of contacts.",
     ]
 
 
@@ -60,11 +62,11 @@ def _loops(result: LoopsResult, design: Design) -> Table:
     return Table("Series loops", columns, tuple(rows), note, wide=True)
 
 
-def _live(volts: float, poles: tuple[str, ...], where: str = "") -> Cell | str:
+def _live(volts: float, poles: tuple[str, ...], where: str = "", over: bool = True) -> Cell | str:
     if math.isnan(volts):
         return "not known"
     if volts > TOUCH_LIMIT_V:
-        return Cell(value(volts, "V", 3), f"at {where}" if where else ", ".join(poles), mark="over")
+        return Cell(value(volts, "V", 3), f"at {where}" if where else ", ".join(poles), mark="over" if over else "")
     return Cell("one pole", ", ".join(poles)) if poles else "dead"
 
 
@@ -83,7 +85,7 @@ def _elements(design: Design) -> Table:
             ohm = "not known" if element.resistance is None else element.resistance.text
             drop = f" and {element.drop.text}" if element.drop is not None else ""
             kind = element.kind.replace("_", " ")
-            watches = ", ".join(element.watches) or "-"
+            watches = ", ".join(element.watches) or (f"loop {element.contact_of}" if element.contact_of else "-")
             rows.append(row(f"{number}  {key}", kind, f"{ohm}{drop}", watches, group=f"Loop {name}"))
     columns = ("Element, in the order of the current", "Kind", "Resistance", "Opens with")
     return Table("Elements of the loops", columns, tuple(rows))
@@ -96,35 +98,37 @@ def _openable(result: LoopsResult, design: Design) -> Table:
         reach = "not known" if item.touch_open is None else item.touch_open
         if reach == "none":
             reach = "bare"
-        watched = Cell(", ".join(found.watched)) if found.watched else Cell("no loop", item.unwatched_because)
+        watched = ", ".join(found.watched) if found.watched else "no loop"
         rows.append(
             row(
                 name,
                 Cell(WITH[item.opened_with], f"{reach} when open"),
                 watched,
                 value(found.before_v, "V", 3),
-                _live(found.after_v, found.after_poles),
+                _live(found.after_v, found.after_poles, over=reach == "bare" and item.opened_with == "hand"),
                 _held(found),
                 small=f"{item.kind}, {item.place}",
             )
         )
     columns = (
         "What can be opened", "Opened", "Watched by", "Before", "From packs, contactors open",
-        "Capacitors above 60 V for",
+        "Capacitors above 60 V",
     )  # fmt: skip
     note = "Largest voltage between any two of the live parts that it bares, both halves of a connector among them."
     return Table("What can be opened, and what it bares", columns, tuple(rows), note, wide=True)
 
 
 def _held(found: Exposure) -> Cell | str:
+    if found.after_v > TOUCH_LIMIT_V:
+        return "fed by the pack"
     if not found.held:
         return "none there"
     longest = found.held_s()
     worst = max(found.held, key=lambda one: one.seconds)
     if math.isnan(longest):
         return "not known"
-    names = ", ".join(worst.devices) + f", by {worst.way}"
-    return Cell("ever" if math.isinf(longest) else value(longest, "s", 3), names)
+    names = f"{', '.join(worst.devices)}; discharged by {worst.way}"
+    return Cell("for ever" if math.isinf(longest) else value(longest, "s", 3), names)
 
 
 def _failures(result: LoopsResult, design: Design) -> Table:

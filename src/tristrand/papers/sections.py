@@ -95,7 +95,7 @@ def _protection(result: Any, design: Design) -> tuple[list[str], list[tables.Tab
 
 
 def _loops(result: Any, design: Design) -> tuple[list[str], list[tables.Table], list[Plot]]:
-    return loops_tables.loops_remarks(result), loops_tables.loops_tables(result, design), []
+    return loops_tables.loops_remarks(result, design), loops_tables.loops_tables(result, design), []
 
 
 STUDIES: dict[str, _Study] = {

@@ -63,6 +63,7 @@ class LoopData(NamedTuple):
     elements: tuple[LoopElement, ...]
     kinds: tuple[str, ...]
     watches: tuple[tuple[str, ...], ...]
+    contact_of: tuple[str, ...]
     missing: tuple[Missing, ...]
 
 
@@ -150,6 +151,7 @@ def _loop(design: Design, key: str, loop: Loop) -> LoopData:
         tuple(elements),
         tuple(element.kind for element in loop.elements.values()),
         tuple(tuple(element.watches) for element in loop.elements.values()),
+        tuple(element.contact_of or "" for element in loop.elements.values()),
         tuple(missing),
     )
 
@@ -240,7 +242,7 @@ def _live(data: LoopsInputs, volts: tuple[float, ...], bus_s: float) -> _Live:
         # Both resistors lie in the short: each takes half the voltage.
         measured[point.id] = MeasuredAt(across, point.ohm, (across / 2) ** 2 / point.ohm, point.rated_w)
     pulled = {name: _pulled(net, volts, name) for name, kind in data.kinds if kind == "service_disconnect"}
-    return _Live({loop.id: _opened(net, volts, loop) for loop in data.loops}, exposures, pulled, measured)
+    return _Live({loop.id: _opened(data, volts, loop) for loop in data.loops}, exposures, pulled, measured)
 
 
 def _largest(net: Net, at: State) -> tuple[float, str]:
@@ -248,12 +250,45 @@ def _largest(net: Net, at: State) -> tuple[float, str]:
     return max(((at.voltage((d.plus, d.minus)), d.id) for d in net.devices), default=(0.0, ""), key=lambda p: p[0])
 
 
-def _opened(net: Net, volts: tuple[float, ...], loop: LoopData) -> dict[str, Any]:
+class _Fault(NamedTuple):
+    """A single failure of a loop, and the numbers of its elements whose opening it hides."""
+
+    words: str
+    loop: str
+    hides: frozenset[int]
+
+
+def _fires(data: LoopsInputs, loop: LoopData, fault: _Fault | None, seen: frozenset[str] = NO_IDS) -> frozenset[str]:
+    """Contactors that open when a loop does: through contacts of its relay in other loops, else at once."""
+    direct, through = set(loop.opens), set[str]()
+    for other in data.loops:
+        at = [n for n, of in enumerate(other.contact_of) if of == loop.id]
+        if at and other.id not in seen:
+            direct -= set(other.opens)
+            if not all(_hidden(fault, other, n) for n in at):
+                through |= _fires(data, other, fault, seen | {loop.id})
+    return frozenset(direct | through)
+
+
+def _hidden(fault: _Fault | None, loop: LoopData, number: int) -> bool:
+    return fault is not None and fault.loop == loop.id and number in fault.hides
+
+
+def _opening(data: LoopsInputs, name: str, fault: _Fault | None = None) -> frozenset[str]:
+    """Contactors that open when ``name`` is opened."""
+    found: frozenset[str] = NO_IDS
+    for loop in data.loops:
+        if any(name in names and not _hidden(fault, loop, n) for n, names in enumerate(loop.watches)):
+            found |= _fires(data, loop, fault)
+    return found
+
+
+def _opened(data: LoopsInputs, volts: tuple[float, ...], loop: LoopData) -> dict[str, Any]:
     """What a loop leaves at the devices once it has opened its contactors, and with one of them welded."""
-    opens = frozenset(loop.opens)
+    net, opens = data.net, _fires(data, loop, None)
     after = state(net, volts, opens)
     most, where = _largest(net, after)
-    welded = tuple(Welded(c, _largest(net, state(net, volts, opens - {c}))[0]) for c in loop.opens)
+    welded = tuple(Welded(c, _largest(net, state(net, volts, opens - {c}))[0]) for c in sorted(opens))
     poles = after.poles_at(end for d in net.devices for end in (d.plus, d.minus))
     return {"open_device_v": most, "open_device": where, "open_poles": poles, "welded": welded}
 
@@ -261,22 +296,19 @@ def _opened(net: Net, volts: tuple[float, ...], loop: LoopData) -> dict[str, Any
 def _exposure(data: LoopsInputs, volts: tuple[float, ...], bare: Bared, name: str, bus_s: float) -> Exposure:
     """One openable, before and after, and under every single failure of its loops and their contactors."""
     net, parted = data.net, bare.parted
-    watching = [loop for loop in data.loops if any(name in names for names in loop.watches)]
     before, parted_live = state(net, volts), state(net, volts, NO_IDS, parted)
-    opens = frozenset(c for loop in watching for c in loop.opens)
+    opens = _opening(data, name)
     after = state(net, volts, opens, parted)
-    failures = []
-    for contactor in sorted(opens):
-        failures.append(
-            _failing(f"{contactor} welded", "weld", "", state(net, volts, opens - {contactor}, parted), bare)
-        )
-    for loop in watching:
-        rest = frozenset(c for other in watching if other is not loop for c in other.opens)
-        left = state(net, volts, rest, parted)
-        failures += [_failing(words, "loop", loop.id, left, bare) for words in _loop_failures(loop, name)]
+    failures = [
+        _failing(f"{contactor} welded", "weld", "", state(net, volts, opens - {contactor}, parted), bare)
+        for contactor in sorted(opens)
+    ]
+    for fault in _faults(data, name):
+        left = state(net, volts, _opening(data, name, fault), parted)
+        failures.append(_failing(fault.words, "loop", fault.loop, left, bare))
     return Exposure(
         bare.terminals,
-        tuple(loop.id for loop in watching),
+        tuple(loop.id for loop in data.loops if any(name in names for names in loop.watches)),
         max(before.voltage(bare.terminals), parted_live.voltage(bare.terminals)),
         before.poles_at(bare.terminals),
         after.voltage(bare.terminals),
@@ -290,18 +322,33 @@ def _failing(words: str, kind: str, loop: str, at: State, bare: Bared) -> Failin
     return Failing(words, kind, loop, at.voltage(bare.terminals), at.poles_at(bare.terminals))
 
 
-def _loop_failures(loop: LoopData, name: str) -> Iterator[str]:
-    """Single failures of a loop that hide the opening of ``name`` from it, or keep it from opening its contactors."""
-    at = [number for number, names in enumerate(loop.watches) if name in names]
-    if len(at) == 1:
-        yield f"{loop.elements[at[0]].name} of {loop.id} bridged"
-    # A wire shorted behind the last contact that watches it feeds the rest, whatever stands ahead.
+def _faults(data: LoopsInputs, name: str) -> Iterator[_Fault]:
+    """Single failures between the opening of ``name`` and the coils, loop by loop, those behind relays with them."""
+    links = {loop.id: [n for n, names in enumerate(loop.watches) if name in names] for loop in data.loops}
+    todo = [key for key, at in links.items() if at]
+    for key in todo:
+        for loop in data.loops:
+            at = [n for n, of in enumerate(loop.contact_of) if of == key]
+            links[loop.id] = sorted({*links[loop.id], *at})
+            if at and loop.id not in todo:
+                todo.append(loop.id)
+    for loop in data.loops:
+        if loop.id in todo:
+            yield from _loop_faults(loop, links[loop.id])
+
+
+def _loop_faults(loop: LoopData, at: list[int]) -> Iterator[_Fault]:
+    for number in at:
+        yield _Fault(f"{loop.elements[number].name} of {loop.id} bridged", loop.id, frozenset({number}))
+    # A wire shorted behind the last of them feeds the rest of the loop, whatever stands ahead.
     to = "its supply" if loop.interrupts == "supply" else "the body"
-    yield f"wire of {loop.id} shorted to {to} behind {loop.elements[at[-1]].name}"
+    ahead = frozenset(range(at[-1] + 1))
+    yield _Fault(f"wire of {loop.id} shorted to {to} behind {loop.elements[at[-1]].name}", loop.id, ahead)
+    whole = frozenset(range(len(loop.elements)))
     if loop.by == "relay":
-        yield f"relay of {loop.id} stuck"
+        yield _Fault(f"relay of {loop.id} stuck", loop.id, whole)
     elif loop.by == "supervisor":
-        yield f"supervisor does not act on {loop.id}"
+        yield _Fault(f"supervisor does not act on {loop.id}", loop.id, whole)
 
 
 def _pulled(net: Net, volts: tuple[float, ...], name: str) -> Pulled:
