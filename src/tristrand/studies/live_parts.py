@@ -64,6 +64,7 @@ class State:
         self.groups = Groups(pairs)
         self._sources(volts)
         self._loads()
+        self._ties()
 
     def _sources(self, volts: tuple[float, ...]) -> None:
         """Potential of every group that a pack's pole belongs to, over the lowest it is joined with by packs."""
@@ -94,12 +95,22 @@ class State:
         of, at = self.groups.of, self.at
         ends = [(of(a), of(b)) for _, a, b in self.net.discharge]
         ends += [(of(d.plus), of(d.minus)) for d in self.net.devices]
+        self.between = [(a, b) for a, b in ends if a in at and b in at]
         self.floating = Groups((a, b) for a, b in ends if a not in at and b not in at)
         self.fed: dict[str, set[str]] = {}
         for a, b in ends:
             for one, other in ((a, b), (b, a)):
                 if one not in at and other in at:
                     self.fed.setdefault(self.floating.of(one), set()).add(other)
+
+    def _ties(self) -> None:
+        """Sources that only a load joins share its potential: with nothing else between them no current flows."""
+        for tied in (*self.between, *map(sorted, self.fed.values())):
+            for other in tied[1:]:
+                (first, potential), (second, own) = self.at[tied[0]], self.at[other]
+                if first != second:
+                    moved = {g: (first, v + potential - own) for g, (s, v) in self.at.items() if s == second}
+                    self.at |= moved
 
     def reached(self, terminal: str) -> tuple[str, ...]:
         """Groups with a pack's pole that reach a terminal: its own, else those that loads join it to."""
