@@ -333,7 +333,9 @@ UPPER = (
 )  # fmt: skip
 
 
-def solved_v(net: Net, volts: tuple[float, ...], opened_ids: frozenset[str], parted: frozenset[str]) -> dict[str, float]:
+def solved_v(
+    net: Net, volts: tuple[float, ...], opened_ids: frozenset[str], parted: frozenset[str]
+) -> dict[str, float]:
     """Voltage across every device by the circuit solver: conductors of 1 mΩ, loads of 1 MΩ, no capacitance."""
     parts: list[Battery | Resistor] = [
         Battery(name, plus, minus, v, 0.1) for (name, plus, minus), v in zip(net.packs, volts, strict=True)

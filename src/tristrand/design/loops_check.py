@@ -36,7 +36,8 @@ def _loop(
     for at, one in _names(f"loops/{name}/opens", loop, "opens", say):
         if one not in contactors:
             what = "this is no contactor" if one in parts else "there is no such contactor"
-            say(at, f"'{visible(one, 60)}': {what}; a loop opens contactors", hint(one, contactors, "contactors"))
+            mend = f"contactors: {', '.join(contactors)}" if one in parts else hint(one, contactors, "contactors")
+            say(at, f"'{visible(one, 60)}': {what}; a loop opens contactors", mend)
     for key, element in _mapping(loop.get("elements")).items():
         for at, one in _names(f"loops/{name}/elements/{key}/watches", element, "watches", say):
             if one not in openable:
