@@ -14,6 +14,7 @@ from typing import Any
 import pytest
 
 from tristrand.app.check import Checked, Workspace
+from tristrand.app.pipeline import STEPS
 from tristrand.findings import Coverage, DesignInfo, Edit, Evidence, Finding, Place, Report, RuleNote, WaivedBy, WayOut
 from tristrand.papers import bars, plots
 from tristrand.papers.frame import Frame, Plot, render_svg
@@ -256,7 +257,7 @@ def test_sources_are_only_those_used_and_memory_is_marked(demo: Checked) -> None
 
 def test_studies_that_were_not_run_are_open(demo: Checked) -> None:
     page = rendered(report(finding("HV301")), demo)
-    assert page.visible.count("the study itself: it was not run") == 7
+    assert page.visible.count("the study itself: it was not run") == len(STEPS)
     assert page.count("svg") == 0
 
 

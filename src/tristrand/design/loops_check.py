@@ -18,10 +18,12 @@ def check_loops(tree: Mapping[str, Tree], say: Say, hint: Hint, terminal: Callab
     for name, loop in _mapping(tree.get("loops")).items():
         _loop(name, _mapping(loop), parts, [*openable], say, hint)
         _contacts(name, _mapping(loop), [*_mapping(tree.get("loops"))], say, hint)
-    known = [*_mapping(tree.get("connections")), *parts]
+    leads = tree.get("connections")
+    # Without connections, as where the key itself has a slip, every id would be said to be unknown.
+    known = [*leads, *parts] if isinstance(leads, dict) else None
     for name, item in openable.items():
         for at, one in _names(f"openable/{name}/opens", item, "opens", say):
-            if one not in known:
+            if known is not None and one not in known:
                 say(at, f"there is no part or connection '{visible(one, 60)}'", hint(one, known, "parts, connections"))
         _disconnect(name, _mapping(item), parts, say)
     _bonds(_mapping(tree.get("bonding")), [*parts], say, hint)
