@@ -10,10 +10,6 @@ def pruned(circuit: dict[str, Any]) -> dict[str, Any]:
     for item in circuit.get("openable", {}).values():
         item["opens"] = [one for one in item["opens"] if one in known]
     circuit["openable"] = {key: item for key, item in circuit.get("openable", {}).items() if item["opens"]}
-    for key, item in list(circuit["openable"].items()):
-        kinds = {parts[one]["kind"] for one in item["opens"] if one in parts}
-        if item["kind"] == "disconnect" and kinds and "service_disconnect" not in kinds:
-            del circuit["openable"][key]
     for loop in circuit.get("loops", {}).values():
         loop["opens"] = [one for one in loop["opens"] if one in parts]
         for element in loop["elements"].values():

@@ -25,7 +25,6 @@ def check_loops(tree: Mapping[str, Tree], say: Say, hint: Hint, terminal: Callab
         for at, one in _names(f"openable/{name}/opens", item, "opens", say):
             if known is not None and one not in known:
                 say(at, f"there is no part or connection '{visible(one, 60)}'", hint(one, known, "parts, connections"))
-        _disconnect(name, _mapping(item), parts, say)
     _bonds(_mapping(tree.get("bonding")), [*parts], say, hint)
     for name, points in _mapping(tree.get("measuring_points")).items():
         _points(name, _mapping(points), say, terminal)
@@ -64,17 +63,6 @@ def _points(name: str, points: Mapping[str, Any], say: Say, terminal: Callable[[
     if isinstance(ends[0], str) and ends[0] == ends[1]:
         shown = f"{visible(name, 60)} measures {visible(ends[0], 60)} against itself"
         say(f"measuring_points/{name}/minus", shown, "name the terminal of the other pole")
-
-
-def _disconnect(name: str, item: Mapping[str, Any], parts: Mapping[str, Any], say: Say) -> None:
-    """A disconnect that a person pulls is a service disconnect among the parts."""
-    if item.get("kind") != "disconnect" or not isinstance(item.get("opens"), list):
-        return
-    kinds = {_mapping(parts.get(one)).get("kind") for one in item["opens"] if isinstance(one, str)}
-    if kinds and "service_disconnect" not in kinds:
-        disconnects = [key for key, part in parts.items() if _mapping(part).get("kind") == "service_disconnect"]
-        mend = f"service disconnects: {', '.join(disconnects) or 'none yet'}; anything else is a connector or a cover"
-        say(f"openable/{name}/opens", f"{visible(name, 60)} is a disconnect, but opens no service disconnect", mend)
 
 
 def _bonds(bonding: Mapping[str, Any], parts: list[str], say: Say, hint: Hint) -> None:

@@ -95,9 +95,8 @@ def _openable(result: LoopsResult, design: Design) -> Table:
     rows = []
     for name, found in result.exposures.items():
         item = design.high_voltage.openable[name]
-        reach = "not known" if item.touch_open is None else item.touch_open
-        if reach == "none":
-            reach = "bare"
+        bare = item.touch_open == "none"
+        reach = "not known" if item.touch_open is None else "bare" if bare else item.touch_open
         watched = ", ".join(found.watched) if found.watched else "no loop"
         rows.append(
             row(
@@ -105,7 +104,7 @@ def _openable(result: LoopsResult, design: Design) -> Table:
                 Cell(WITH[item.opened_with], f"{reach} when open"),
                 watched,
                 value(found.before_v, "V", 3),
-                _live(found.after_v, found.after_poles, over=reach == "bare" and item.opened_with == "hand"),
+                _live(found.after_v, found.after_poles, over=bare and item.opened_with == "hand"),
                 _held(found),
                 small=f"{item.kind}, {item.place}",
             )

@@ -350,9 +350,10 @@ def openable_watched(ctx: Context) -> Iterable[Outcome]:
     if gaps:
         yield ctx.open(gaps)
     race = ctx.limit_if_set("shutdown_members") is not None
-    # The disconnect has a rule of its own.
+    # A service disconnect has a rule of its own.
+    disconnects = set(ctx.design.parts_of("service_disconnect"))
     for name, item in hv.openable.items():
-        if item.kind != "disconnect":
+        if item.kind != "disconnect" or not disconnects & set(item.opens):
             reason = item.unwatched_because.strip()
             taken = not (race and item.kind == "connector" and item.outside_housing)
             yield _one_watched(ctx, name, reason, taken, limit.source)
