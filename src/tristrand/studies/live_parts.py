@@ -4,7 +4,7 @@ Potentials follow from the packs: what conductors join has one potential, a pack
 what only loads join takes the potentials of both their ends. Capacitors are asked for apart.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from functools import lru_cache
 from typing import NamedTuple, TypeAlias
 
@@ -53,26 +53,56 @@ def net_of(circuit: HvCircuit) -> Net:
     )
 
 
+class Joined(NamedTuple):
+    """The topology with every group of conductors as one node: ``node`` leads from a terminal to it."""
+
+    node: dict[str, str]
+    packs: tuple[tuple[str, str], ...]
+    contacts: tuple[Branch, ...]
+    loads: tuple[tuple[str, str], ...]
+
+
+@lru_cache(maxsize=256)
+def joined(net: Net, parted: Ids) -> Joined:
+    """What conductors and precharge resistors join at all times, some branches parted."""
+    pairs = [(a, b) for name, a, b in net.wires if name not in parted]
+    groups = Groups([*pairs, *((a, b) for _, a, b in net.precharge)])
+    of = groups.of
+    return Joined(
+        {end: of(end) for _, a, b in (*net.wires, *net.contacts, *net.precharge) for end in (a, b)},
+        tuple((of(plus), of(minus)) for _, plus, minus in net.packs),
+        tuple((name, of(a), of(b)) for name, a, b in net.contacts if name not in parted),
+        tuple((of(a), of(b)) for a, b in _loads_of(net)),
+    )
+
+
+def _loads_of(net: Net) -> Iterator[tuple[str, str]]:
+    yield from ((a, b) for _, a, b in net.discharge)
+    yield from ((d.plus, d.minus) for d in net.devices)
+
+
 class State:
     """Potentials with some contactors open and some branches parted."""
 
     def __init__(self, net: Net, volts: tuple[float, ...], opened: Ids, parted: Ids) -> None:
-        self.net = net
-        pairs = [(a, b) for name, a, b in net.wires if name not in parted]
-        pairs += [(a, b) for name, a, b in net.contacts if name not in opened and name not in parted]
-        pairs += [(a, b) for _, a, b in net.precharge]
-        self.groups = Groups(pairs)
+        self.net, self.joined = net, joined(net, parted)
+        self.groups = Groups((a, b) for name, a, b in self.joined.contacts if name not in opened)
         self._sources(volts)
         self._loads()
         self._ties()
 
+    def of(self, terminal: str) -> str:
+        """The node that stands for the group of a terminal."""
+        return self.groups.of(self.joined.node.get(terminal, terminal))
+
     def _sources(self, volts: tuple[float, ...]) -> None:
         """Potential of every group that a pack's pole belongs to, over the lowest it is joined with by packs."""
         of = self.groups.of
+        ends = [(of(plus), of(minus)) for plus, minus in self.joined.packs]
         near: dict[str, list[tuple[str, float]]] = {}
-        for (_, plus, minus), rise in zip(self.net.packs, volts, strict=True):
-            near.setdefault(of(minus), []).append((of(plus), rise))
-            near.setdefault(of(plus), []).append((of(minus), -rise))
+        for (plus, minus), rise in zip(ends, volts, strict=True):
+            near.setdefault(minus, []).append((plus, rise))
+            near.setdefault(plus, []).append((minus, -rise))
         self.at: dict[str, tuple[int, float]] = {}
         self.poles: dict[str, list[str]] = {}
         for start in near:
@@ -86,15 +116,14 @@ class State:
                     if there not in self.at:
                         self.at[there] = (number, self.at[here][1] + rise)
                         todo.append(there)
-        for _, plus, minus in self.net.packs:
-            for pole in (plus, minus):
-                self.poles.setdefault(of(pole), []).append(pole)
+        for (_, *poles), groups in zip(self.net.packs, ends, strict=True):
+            for pole, group in zip(poles, groups, strict=True):
+                self.poles.setdefault(group, []).append(pole)
 
     def _loads(self) -> None:
         """Groups that only loads join to a source: every source's group that they reach."""
         of, at = self.groups.of, self.at
-        ends = [(of(a), of(b)) for _, a, b in self.net.discharge]
-        ends += [(of(d.plus), of(d.minus)) for d in self.net.devices]
+        ends = [(of(a), of(b)) for a, b in self.joined.loads]
         self.between = [(a, b) for a, b in ends if a in at and b in at]
         self.floating = Groups((a, b) for a, b in ends if a not in at and b not in at)
         self.fed: dict[str, set[str]] = {}
@@ -114,26 +143,27 @@ class State:
 
     def reached(self, terminal: str) -> tuple[str, ...]:
         """Groups with a pack's pole that reach a terminal: its own, else those that loads join it to."""
-        group = self.groups.of(terminal)
+        group = self.of(terminal)
         if group in self.at:
             return (group,)
         return tuple(sorted(self.fed.get(self.floating.of(group), ())))
 
     def poles_at(self, terminals: Iterable[str]) -> tuple[str, ...]:
         """Pack terminals that reach any of the terminals, in the order of the packs."""
-        found = {pole for t in terminals for group in self.reached(t) for pole in self.poles.get(group, ())}
+        nodes = {self.of(t) for t in terminals}
+        found = {pole for node in nodes for group in self.reached(node) for pole in self.poles.get(group, ())}
         return tuple(p for pack in self.net.packs for p in pack[1:] if p in found)
 
     def conducts(self, terminal: str) -> tuple[str, ...]:
         """Pack terminals that reach a terminal through conductors, contacts and precharge resistors alone."""
-        return tuple(self.poles.get(self.groups.of(terminal), ()))
+        return tuple(self.poles.get(self.of(terminal), ()))
 
     def voltage(self, terminals: Iterable[str]) -> float:
         """Largest voltage that the packs hold between any two of the terminals [V]."""
         low: dict[int, float] = {}
         high: dict[int, float] = {}
-        for terminal in terminals:
-            for group in self.reached(terminal):
+        for node in {self.of(terminal) for terminal in terminals}:
+            for group in self.reached(node):
                 source, potential = self.at[group]
                 low[source] = min(low.get(source, potential), potential)
                 high[source] = max(high.get(source, potential), potential)
@@ -147,9 +177,10 @@ def state(net: Net, volts: tuple[float, ...], opened: Ids = NO_IDS, parted: Ids 
 
 
 class Bared(NamedTuple):
-    """The terminals that an openable bares, and the branches that it parts."""
+    """The terminals that an openable bares, one of each group of conductors, and the branches that it parts."""
 
     terminals: tuple[str, ...]
+    nodes: tuple[str, ...]
     parted: Ids
 
 
@@ -172,7 +203,8 @@ def bared(net: Net, kinds: dict[str, str], kind: str, opens: tuple[str, ...]) ->
             terminals |= dict.fromkeys(end for _, a, b in at for end in (a, b))
         else:
             parted.add(name)
-    return Bared(tuple(terminals), frozenset(parted))
+    node = joined(net, frozenset(parted)).node
+    return Bared(tuple(terminals), tuple(dict.fromkeys(node.get(t, t) for t in terminals)), frozenset(parted))
 
 
 def held(now: State, before: State, terminals: Iterable[str], bus_s: float) -> tuple[Held, ...]:
@@ -181,7 +213,7 @@ def held(now: State, before: State, terminals: Iterable[str], bus_s: float) -> t
     An island across which a discharge resistor lies falls with the bus in ``bus_s``; any other through what is built
     into its own devices. An island counts where two bared groups touch charged capacitors.
     """
-    of = now.groups.of
+    of = now.of
     ends = {d: (of(d.plus), of(d.minus)) for d in now.net.devices}
     touched = {of(t) for t in terminals} & {end for pair in ends.values() for end in pair}
     if len(touched) < 2:

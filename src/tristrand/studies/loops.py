@@ -296,30 +296,29 @@ def _opened(data: LoopsInputs, volts: tuple[float, ...], loop: LoopData) -> dict
 def _exposure(data: LoopsInputs, volts: tuple[float, ...], bare: Bared, name: str, bus_s: float) -> Exposure:
     """One openable, before and after, and under every single failure of its loops and their contactors."""
     net, parted = data.net, bare.parted
-    before, parted_live = state(net, volts), state(net, volts, NO_IDS, parted)
+    before = state(net, volts)
     opens = _opening(data, name)
     after = state(net, volts, opens, parted)
-    failures = [
-        _failing(f"{contactor} welded", "weld", "", state(net, volts, opens - {contactor}, parted), bare)
-        for contactor in sorted(opens)
-    ]
+    kept: dict[frozenset[str], tuple[float, tuple[str, ...]]] = {}
+
+    def left(still_open: frozenset[str]) -> tuple[float, tuple[str, ...]]:
+        if still_open not in kept:
+            at = state(net, volts, still_open, parted)
+            kept[still_open] = at.voltage(bare.nodes), at.poles_at(bare.nodes)
+        return kept[still_open]
+
+    failures = [Failing(f"{contactor} welded", "weld", "", *left(opens - {contactor})) for contactor in sorted(opens)]
     for fault in _faults(data, name):
-        left = state(net, volts, _opening(data, name, fault), parted)
-        failures.append(_failing(fault.words, "loop", fault.loop, left, bare))
+        failures.append(Failing(fault.words, "loop", fault.loop, *left(_opening(data, name, fault))))
     return Exposure(
         bare.terminals,
         tuple(loop.id for loop in data.loops if any(name in names for names in loop.watches)),
-        max(before.voltage(bare.terminals), parted_live.voltage(bare.terminals)),
+        max(before.voltage(bare.terminals), left(NO_IDS)[0]),
         before.poles_at(bare.terminals),
-        after.voltage(bare.terminals),
-        after.poles_at(bare.terminals),
-        held(after, before, bare.terminals, bus_s),
+        *left(opens),
+        held(after, before, bare.nodes, bus_s),
         tuple(failures),
     )
-
-
-def _failing(words: str, kind: str, loop: str, at: State, bare: Bared) -> Failing:
-    return Failing(words, kind, loop, at.voltage(bare.terminals), at.poles_at(bare.terminals))
 
 
 def _faults(data: LoopsInputs, name: str) -> Iterator[_Fault]:
