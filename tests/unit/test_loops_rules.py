@@ -60,6 +60,19 @@ def test_each_is_caught_by_its_rule_alone(edits: tuple[tuple[str, str, str], ...
     assert not report.coverage.open
 
 
+def test_ways_out_of_a_thin_wire_and_of_a_forgotten_contactor() -> None:
+    # 60 m of 1 mm², 19.5 Ω/km printed, at 55 °C: 1.331 Ω; contacts 0.19 Ω; coils 10.925 Ω; 11.5 V leave 10.09 V; of
+    # 0.75 mm² (26.0 Ω/km) 9.73 V, of 0.5 mm² (39.0 Ω/km) 9.16 V where 9.5 V are needed.
+    report = report_of((HV, "loops/shutdown/wire", "{length: 60 m, cross_section: 0.5 mm², ambient: 55 °C}"))
+    (finding,) = [f for f in found(report, "HV222") if f.kind == "fail"]
+    assert finding.evidence[0].value == pytest.approx(11.5 * 10.925 / (10.925 + 0.19 + 60 * 0.039 * 1.13755), rel=1e-6)
+    assert finding.way_out is not None
+    assert finding.way_out.text.startswith("0.75 mm²")
+    (finding,) = [f for f in found(report_of((HV, "loops/shutdown/opens", "[k_plus]")), "HV223") if f.kind == "fail"]
+    assert finding.way_out is not None
+    assert [(e.pointer, e.new) for e in finding.way_out.edits] == [("loops/shutdown/opens", "[k_plus, k_minus, k_pre]")]
+
+
 def test_the_poles_that_a_loop_forgets_are_named() -> None:
     (finding,) = [f for f in found(report_of((HV, "loops/shutdown/opens", "[k_plus]")), "HV223") if f.kind == "fail"]
     # 96 cells of 4.15 V.
@@ -114,7 +127,13 @@ LOCKS = ("lock_disconnect", "lock_drive", "lock_dcdc", "lock_heater", "lock_char
 
 
 def test_a_disconnect_that_is_no_service_disconnect_is_judged_as_any_other_openable() -> None:
-    report = report_of((HV, "openable/fuse_link", "{kind: disconnect, opens: [main_fuse], opened_with: tool, place: enclosure, touch_closed: IPXXD, touch_open: IPXXB}"))
+    report = report_of(
+        (
+            HV,
+            "openable/fuse_link",
+            "{kind: disconnect, opens: [main_fuse], opened_with: tool, place: enclosure, touch_closed: IPXXD, touch_open: IPXXB}",
+        )
+    )
     assert [f.place.object for f in found(report, "HV230") if f.kind == "fail"] == ["high_voltage/openable/fuse_link"]
 
 

@@ -1,9 +1,10 @@
 """HV222 to HV230 and HV239: interlock, shutdown and charging loops, and what they watch."""
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 
 from tristrand.design.loops import Loop
+from tristrand.findings import Edit, WayOut
 from tristrand.physics.discharge import TOUCH_LIMIT_V
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
 from tristrand.rules.view import HV_FILE, PARTS, counted
@@ -13,6 +14,7 @@ NEEDS = ("pack", "discharge", "loops")
 LOOPS = "high_voltage/loops"
 OPENABLE = "high_voltage/openable"
 INTERLOCKS = ("connector", "cover", "service_disconnect", "motor_cable", "interlock")
+SIZES_MM2 = (0.5, 0.75, 1.0, 1.5, 2.5, 4.0)
 DEVICES = ("inverter", "dcdc", "heater", "charger")
 # For examples: the starter's loop as a race car has it.
 RACE = ("vehicle.yaml", "rule_sets", "[fsae-2026]")
@@ -88,7 +90,22 @@ def loop_voltage_left(ctx: Context) -> Iterable[Outcome]:
             f"{figures.current_a:.3g} A",
             good="leaves its end the voltage it needs",
             related=((f"{LOOPS}/{name}/least_voltage", "what it needs"), (f"{LOOPS}/{name}/supply", "its supply")),
+            ways_out=_thicker(ctx, name),
         )
+
+
+def _thicker(ctx: Context, name: str) -> Callable[[], Iterable[WayOut]]:
+    """Ways out for a loop that loses too much: its wire in the next sizes."""
+
+    def ways() -> Iterator[WayOut]:
+        wire = ctx.design.high_voltage.loops[name].wire
+        own = wire.cross_section.to("mm²") if wire is not None and wire.cross_section is not None else math.inf
+        for size in SIZES_MM2:
+            if size > own:
+                edit = Edit(HV_FILE, f"loops/{name}/wire/cross_section", f"{size:g} mm²")
+                yield WayOut(f"{size:g} mm² leaves the end of {name} what it needs", (edit,))
+
+    return ways
 
 
 @rule(
@@ -123,8 +140,27 @@ def loop_opens_every_pole(ctx: Context) -> Iterable[Outcome]:
             words += f", with {figures.open_device_v:.0f} V at {figures.open_device}" if live else ""
         count = counted("pack terminals that still reach a device", len(figures.open_poles), "<=", 0, source)
         yield ctx.finding(
-            "fail" if poles else "pass", f"{LOOPS}/{name}", words, count, related=((f"{LOOPS}/{name}/opens", "opens"),)
+            "fail" if poles else "pass",
+            f"{LOOPS}/{name}",
+            words,
+            count,
+            related=((f"{LOOPS}/{name}/opens", "opens"),),
+            ways_out=_opening_all(ctx, name),
         )
+
+
+def _opening_all(ctx: Context, name: str) -> Callable[[], Iterable[WayOut]]:
+    """The way out for a loop that opens too little: every main and precharge contactor."""
+
+    def ways() -> Iterator[WayOut]:
+        own = ctx.design.high_voltage.loops[name].opens
+        contactors = ctx.design.parts_of("contactor").items()
+        more = [key for key, part in contactors if part.role in ("main", "precharge") and key not in own]
+        if more:
+            edit = Edit(HV_FILE, f"loops/{name}/opens", f"[{', '.join([*own, *more])}]")
+            yield WayOut(f"let {name} drop {', '.join(more)} too", (edit,))
+
+    return ways
 
 
 @rule(
