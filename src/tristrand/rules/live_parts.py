@@ -6,7 +6,8 @@ from functools import wraps
 
 from tristrand.design.loops import Openable
 from tristrand.physics.discharge import TOUCH_LIMIT_V
-from tristrand.rules.loops import DEVICES, LOOPS, NEEDS, OPENABLE, RACE, result_of
+from tristrand.rules.loop_members import RACE
+from tristrand.rules.loops import DEVICES, LOOPS, NEEDS, OPENABLE, result_of
 from tristrand.rules.rule import Check, Context, NotApplicable, Outcome, Verdict, rule
 from tristrand.rules.view import HV_FILE, counted
 from tristrand.studies.results import Exposure, Missing

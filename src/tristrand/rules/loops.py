@@ -1,4 +1,4 @@
-"""HV222 to HV230 and HV239: interlock, shutdown and charging loops, and what they watch."""
+"""HV222 to HV224, HV229 and HV230: interlock and shutdown loops, what they open and what they watch."""
 
 import math
 from collections.abc import Callable, Iterable, Iterator
@@ -16,30 +16,6 @@ OPENABLE = "high_voltage/openable"
 INTERLOCKS = ("connector", "cover", "service_disconnect", "motor_cable", "interlock")
 SIZES_MM2 = (0.5, 0.75, 1.0, 1.5, 2.5, 4.0)
 DEVICES = ("inverter", "dcdc", "heater", "charger")
-# For examples: the starter's loop as a race car has it.
-RACE = ("vehicle.yaml", "rule_sets", "[fsae-2026]")
-RACE_ELEMENTS = (
-    "{monitor: {kind: battery_monitor, resistance: 0.1 Ω}, insulation: {kind: insulation_monitor, resistance: 0.1 Ω}, "
-    "brakes: {kind: brake_plausibility, resistance: 0.1 Ω}, main_switch: {kind: low_voltage_master_switch, "
-    "resistance: 10 mΩ}, left: {kind: button, resistance: 50 mΩ}, right: {kind: button, resistance: 50 mΩ}, "
-    "cockpit: {kind: button, resistance: 50 mΩ}, pedal: {kind: brake_over_travel, resistance: 50 mΩ}, "
-    "crash_switch: {kind: inertia_switch, resistance: 50 mΩ}, hv_switch: {kind: high_voltage_master_switch, "
-    "resistance: 10 mΩ}, lock_disconnect: {kind: service_disconnect, resistance: 20 mΩ, watches: [handle], "
-    "run: harness}, lock_drive: {kind: connector, resistance: 20 mΩ, watches: [plug_drive], run: housing, "
-    "run_length: 60 mm}, lock_dcdc: {kind: connector, resistance: 20 mΩ, watches: [plug_dcdc], run: connector}}"
-)
-RACE_LOOP = (RACE, (HV_FILE, "loops/shutdown/elements", RACE_ELEMENTS))
-CHARGING = (
-    "{kind: charging, supply: {minimum: 11 V, maximum: 15 V}, load: 24 Ω, least_voltage: 9 V, wire: {resistance: "
-    "0.3 Ω}, opens: [k_plus, k_minus, k_pre], by: relay, elements: {stop: {kind: button, resistance: 50 mΩ}, "
-    "monitor: {kind: battery_monitor, resistance: 0.1 Ω}, insulation: {kind: insulation_monitor, resistance: 0.1 Ω}}}"
-)
-SHUTDOWN_MEMBERS = {
-    "battery_monitor": "the battery monitor", "insulation_monitor": "the insulation monitor",
-    "brake_plausibility": "the brake plausibility device", "low_voltage_master_switch": "the 12 V master switch",
-    "high_voltage_master_switch": "the high-voltage master switch", "button": "the shutdown buttons",
-    "brake_over_travel": "the brake over-travel switch", "inertia_switch": "the inertia switch",
-}  # fmt: skip
 
 
 def result_of(ctx: Context) -> LoopsResult:
@@ -48,11 +24,13 @@ def result_of(ctx: Context) -> LoopsResult:
     return result
 
 
-def _loops(ctx: Context, *kinds: str) -> dict[str, Loop]:
+def loops_of(ctx: Context, *kinds: str) -> dict[str, Loop]:
+    """Loops of some kinds, by id."""
     return {key: loop for key, loop in ctx.design.high_voltage.loops.items() if loop.kind in kinds}
 
 
-def _no_loops(ctx: Context, what: str) -> Outcome:
+def no_loops(ctx: Context, what: str) -> Outcome:
+    """What to say where no such loop is given: it is missing, not needless."""
     return ctx.open([Missing(LOOPS, what)])
 
 
@@ -72,7 +50,7 @@ def loop_voltage_left(ctx: Context) -> Iterable[Outcome]:
     result = result_of(ctx)
     loops = result.loops
     if not loops:
-        yield ctx.open(result.missing) if result.missing else _no_loops(ctx, "the loops that open the contactors")
+        yield ctx.open(result.missing) if result.missing else no_loops(ctx, "the loops that open the contactors")
     for name, figures in loops.items():
         if figures.missing:
             yield ctx.open(figures.missing)
@@ -124,9 +102,9 @@ def _thicker(ctx: Context, name: str) -> Callable[[], Iterable[WayOut]]:
 )
 def loop_opens_every_pole(ctx: Context) -> Iterable[Outcome]:
     """All other contactors taken as closed: the loop must not rest on the supervisor to open them."""
-    result, loops = result_of(ctx), _loops(ctx, "interlock", "shutdown")
+    result, loops = result_of(ctx), loops_of(ctx, "interlock", "shutdown")
     if not loops:
-        yield _no_loops(ctx, "an interlock or shutdown loop that opens the contactors")
+        yield no_loops(ctx, "an interlock or shutdown loop that opens the contactors")
     for name in loops:
         figures = result.loops.get(name)
         if figures is None or math.isnan(figures.open_device_v):
@@ -177,154 +155,24 @@ def emergency_stop(ctx: Context) -> Iterable[Outcome]:
     """Race rules ask for more: see the rules on the members of the shutdown loop."""
     limit = ctx.limit()
     if not ctx.design.high_voltage.loops:
-        yield _no_loops(ctx, "a shutdown loop")
+        yield no_loops(ctx, "a shutdown loop")
         return
-    found = [k for k, loop in _loops(ctx, "shutdown").items() if _count(loop, "button")]
+    found = [k for k, loop in loops_of(ctx, "shutdown").items() if count_of(loop, "button")]
     evidence = counted("shutdown loops with a button", len(found), ">=", 1, limit.source)
     words = f"loop {found[0]} has an emergency stop" if found else "no shutdown loop has a button that opens it"
     yield ctx.finding("pass" if found else "fail", f"{LOOPS}/{found[0]}" if found else LOOPS, words, evidence)
 
 
-def _count(loop: Loop, *kinds: str) -> int:
+def count_of(loop: Loop, *kinds: str) -> int:
+    """How many elements of some kinds a loop has."""
     return sum(element.kind in kinds for element in loop.elements.values())
-
-
-@rule(
-    "HV225",
-    "shutdown-members",
-    "error",
-    limit="shutdown_members",
-    checks=(
-        "One shutdown loop holds all of its members in series: battery monitor, insulation monitor, brake plausibility "
-        "device, interlocks, both master switches, three shutdown buttons, brake over-travel switch, inertia switch."
-    ),
-    why="Each member stands for one way in which people were hurt; one left out is found when it is needed.",
-    sources=("FSAE-2026#EV.7.1.1", "FSAE-2026#EV.7.10.1", "FSAE-2026#T.9.4.1"),
-    failing=(RACE,),
-    passing=RACE_LOOP,
-)
-def shutdown_members(ctx: Context) -> Iterable[Outcome]:
-    """The shutdown loop that holds most of them is judged; three buttons count as one member."""
-    limit, loops = ctx.limit(), _loops(ctx, "shutdown")
-    if not loops:
-        yield _no_loops(ctx, "a shutdown loop")
-        return
-    lacks = {name: list(_lacking(ctx, loop)) for name, loop in loops.items()}
-    name = min(lacks, key=lambda key: len(lacks[key]))
-    evidence = counted("members that it lacks", len(lacks[name]), "<=", 0, limit.source)
-    words = f"loop {name} holds every member of a shutdown circuit"
-    if lacks[name]:
-        words = f"loop {name} lacks {', '.join(lacks[name])}"
-    yield ctx.finding("fail" if lacks[name] else "pass", f"{LOOPS}/{name}", words, evidence)
-
-
-def _lacking(ctx: Context, loop: Loop) -> Iterator[str]:
-    buttons = ctx.limit_if_set("shutdown_buttons")
-    for kind, words in SHUTDOWN_MEMBERS.items():
-        there = _count(loop, kind)
-        if kind == "button" and buttons is not None and 0 < there < buttons.value:
-            yield f"{buttons.value - there:.0f} of {buttons.value:.0f} shutdown buttons"
-        elif not there:
-            yield words
-    if not _count(loop, *INTERLOCKS):
-        yield "the interlocks"
-
-
-@rule(
-    "HV226",
-    "charging-shutdown-members",
-    "error",
-    limit="charging_members",
-    checks="The charging loop holds stop button, battery monitor and insulation monitor.",
-    why="A car that charges unattended has only its monitors to stop the charger.",
-    sources=("FSAE-2026#EV.8.3.1",),
-    failing=(
-        RACE,
-        (HV_FILE, "loops/charge_stop", CHARGING.replace("kind: insulation_monitor", "kind: fuse")),
-    ),
-    passing=(RACE, (HV_FILE, "loops/charge_stop", CHARGING)),
-)
-def charging_shutdown_members(ctx: Context) -> Iterable[Outcome]:
-    """A charger that stays at the wall stands in no design: without a charging loop the rule then does not apply."""
-    limit, loops = ctx.limit(), _loops(ctx, "charging")
-    if not loops:
-        chargers = ctx.design.parts_of("charger")
-        none = NotApplicable("the design has neither a charger nor a charging loop")
-        yield _no_loops(ctx, f"a charging loop for {', '.join(chargers)}") if chargers else none
-    for name, loop in loops.items():
-        lacks = [SHUTDOWN_MEMBERS[k] for k in ("battery_monitor", "insulation_monitor") if not _count(loop, k)]
-        lacks += [] if _count(loop, "button") else ["the stop button"]
-        words = f"loop {name} lacks {', '.join(lacks)}" if lacks else f"loop {name} holds its three members"
-        evidence = counted("members that it lacks", len(lacks), "<=", 0, limit.source)
-        yield ctx.finding("fail" if lacks else "pass", f"{LOOPS}/{name}", words, evidence)
-
-
-@rule(
-    "HV227",
-    "master-switch-last",
-    "error",
-    limit="master_switch_last",
-    checks="The high-voltage master switch is the last switch of the shutdown loop but for interlocks.",
-    why="A fault behind the switch cannot feed the contactors past it, so that it locks the car off for work.",
-    sources=("FSAE-2026#EV.7.9.3",),
-    failing=(
-        RACE,
-        (
-            HV_FILE,
-            "loops/shutdown/elements",
-            RACE_ELEMENTS.replace("crash_switch: {kind: inertia_switch", "x: {kind: fuse").replace(
-                "run: connector}}", "run: connector}, crash_switch: {kind: inertia_switch, resistance: 50 mΩ}}"
-            ),
-        ),
-    ),
-    passing=RACE_LOOP,
-)
-def master_switch_last(ctx: Context) -> Iterable[Outcome]:
-    """The order of the elements in the file is the order of the current."""
-    limit = ctx.limit()
-    loops = {k: loop for k, loop in _loops(ctx, "shutdown").items() if _count(loop, "high_voltage_master_switch")}
-    if not loops:
-        yield ctx.open([Missing(f"{LOOPS}", "a high-voltage master switch in a shutdown loop")])
-    for name, loop in loops.items():
-        kinds = [element.kind for element in loop.elements.values()]
-        at = len(kinds) - 1 - kinds[::-1].index("high_voltage_master_switch")
-        behind = [key for key, kind in list(zip(loop.elements, kinds, strict=True))[at + 1 :] if kind not in INTERLOCKS]
-        words = f"behind the high-voltage master switch of loop {name} only interlocks follow"
-        if behind:
-            words = f"{', '.join(behind)} of loop {name} stands behind the high-voltage master switch"
-        evidence = counted("elements behind it that are no interlock", len(behind), "<=", 0, limit.source)
-        yield ctx.finding("fail" if behind else "pass", f"{LOOPS}/{name}", words, evidence)
-
-
-@rule(
-    "HV228",
-    "interlock-in-supply",
-    "error",
-    limit="interlock_in_supply",
-    checks="A loop with interlocks stands on the supply side of the coils, not in their ground.",
-    why="A wire in the ground side that rubs through to the body closes the contactors, whatever the loop says.",
-    sources=("FSAE-2026#EV.7.8.3",),
-    failing=(RACE, (HV_FILE, "loops/shutdown/interrupts", "ground")),
-    passing=(RACE,),
-)
-def interlock_in_supply(ctx: Context) -> Iterable[Outcome]:
-    """Every loop that holds an interlock; what it opens is compared by the rule on the poles."""
-    limit = ctx.limit()
-    loops = {k: loop for k, loop in ctx.design.high_voltage.loops.items() if _count(loop, *INTERLOCKS)}
-    if not loops:
-        yield _no_loops(ctx, "a loop with interlocks")
-    for name, loop in loops.items():
-        ground = loop.interrupts == "ground"
-        words = f"loop {name} interrupts the {'ground' if ground else 'supply'} side of the coils"
-        evidence = counted("interlocks in the ground side", int(ground), "<=", 0, limit.source)
-        yield ctx.finding("fail" if ground else "pass", f"{LOOPS}/{name}", words, evidence)
 
 
 def _watchers(ctx: Context, name: str, *kinds: str) -> list[str]:
     """Elements that watch an openable, in loops of the kinds that open the contactors."""
     return [
         f"{element_id} of {loop_id}"
-        for loop_id, loop in _loops(ctx, "interlock", "shutdown").items()
+        for loop_id, loop in loops_of(ctx, "interlock", "shutdown").items()
         for element_id, element in loop.elements.items()
         if name in element.watches and (not kinds or element.kind in kinds)
     ]
@@ -410,52 +258,3 @@ def _one_watched(ctx: Context, name: str, reason: str, taken: bool, source: str)
 
 def _part(terminal: str) -> str:
     return terminal.partition(".")[0]
-
-
-@rule(
-    "HV239",
-    "interlock-wires-beside-high-voltage",
-    "error",
-    limit="interlock_run_m",
-    checks=(
-        "Interlock wires that are not kept apart from high voltage run inside its harness or connector, or in a "
-        "housing for less than 75 mm from the connector."
-    ),
-    why="Only so short a way may 12 V wires lie beside high voltage without their own separation.",
-    sources=("FSAE-2026#EV.7.8.4",),
-    failing=(
-        *RACE_LOOP,
-        (HV_FILE, "loops/shutdown/elements/lock_drive/run_length", "90 mm"),
-    ),
-    passing=RACE_LOOP,
-)
-def interlock_wires_beside_high_voltage(ctx: Context) -> Iterable[Outcome]:
-    """The longest end of the length's tolerance; wires called separated are taken at their word."""
-    limit, seen = ctx.limit(), False
-    for loop_id, loop in ctx.design.high_voltage.loops.items():
-        for name, element in loop.elements.items():
-            if element.kind not in INTERLOCKS or element.kind == "interlock":
-                continue
-            seen, place = True, f"{LOOPS}/{loop_id}/elements/{name}"
-            if element.run is None:
-                yield ctx.open([Missing(f"{place}/run", f"how the wires of {name} lie to high voltage")])
-            elif element.run != "housing":
-                yield ctx.finding("pass", place, f"wires of {name}: {element.run.replace('_', ' ')}")
-            elif element.run_length is None:
-                yield ctx.open([Missing(f"{place}/run_length", f"length of the wires of {name} beside high voltage")])
-            else:
-                yield ctx.compare(
-                    place,
-                    "length beside high voltage",
-                    element.run_length.high,
-                    "m",
-                    "<",
-                    limit.value,
-                    limit.source,
-                    subject=f"the wires of {name}",
-                    bad="run too far beside high voltage for wires without separation",
-                    good="run beside high voltage for a short way only",
-                    basis=element.run_length.basis,
-                )
-    if not seen:
-        yield _no_loops(ctx, "a loop with interlocks")
