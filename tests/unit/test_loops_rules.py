@@ -157,7 +157,10 @@ def test_a_plug_with_a_reason_is_named_and_not_failed_on_the_road() -> None:
 
 def test_race_rules_ask_for_members_and_values_that_the_van_does_not_have() -> None:
     report = report_of((V, "rule_sets", "[fsae-2026]"))
-    (members,) = found(report, "HV225")
+    members, carries = found(report, "HV225")
+    # Its interlocks act by the contact of a relay.
+    assert carries.kind == "fail"
+    assert "lock_contacts stands for switches elsewhere" in carries.message
     assert "the battery monitor" in members.message
     assert "1 of 3 shutdown buttons" in members.message
     # 15 kΩ where 398 V ask for 10 kΩ.

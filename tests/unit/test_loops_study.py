@@ -164,6 +164,9 @@ def test_behind_a_cover_the_bus_falls_with_its_resistor() -> None:
     pipeline = Pipeline().run(design(("openable/plug_drive", cover)))
     # The discharge study's own number, tested against closed forms there; never computed twice.
     assert bus.seconds == pipeline["discharge"].slowest_active_s
+    assert bus.failed_s == pipeline["discharge"].passive_s
+    # Without the resistor 781 µF fall through the inverter's own 200 kΩ, far slower.
+    assert bus.failed_s == pytest.approx(200e3 * 781e-6 * math.log(PACK_V / 60), rel=0.02)
     # A check from outside: both capacitances at their highest through 2.2 kΩ, as a single RC.
     r_dis = design().sheet_of("r_dis").resistance.high
     assert bus.seconds == pytest.approx(r_dis * 781e-6 * math.log(PACK_V / 60), rel=0.02)

@@ -127,6 +127,9 @@ def _held(found: Exposure) -> Cell | str:
     if math.isnan(longest):
         return "not known"
     names = f"{', '.join(worst.devices)}; discharged by {worst.way}"
+    if not math.isnan(worst.failed_s):
+        failed = "for ever" if math.isinf(worst.failed_s) else value(worst.failed_s, "s", 3)
+        names += f"; {failed} if that fails"
     return Cell("for ever" if math.isinf(longest) else value(longest, "s", 3), names)
 
 

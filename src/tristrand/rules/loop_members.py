@@ -41,10 +41,17 @@ SHUTDOWN_MEMBERS = {
     limit="shutdown_members",
     checks=(
         "One shutdown loop holds all of its members in series: battery monitor, insulation monitor, brake plausibility "
-        "device, interlocks, both master switches, three shutdown buttons, brake over-travel switch, inertia switch."
+        "device, interlocks, both master switches, three shutdown buttons, brake over-travel switch, inertia switch. "
+        "It carries the coil current itself, and its interlocks are contacts, not relays."
     ),
     why="Each member stands for one way in which people were hurt; one left out is found when it is needed.",
-    sources=("FSAE-2026#EV.7.1.1", "FSAE-2026#EV.7.10.1", "FSAE-2026#T.9.4.1"),
+    sources=(
+        "FSAE-2026#EV.7.1.1",
+        "FSAE-2026#EV.7.1.2",
+        "FSAE-2026#EV.7.1.5",
+        "FSAE-2026#EV.7.10.1",
+        "FSAE-2026#T.9.4.1",
+    ),
     failing=(RACE,),
     passing=RACE_LOOP,
 )
@@ -60,7 +67,20 @@ def shutdown_members(ctx: Context) -> Iterable[Outcome]:
     words = f"loop {name} holds every member of a shutdown circuit"
     if lacks[name]:
         words = f"loop {name} lacks {', '.join(lacks[name])}"
+    yield _carries(ctx, name, loops[name])
     yield ctx.finding("fail" if lacks[name] else "pass", f"{LOOPS}/{name}", words, evidence)
+
+
+def _carries(ctx: Context, name: str, loop: Loop) -> Outcome:
+    """Whether the coil current flows through the loop, and through every interlock itself."""
+    relays = [key for key, element in loop.elements.items() if element.kind in ("interlock", "relay")]
+    wrong = [f"it opens the contactors by {loop.by.replace('_', ' ')}"] if loop.by != "coil_current" else []
+    wrong += [f"{', '.join(relays)} stands for switches elsewhere"] if relays else []
+    words = f"loop {name} carries the coil current through every switch"
+    if wrong:
+        words = f"the coil current of loop {name} does not flow through every switch: {', and '.join(wrong)}"
+    evidence = counted("relays and software between", len(wrong), "<=", 0, "FSAE-2026#EV.7.1.2")
+    return ctx.finding("fail" if wrong else "pass", f"{LOOPS}/{name}", words, evidence)
 
 
 def _lacking(ctx: Context, loop: Loop) -> Iterator[str]:

@@ -96,7 +96,7 @@ def _thicker(ctx: Context, name: str) -> Callable[[], Iterable[WayOut]]:
         "the precharge resistor."
     ),
     why="What a loop does not open stays live behind it, and whoever pressed the button believes the car is dead.",
-    sources=("PRACTICE#a loop opens every way from the pack",),
+    sources=("FSAE-2026#EV.5.4.3", "PRACTICE#a loop opens every way from the pack"),
     failing=((HV_FILE, "loops/shutdown/opens", "[k_minus]"),),
     waivable=False,
 )

@@ -207,11 +207,12 @@ def bared(net: Net, kinds: dict[str, str], kind: str, opens: tuple[str, ...]) ->
     return Bared(tuple(terminals), tuple(dict.fromkeys(node.get(t, t) for t in terminals)), frozenset(parted))
 
 
-def held(now: State, before: State, terminals: Iterable[str], bus_s: float) -> tuple[Held, ...]:
+def held(now: State, before: State, terminals: Iterable[str], bus_s: tuple[float, float]) -> tuple[Held, ...]:
     """Capacitors at the bared terminals that were charged before, island by island, with their time to 60 V [s].
 
-    An island across which a discharge resistor lies falls with the bus in ``bus_s``; any other through what is built
-    into its own devices. An island counts where two bared groups touch charged capacitors.
+    An island across which a discharge resistor lies falls with the bus: ``bus_s`` gives its time with the resistor and
+    without. Any other falls through what is built into its own devices. An island counts where two bared groups touch
+    charged capacitors.
     """
     of = now.of
     ends = {d: (of(d.plus), of(d.minus)) for d in now.net.devices}
@@ -231,7 +232,7 @@ def held(now: State, before: State, terminals: Iterable[str], bus_s: float) -> t
             continue
         names = tuple(d.id for d in devices)
         if set(pair) in across:
-            found.append(Held(names, start, bus_s, "the discharge resistor"))
+            found.append(Held(names, start, bus_s[0], "the discharge resistor", bus_s[1]))
             continue
         siemens = sum(1.0 / d.bleed_ohm for d in devices)
         farad = sum(d.farad for d in devices)

@@ -190,11 +190,12 @@ def study(data: LoopsInputs, packs: PackResult, discharge: DischargeResult) -> L
     return result._replace(workings=Later(lambda: [*_drops(data, opened), *_powers(live.measured)]))
 
 
-def _bus_s(discharge: DischargeResult) -> float:
-    """Time of the bus to 60 V: nan where it was not computed, inf where it never gets there."""
+def _bus_s(discharge: DischargeResult) -> tuple[float, float]:
+    """Time of the bus to 60 V with its resistor and without: nan where not computed, inf where it never gets there."""
     if not discharge.cases:
-        return NAN
-    return math.inf if math.isnan(discharge.slowest_active_s) else discharge.slowest_active_s
+        return NAN, NAN
+    active, passive = discharge.slowest_active_s, discharge.passive_s
+    return math.inf if math.isnan(active) else active, math.inf if math.isnan(passive) else passive
 
 
 @lru_cache(maxsize=256)
@@ -229,7 +230,7 @@ class _Live(NamedTuple):
 
 
 @lru_cache(maxsize=128)
-def _live(data: LoopsInputs, volts: tuple[float, ...], bus_s: float) -> _Live:
+def _live(data: LoopsInputs, volts: tuple[float, ...], bus_s: tuple[float, float]) -> _Live:
     net, kinds = data.net, dict(data.kinds)
     closed = state(net, volts)
     exposures = {
@@ -293,7 +294,9 @@ def _opened(data: LoopsInputs, volts: tuple[float, ...], loop: LoopData) -> dict
     return {"open_device_v": most, "open_device": where, "open_poles": poles, "welded": welded}
 
 
-def _exposure(data: LoopsInputs, volts: tuple[float, ...], bare: Bared, name: str, bus_s: float) -> Exposure:
+def _exposure(
+    data: LoopsInputs, volts: tuple[float, ...], bare: Bared, name: str, bus_s: tuple[float, float]
+) -> Exposure:
     """One openable, before and after, and under every single failure of its loops and their contactors."""
     net, parted = data.net, bare.parted
     before = state(net, volts)

@@ -38,12 +38,16 @@ class LoopFigures(NamedTuple):
 
 
 class Held(NamedTuple):
-    """Capacitors that hold voltage at bared live parts: the time to 60 V (inf: never, nan: not known), and how."""
+    """Capacitors that hold voltage at bared live parts: the time to 60 V (inf: never, nan: not known), and how.
+
+    ``failed_s``: the same where the discharge resistor does not come in; nan where none counts.
+    """
 
     devices: tuple[str, ...]
     start_v: float
     seconds: float
     way: str
+    failed_s: float = float("nan")
 
 
 class Failing(NamedTuple):
