@@ -362,13 +362,21 @@ def test_voltages_at_the_devices_are_those_of_the_circuit_solver(edits: tuple[tu
     orders = list(chain.from_iterable(combinations(contacts, n) for n in range(len(contacts) + 1)))
     assert len(orders) == 16
     seen = set()
-    for opened_ids in map(frozenset, orders):
-        for parted in (NO_IDS, *(frozenset({name}) for name in pulled)):
-            ours = state(net, volts, opened_ids, parted)
-            for name, theirs in solved_v(net, volts, opened_ids, parted).items():
-                device = next(d for d in net.devices if d.id == name)
-                assert ours.voltage((device.plus, device.minus)) == pytest.approx(theirs, abs=1.0), (opened_ids, name)
-                seen.add(round(theirs, -1))
+    leads = [name for name, _, _ in net.wires if name not in pulled]
+    # Every contact order with each disconnect pulled, and the ends of them with each lead and fuse parted.
+    cases = [(frozenset(order), frozenset({name})) for order in orders for name in pulled]
+    cases += [(frozenset(order), NO_IDS) for order in orders]
+    cases += [(frozenset(order), frozenset({name})) for order in (orders[0], ("k_minus", "k_dis")) for name in leads]
+    for opened_ids, parted in cases:
+        ours = state(net, volts, opened_ids, parted)
+        for name, theirs in solved_v(net, volts, opened_ids, parted).items():
+            device = next(d for d in net.devices if d.id == name)
+            assert ours.voltage((device.plus, device.minus)) == pytest.approx(theirs, abs=1.0), (
+                opened_ids,
+                parted,
+                name,
+            )
+            seen.add(round(theirs, -1))
     assert seen == {0.0, round(PACK_V * len(net.packs), -1)}
 
 
