@@ -155,6 +155,18 @@ def test_a_plug_with_a_reason_is_named_and_not_failed_on_the_road() -> None:
     assert [f.place.object for f in found(race, "HV230") if f.kind == "fail"] == ["high_voltage/openable/heater_plug"]
 
 
+@pytest.mark.parametrize(("rules", "kind"), [("[workshop]", "pass"), ("[fsae-2026]", "fail")])
+def test_a_motor_cable_on_an_upright_needs_its_interlock_in_race_rules(rules: str, kind: str) -> None:
+    cable = "{kind: motor_cable, opens: [drive], opened_with: tool, place: outside, touch_closed: IPXXB, touch_open: IPXXB, unwatched_because: short}"
+    report = report_of((V, "rule_sets", rules), (HV, "openable/motor_cable", cable))
+    assert next(f for f in found(report, "HV230") if f.place.object.endswith("motor_cable")).kind == kind
+
+
+def test_a_charging_loop_protects_nobody_while_driving() -> None:
+    report = report_of(BY_HAND, (HV, "loops/interlock/kind", "charging"))
+    assert {"HV230", "HV231"} <= failing(report)
+
+
 def test_race_rules_ask_for_members_and_values_that_the_van_does_not_have() -> None:
     report = report_of((V, "rule_sets", "[fsae-2026]"))
     members, carries = found(report, "HV225")
@@ -164,11 +176,16 @@ def test_race_rules_ask_for_members_and_values_that_the_van_does_not_have() -> N
     assert "the battery monitor" in members.message
     assert "1 of 3 shutdown buttons" in members.message
     # 15 kΩ where 398 V ask for 10 kΩ.
-    assert [f.kind for f in found(report, "HV238")] == ["fail", "pass"]
+    assert [f.kind for f in found(report, "HV238")] == ["fail", "pass", "pass"]
     assert "HV226" in report.coverage.open
     assert "HV227" in report.coverage.open
     # Every lock says nothing of its wires.
     assert "HV239" in report.coverage.open
+
+
+def test_measuring_points_ahead_of_the_contactors_do_not_measure_at_the_inverter() -> None:
+    report = report_of((V, "rule_sets", "[fsae-2026]"), (HV, "measuring_points/service_sockets/plus", "k_plus.a"))
+    assert any("does not measure at plus and minus of an inverter" in f.message for f in found(report, "HV238"))
 
 
 @pytest.mark.parametrize(("surface", "kind"), [("metal", "fail"), ("coated", "pass")])

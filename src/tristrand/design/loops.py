@@ -108,7 +108,9 @@ class Loop(Strict):
 class Openable(Strict):
     """A connector, cover or disconnect that a person can open, and the live parts that this bares."""
 
-    kind: Literal["connector", "cover", "disconnect"]
+    kind: Literal["connector", "cover", "disconnect", "motor_cable"] = Field(
+        description="motor_cable: to a motor that moves on its upright, and may tear"
+    )
     opens: Names = Field(description="connections it parts or bares, or parts whose terminals it bares")
     opened_with: Literal["hand", "tool"]
     place: Literal["cabin", "luggage", "outside", "enclosure"]

@@ -106,7 +106,7 @@ def _openable(result: LoopsResult, design: Design) -> Table:
                 value(found.before_v, "V", 3),
                 _live(found.after_v, found.after_poles, over=bare and item.opened_with == "hand"),
                 _held(found),
-                small=f"{item.kind}, {item.place}",
+                small=f"{item.kind.replace('_', ' ')}, {item.place}",
             )
         )
     columns = (

@@ -328,10 +328,10 @@ def bond_test_current(ctx: Context) -> Iterable[Outcome]:
     needs=NEEDS,
     checks=(
         "Each measuring point has a resistor that stands the two points shorted together; race rules set its value: "
-        "5 kΩ up to 200 V, 10 kΩ up to 400 V, 15 kΩ up to 600 V."
+        "5 kΩ up to 200 V, 10 kΩ up to 400 V, 15 kΩ up to 600 V, and its place: plus and minus of the inverter."
     ),
     why="Two slipping probes must meet a few milliamperes there, and not the pack's short-circuit current.",
-    sources=("FSAE-2026#EV.5.8.4", "CLOSED-FORM#Joule's law"),
+    sources=("FSAE-2026#EV.5.8.4", "FSAE-2026#EV.5.8.1", "CLOSED-FORM#Joule's law"),
     failing=(
         (HV_FILE, "measuring_points", SOCKETS.replace("power: 3 W", "power: 1 W")),
         RACE,
@@ -373,6 +373,11 @@ def measuring_point_resistors(ctx: Context) -> Iterable[Outcome]:
         )
         if limit is not None:
             yield _by_voltage(ctx, place, name, found.volts, point.resistor, limit.source)
+            evidence = counted("inverters whose poles they share", len(found.inverters), ">=", 1, "FSAE-2026#EV.5.8.1")
+            words = f"{name} measures at the poles of {', '.join(found.inverters)}"
+            if not found.inverters:
+                words = f"{name} does not measure at plus and minus of an inverter"
+            yield ctx.finding("pass" if found.inverters else "fail", place, words, evidence)
 
 
 def _by_voltage(ctx: Context, place: str, name: str, volts: float, resistor: object, source: str) -> Outcome:

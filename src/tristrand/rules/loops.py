@@ -215,10 +215,15 @@ def service_disconnect_watched(ctx: Context) -> Iterable[Outcome]:
     limit="openable_interlock",
     checks=(
         "Every connector and cover that can be opened is watched by a loop or named with a reason; every device says "
-        "how it is connected. Race rules take no reason for connectors outside a housing."
+        "how it is connected. Race rules take no reason for connectors outside a housing and cables of upright motors."
     ),
     why="A plug that nobody thought of is the one pulled with the car live, and its pins arc and bite.",
-    sources=("FSAE-2026#EV.5.9", "FSAE-2026#EV.7.8.1", "PRACTICE#interlock of what a hand can open"),
+    sources=(
+        "FSAE-2026#EV.5.9",
+        "FSAE-2026#EV.7.8.1",
+        "FSAE-2026#EV.4.1.3",
+        "PRACTICE#interlock of what a hand can open",
+    ),
     failing=((HV_FILE, "loops/shutdown/elements/lock_drive/watches", "[]"),),
 )
 def openable_watched(ctx: Context) -> Iterable[Outcome]:
@@ -239,7 +244,8 @@ def openable_watched(ctx: Context) -> Iterable[Outcome]:
     for name, item in hv.openable.items():
         if item.kind != "disconnect" or not disconnects & set(item.opens):
             reason = item.unwatched_because.strip()
-            taken = not (race and item.kind == "connector" and item.outside_housing)
+            asked = item.kind == "motor_cable" or (item.kind == "connector" and item.outside_housing)
+            taken = not (race and asked)
             yield _one_watched(ctx, name, reason, taken, limit.source)
 
 
@@ -252,7 +258,7 @@ def _one_watched(ctx: Context, name: str, reason: str, taken: bool, source: str)
     words = f"no loop watches {name}: {reason}" if reason else f"no loop watches {name}, and no reason is given"
     if reason and taken:
         return ctx.finding("pass", place, words)
-    words += "" if taken else " (a connector outside a housing needs an interlock)"
+    words += "" if taken else " (it needs an interlock)"
     return ctx.finding("fail", place, words, counted("loop elements that watch it", 0, ">=", 1, source))
 
 

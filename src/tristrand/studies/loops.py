@@ -233,17 +233,27 @@ class _Live(NamedTuple):
 def _live(data: LoopsInputs, volts: tuple[float, ...], bus_s: tuple[float, float]) -> _Live:
     net, kinds = data.net, dict(data.kinds)
     closed = state(net, volts)
+    # A charging loop is closed, and watched, only while charging: nothing else may rest on it.
+    always = data._replace(loops=tuple(loop for loop in data.loops if loop.kind != "charging"))
     exposures = {
-        item.id: _exposure(data, volts, bared(net, kinds, item.kind, item.opens), item.id, bus_s)
+        item.id: _exposure(always, volts, bared(net, kinds, item.kind, item.opens), item.id, bus_s)
         for item in data.openable
     }
-    measured = {}
-    for point in data.points:
-        across = closed.voltage((point.plus, point.minus))
-        # Both resistors lie in the short: each takes half the voltage.
-        measured[point.id] = MeasuredAt(across, point.ohm, (across / 2) ** 2 / point.ohm, point.rated_w)
+    measured = {point.id: _measured(data, closed, volts, point) for point in data.points}
     pulled = {name: _pulled(net, volts, name) for name, kind in data.kinds if kind == "service_disconnect"}
     return _Live({loop.id: _opened(data, volts, loop) for loop in data.loops}, exposures, pulled, measured)
+
+
+def _measured(data: LoopsInputs, closed: State, volts: tuple[float, ...], point: PointData) -> MeasuredAt:
+    """One pair of measuring points."""
+    of = state(data.net, volts, frozenset(name for name, _, _ in data.net.contacts)).of
+    ends = (of(point.plus), of(point.minus))
+    inverters = tuple(
+        name for name, kind in data.kinds if kind == "inverter" and (of(f"{name}.plus"), of(f"{name}.minus")) == ends
+    )
+    across = closed.voltage((point.plus, point.minus))
+    # Both resistors lie in the short: each takes half the voltage.
+    return MeasuredAt(across, point.ohm, (across / 2) ** 2 / point.ohm, point.rated_w, inverters)
 
 
 def _largest(net: Net, at: State) -> tuple[float, str]:

@@ -97,12 +97,16 @@ class Pulled(NamedTuple):
 
 
 class MeasuredAt(NamedTuple):
-    """A pair of measuring points: the highest voltage between them, and the power of each resistor when shorted."""
+    """A pair of measuring points: the highest voltage between them, and the power of each resistor when shorted.
+
+    ``inverters`` are those whose plus and minus they are joined to by conductors alone.
+    """
 
     volts: float
     ohm: float
     shorted_w: float
     rated_w: float
+    inverters: tuple[str, ...] = ()
 
 
 class LoopsResult(NamedTuple):
