@@ -16,6 +16,7 @@ from tristrand.physics.conductors import COPPER_ALPHA, resistance_at_ohm
 from tristrand.physics.loops import LoopElement, loop_resistance_ohm, loop_with_load, voltage_left_v
 from tristrand.studies.circuits import ambient_of, hv_circuit
 from tristrand.studies.live_parts import NO_IDS, Bared, Net, State, bared, held, net_of, state
+from tristrand.studies.loop_failures import LoopData, LoopsInputs, OpenData, PointData, WireData, faults, fires, opening
 from tristrand.studies.results import (
     DischargeResult,
     Exposure,
@@ -36,63 +37,6 @@ from tristrand.studies.results import (
 NAN = math.nan
 HV = "high_voltage"
 OHM = "CLOSED-FORM#voltages round a loop"
-
-
-class WireData(NamedTuple):
-    """A loop's wire: its resistance as given, or length [m], size [mm2] and temperature [degC]; nan where not given."""
-
-    ohm: float
-    length_m: float
-    size_mm2: float
-    hot_c: float
-
-
-class LoopData(NamedTuple):
-    """One loop as the design gives it, each number at the end of its tolerance that leaves least; nan for a gap."""
-
-    id: str
-    kind: str
-    by: str
-    interrupts: str
-    supply_v: float
-    load_ohm: float
-    current_a: float
-    needed_v: float
-    wire: WireData
-    opens: tuple[str, ...]
-    elements: tuple[LoopElement, ...]
-    kinds: tuple[str, ...]
-    watches: tuple[tuple[str, ...], ...]
-    contact_of: tuple[str, ...]
-    missing: tuple[Missing, ...]
-
-
-class OpenData(NamedTuple):
-    """One thing that can be opened."""
-
-    id: str
-    kind: str
-    opens: tuple[str, ...]
-
-
-class PointData(NamedTuple):
-    """A pair of measuring points; nan for a gap."""
-
-    id: str
-    plus: str
-    minus: str
-    ohm: float
-    rated_w: float
-
-
-class LoopsInputs(NamedTuple):
-    """The topology, the kind of every part, loops, openables and measuring points."""
-
-    net: Net
-    kinds: tuple[tuple[str, str], ...]
-    loops: tuple[LoopData, ...]
-    openable: tuple[OpenData, ...]
-    points: tuple[PointData, ...]
 
 
 def inputs(design: Design) -> LoopsInputs:
@@ -261,42 +205,9 @@ def _largest(net: Net, at: State) -> tuple[float, str]:
     return max(((at.voltage((d.plus, d.minus)), d.id) for d in net.devices), default=(0.0, ""), key=lambda p: p[0])
 
 
-class _Fault(NamedTuple):
-    """A single failure of a loop, and the numbers of its elements whose opening it hides."""
-
-    words: str
-    loop: str
-    hides: frozenset[int]
-
-
-def _fires(data: LoopsInputs, loop: LoopData, fault: _Fault | None, seen: frozenset[str] = NO_IDS) -> frozenset[str]:
-    """Contactors that open when a loop does: through contacts of its relay in other loops, else at once."""
-    direct, through = set(loop.opens), set[str]()
-    for other in data.loops:
-        at = [n for n, of in enumerate(other.contact_of) if of == loop.id]
-        if at and other.id not in seen:
-            direct -= set(other.opens)
-            if not all(_hidden(fault, other, n) for n in at):
-                through |= _fires(data, other, fault, seen | {loop.id})
-    return frozenset(direct | through)
-
-
-def _hidden(fault: _Fault | None, loop: LoopData, number: int) -> bool:
-    return fault is not None and fault.loop == loop.id and number in fault.hides
-
-
-def _opening(data: LoopsInputs, name: str, fault: _Fault | None = None) -> frozenset[str]:
-    """Contactors that open when ``name`` is opened."""
-    found: frozenset[str] = NO_IDS
-    for loop in data.loops:
-        if any(name in names and not _hidden(fault, loop, n) for n, names in enumerate(loop.watches)):
-            found |= _fires(data, loop, fault)
-    return found
-
-
 def _opened(data: LoopsInputs, volts: tuple[float, ...], loop: LoopData) -> dict[str, Any]:
     """What a loop leaves at the devices once it has opened its contactors, and with one of them welded."""
-    net, opens = data.net, _fires(data, loop, None)
+    net, opens = data.net, fires(data, loop, None)
     after = state(net, volts, opens)
     most, where = _largest(net, after)
     welded = tuple(Welded(c, _largest(net, state(net, volts, opens - {c}))[0]) for c in sorted(opens))
@@ -310,7 +221,7 @@ def _exposure(
     """One openable, before and after, and under every single failure of its loops and their contactors."""
     net, parted = data.net, bare.parted
     before = state(net, volts)
-    opens = _opening(data, name)
+    opens = opening(data, name)
     after = state(net, volts, opens, parted)
     kept: dict[frozenset[str], tuple[float, tuple[str, ...]]] = {}
 
@@ -321,8 +232,8 @@ def _exposure(
         return kept[still_open]
 
     failures = [Failing(f"{contactor} welded", "weld", "", *left(opens - {contactor})) for contactor in sorted(opens)]
-    for fault in _faults(data, name):
-        failures.append(Failing(fault.words, "loop", fault.loop, *left(_opening(data, name, fault))))
+    for fault in faults(data, name):
+        failures.append(Failing(fault.words, "loop", fault.loop, *left(opening(data, name, fault))))
     return Exposure(
         bare.terminals,
         tuple(loop.id for loop in data.loops if any(name in names for names in loop.watches)),
@@ -332,35 +243,6 @@ def _exposure(
         held(after, before, bare.nodes, bus_s),
         tuple(failures),
     )
-
-
-def _faults(data: LoopsInputs, name: str) -> Iterator[_Fault]:
-    """Single failures between the opening of ``name`` and the coils, loop by loop, those behind relays with them."""
-    links = {loop.id: [n for n, names in enumerate(loop.watches) if name in names] for loop in data.loops}
-    todo = [key for key, at in links.items() if at]
-    for key in todo:
-        for loop in data.loops:
-            at = [n for n, of in enumerate(loop.contact_of) if of == key]
-            links[loop.id] = sorted({*links[loop.id], *at})
-            if at and loop.id not in todo:
-                todo.append(loop.id)
-    for loop in data.loops:
-        if loop.id in todo:
-            yield from _loop_faults(loop, links[loop.id])
-
-
-def _loop_faults(loop: LoopData, at: list[int]) -> Iterator[_Fault]:
-    for number in at:
-        yield _Fault(f"{loop.elements[number].name} of {loop.id} bridged", loop.id, frozenset({number}))
-    # A wire shorted behind the last of them feeds the rest of the loop, whatever stands ahead.
-    to = "its supply" if loop.interrupts == "supply" else "the body"
-    ahead = frozenset(range(at[-1] + 1))
-    yield _Fault(f"wire of {loop.id} shorted to {to} behind {loop.elements[at[-1]].name}", loop.id, ahead)
-    whole = frozenset(range(len(loop.elements)))
-    if loop.by == "relay":
-        yield _Fault(f"relay of {loop.id} stuck", loop.id, whole)
-    elif loop.by == "supervisor":
-        yield _Fault(f"supervisor does not act on {loop.id}", loop.id, whole)
 
 
 def _pulled(net: Net, volts: tuple[float, ...], name: str) -> Pulled:
