@@ -79,7 +79,7 @@ def test_workings_repeat_the_numbers() -> None:
          "wire: {resistance: 1 Ω}, opens: [k_plus], by: relay, elements: {a: {kind: button, resistance: 0.1 Ω}}}"),
     )  # fmt: skip
     formulas = [line for line in result.workings if line.formula]
-    assert {line.symbol for line in formulas} == {"R_w", "V_end", "P"}
+    assert {line.symbol for line in formulas} == {"R_w", "V_end", "t_60", "P"}
     for line in formulas:
         assert evaluate(line) == pytest.approx(line.value, rel=1e-9), line
 

@@ -6,6 +6,7 @@ what only loads join takes the potentials of both their ends. Capacitors are ask
 
 from collections.abc import Iterable, Iterator
 from functools import lru_cache
+from math import inf, nan
 from typing import NamedTuple, TypeAlias
 
 from tristrand.design.model import TERMINALS
@@ -236,7 +237,7 @@ def held(now: State, before: State, terminals: Iterable[str], bus_s: tuple[float
             found.append(Held(names, start, bus_s[0], "the discharge resistor", bus_s[1]))
             continue
         siemens = sum(1.0 / d.bleed_ohm for d in devices)
-        farad = sum(d.farad for d in devices)
-        seconds = float(time_to_voltage_s(start, TOUCH_LIMIT_V, 1.0 / siemens, farad)) if siemens > 0 else float("inf")
-        found.append(Held(names, start, seconds, "what is built in" if siemens > 0 else "nothing"))
+        ohm, farad = 1.0 / siemens if siemens > 0 else inf, sum(d.farad for d in devices)
+        seconds = float(time_to_voltage_s(start, TOUCH_LIMIT_V, ohm, farad))
+        found.append(Held(names, start, seconds, "what is built in" if siemens > 0 else "nothing", nan, ohm, farad))
     return tuple(found)

@@ -13,6 +13,7 @@ from tristrand.design import Design
 from tristrand.design.loops import Loop
 from tristrand.physics.conductor_tables import class5_resistance_ohm_per_m
 from tristrand.physics.conductors import COPPER_ALPHA, resistance_at_ohm
+from tristrand.physics.discharge import TOUCH_LIMIT_V
 from tristrand.physics.loops import LoopElement, loop_resistance_ohm, loop_with_load, voltage_left_v
 from tristrand.studies.circuits import ambient_of, hv_circuit
 from tristrand.studies.live_parts import NO_IDS, Bared, Net, State, bared, held, net_of, state
@@ -131,7 +132,9 @@ def study(data: LoopsInputs, packs: PackResult, discharge: DischargeResult) -> L
     live = _live(data, volts, _bus_s(discharge))
     opened = {loop.id: loops[loop.id]._replace(**live.opened[loop.id]) for loop in data.loops}
     result = result._replace(loops=opened, exposures=live.exposures, pulled=live.pulled, measured=live.measured)
-    return result._replace(workings=Later(lambda: [*_drops(data, opened), *_powers(live.measured)]))
+    return result._replace(
+        workings=Later(lambda: [*_drops(data, opened), *_times(live.exposures), *_powers(live.measured)])
+    )
 
 
 def _bus_s(discharge: DischargeResult) -> tuple[float, float]:
@@ -282,6 +285,19 @@ def _drops(data: LoopsInputs, loops: Mapping[str, LoopFigures]) -> Iterator[Work
         if loop.supply_v > figures.fixed_drop_v:
             words = "voltage left at its end at the least supply"
             yield working(loop.id, "V_end", words, formula, figures.left_v, "V", OHM, **given, **end)
+
+
+def _times(exposures: Mapping[str, Exposure]) -> Iterator[Working]:
+    """How long parted capacitors stay above 60 V; the time of the bus is the discharge study's own."""
+    for name, exposure in exposures.items():
+        for held_up in exposure.held:
+            if not math.isfinite(held_up.ohm):
+                continue
+            words = f"time to 60 V of {', '.join(held_up.devices)} cut off from the discharge resistor"
+            yield working(
+                name, "t_60", words, "R*C*ln(V/V_60)", held_up.seconds, "s", "CLOSED-FORM#first-order RC discharging",
+                R=(held_up.ohm, "Ω"), C=(held_up.farad, "F"), V=(held_up.start_v, "V"), V_60=(TOUCH_LIMIT_V, "V"),
+            )  # fmt: skip
 
 
 def _powers(measured: Mapping[str, MeasuredAt]) -> Iterator[Working]:

@@ -40,7 +40,8 @@ class LoopFigures(NamedTuple):
 class Held(NamedTuple):
     """Capacitors that hold voltage at bared live parts: the time to 60 V (inf: never, nan: not known), and how.
 
-    ``failed_s``: the same where the discharge resistor does not come in; nan where none counts.
+    ``failed_s``: the same where the discharge resistor does not come in; nan where none counts. ``ohm`` and ``farad``:
+    of the devices together, by which they fall where no discharge resistor lies across them.
     """
 
     devices: tuple[str, ...]
@@ -48,6 +49,8 @@ class Held(NamedTuple):
     seconds: float
     way: str
     failed_s: float = float("nan")
+    ohm: float = float("nan")
+    farad: float = float("nan")
 
 
 class Failing(NamedTuple):
