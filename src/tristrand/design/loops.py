@@ -23,7 +23,8 @@ Touch: TypeAlias = Literal["IPXXD", "IPXXB", "none"]
 # As Id and Terminal in model.py, which imports this module.
 Name: TypeAlias = Annotated[str, Field(pattern=r"^[A-Za-z][A-Za-z0-9_-]{0,39}$")]
 Stud: TypeAlias = Annotated[str, Field(pattern=r"^[A-Za-z][A-Za-z0-9_-]*\.[A-Za-z0-9_+-]+$")]
-Names: TypeAlias = Annotated[list[Name], Field(min_length=1)]
+# References are plain words: the cross-check names those that lead nowhere, and a pattern costs time at every start.
+Names: TypeAlias = Annotated[list[str], Field(min_length=1)]
 
 
 class LoopWire(Strict):
@@ -52,14 +53,14 @@ class LoopElement(Strict):
     """One element of a loop, in the order in which the current meets them."""
 
     kind: ElementKind = Field(description="interlock: the contact of another loop's relay")
-    contact_of: Name | None = Field(default=None, description="for the kind interlock: the loop of that relay")
+    contact_of: str | None = Field(default=None, description="for the kind interlock: the loop of that relay")
     resistance: Annotated[Datum, Q("resistance", least=0)] | None = Field(
         default=None, description="of its contacts, both of a pair together"
     )
     drop: Annotated[Datum, Q("voltage", least=0)] | None = Field(
         default=None, description="fixed drop of a diode or an electronic switch"
     )
-    watches: list[Name] = Field(default_factory=empty_list, description="what it opens for: ids under openable")
+    watches: list[str] = Field(default_factory=empty_list, description="what it opens for: ids under openable")
     run: Literal["harness", "connector", "housing", "separated"] | None = Field(
         default=None, description="how its wires lie to high voltage: inside its harness or connector, in a housing"
     )
@@ -140,7 +141,7 @@ class Bonding(Strict):
     """Every housing of a high-voltage device: bonded, or of insulating material."""
 
     bonds: dict[Name, Bond] = Field(default_factory=empty_dict)
-    insulating: list[Name] = Field(default_factory=empty_list, description="parts whose housing conducts nowhere")
+    insulating: list[str] = Field(default_factory=empty_list, description="parts whose housing conducts nowhere")
 
 
 class MeasuringPoints(Strict):
