@@ -444,6 +444,7 @@ def test_a_design_without_contactors_asks_nothing() -> None:
     edits = [Edit(HV, f"parts/{name}", bar) for name in gone]
     edits.append(Edit(HV, "weld_check", "{ratio: 70 %}"))
     edits.append(Edit(HV, "parts/main_fuse/overload_by", "[]"))
+    edits.append(Edit(HV, "loops", "{}"))
     loaded = load_files(apply_edits(files, edits), "bare")
     assert loaded.design is not None, [p.text() for p in loaded.problems]
     assert PIPELINE.run(loaded.design)["contactors"] == ContactorsResult()

@@ -15,6 +15,7 @@ from click.testing import CliRunner
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
+from tests.pruned import pruned
 from tristrand.app.check import Checked, Workspace
 from tristrand.app.starter import starter_files
 from tristrand.cli import main
@@ -252,6 +253,7 @@ def test_circuits_that_nobody_should_build_are_judged(name: str) -> None:
     trees = deepcopy(TREES)
     STRUCTURES[name](trees["high_voltage.yaml"])
     forget(trees["high_voltage.yaml"])
+    pruned(trees["high_voltage.yaml"])
     checked = judged(dumped(trees))
     assert checked is not None, load_files(dumped(trees), "x").problems
     # Every rule has either concluded, or says why it did not.
@@ -264,6 +266,7 @@ def test_circuits_that_nobody_should_build_are_judged(name: str) -> None:
 def test_a_design_without_one_of_its_connections_is_judged(name: str) -> None:
     trees = deepcopy(TREES)
     del trees["high_voltage.yaml"]["connections"][name]
+    pruned(trees["high_voltage.yaml"])
     assert judged(dumped(trees)) is not None
 
 
@@ -278,6 +281,7 @@ def test_a_design_without_one_of_its_parts_is_judged(name: str) -> None:
     forget_openers(circuit)
     forget(circuit)
     forget_insulation_of(circuit, name)
+    pruned(circuit)
     assert judged(dumped(trees)) is not None
 
 

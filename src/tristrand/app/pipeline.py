@@ -19,6 +19,7 @@ from tristrand.studies import (
     fuse_loads,
     generation,
     insulation,
+    loops,
     operating,
     pack,
     precharge,
@@ -35,6 +36,7 @@ from tristrand.studies.results import (
     FuseLoadsResult,
     GenerationResult,
     InsulationResult,
+    LoopsResult,
     Missing,
     OperatingResult,
     PackResult,
@@ -143,6 +145,14 @@ STEPS: tuple[Step, ...] = (
         spacings.study,
         ("insulation",),
         SpacingsResult,
+    ),
+    Step(
+        "loops",
+        "What can be opened, and what is then live?",
+        loops.inputs,
+        loops.study,
+        ("pack", "discharge"),
+        LoopsResult,
     ),
 )
 BY_NAME: Mapping[str, Step] = {step.name: step for step in STEPS}

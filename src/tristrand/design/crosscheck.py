@@ -12,6 +12,7 @@ from typing import Any
 from tristrand.design.contactors_check import check_contactors
 from tristrand.design.fuse_check import overload_problems
 from tristrand.design.insulation import insulation_problems
+from tristrand.design.loops_check import check_loops
 from tristrand.design.messages import hint
 from tristrand.design.model import TERMINALS
 from tristrand.design.yamltext import Problem, Span, Tree, visible
@@ -42,6 +43,7 @@ def cross_check(tree: Mapping[str, Tree], sheets: Mapping[str, str], spans: Mapp
                 checker.connection(name, connection)
     check_contactors(tree, checker.say, checker.terminal, checker.hint)
     insulation_problems(checker, tree)
+    check_loops(tree, checker.say, checker.hint, checker.terminal)
     return checker.problems
 
 

@@ -12,6 +12,7 @@ from tristrand.design.datum import Datum, Q, fault
 from tristrand.design.drive_line import DriveLine
 from tristrand.design.fuse_duty import OVERLOAD_BY, OVERLOAD_TRIP
 from tristrand.design.insulation import Insulation, Spacing
+from tristrand.design.loops import LOOPS, MEASURING, OPENABLE, Bonding, Loop, MeasuringPoints, Openable
 from tristrand.design.sheets import (
     SWAP,
     Count,
@@ -330,6 +331,10 @@ class HighVoltage(Strict):
     spacings: dict[Id, Spacing] | None = Field(
         default=None, description="of boxes and boards that you build or change yourself; {} where there are none"
     )
+    loops: dict[Id, Loop] = LOOPS
+    openable: dict[Id, Openable] = OPENABLE
+    bonding: Bonding = Field(default_factory=Bonding)
+    measuring_points: dict[Id, MeasuringPoints] = MEASURING
 
 
 class Evidence(Strict):

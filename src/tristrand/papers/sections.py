@@ -15,6 +15,7 @@ from tristrand.papers import (
     fuse_tables,
     generation_tables,
     insulation_tables,
+    loops_tables,
     plots,
     protection_tables,
     tables,
@@ -139,6 +140,10 @@ def _spacings(result: Any, design: Design) -> tuple[list[str], list[tables.Table
     return [], insulation_tables.spacing_tables(result, student), []
 
 
+def _loops(result: Any, design: Design) -> tuple[list[str], list[tables.Table], list[Plot]]:
+    return loops_tables.loops_remarks(result, design), loops_tables.loops_tables(result, design), []
+
+
 STUDIES: dict[str, _Study] = {
     "pack": _Study("Pack", "What can the pack give?", _pack),
     "operating": _Study("Operating currents", "What flows where in each case?", _operating),
@@ -156,6 +161,7 @@ STUDIES: dict[str, _Study] = {
     ),
     "insulation": _Study("Insulation", "Is the bus insulated, and would the monitor see a fault?", _insulation),
     "spacings": _Study("Spacings", "Are conductors far enough apart?", _spacings),
+    "loops": _Study("Loops and live parts", "What can be opened, and what is then live?", _loops),
 }
 
 

@@ -169,6 +169,55 @@ LIMITS: tuple[Limit, ...] = (
         ("fsae-2026", 1.0, "FSAE-2026#EV.6.6.2b"),
         ("workshop", 1.0, "PRACTICE#fuse protects the parts behind it"),
     ),
+    *_rows(
+        "bond_ohm",
+        "most",
+        ("fsae-2026", 0.3, "FSAE-2026#EV.6.7.2"),
+        ("fs-family-2026", 0.3, "FS-FAMILY-2026#bonding"),
+        ("un-r100", 0.1, "UN-R100#5.1.2.2"),
+        ("workshop", 0.1, "PRACTICE#bonding of housings"),
+    ),
+    *_rows(
+        "bond_coated_ohm",
+        "most",
+        ("fsae-2026", 5.0, "FSAE-2026#EV.6.7.2"),
+        ("fs-family-2026", 5.0, "FS-FAMILY-2026#bonding"),
+    ),
+    *_rows(
+        "bond_test_a",
+        "least",
+        ("fsae-2026", 1.0, "FSAE-2026#EV.6.7.2"),
+        ("fs-family-2026", 1.0, "FS-FAMILY-2026#bonding"),
+        ("un-r100", 0.2, "UN-R100#5.1.2.2"),
+        ("workshop", 0.2, "PRACTICE#bonding of housings"),
+    ),
+    *_rows(
+        "disconnect_interlock",
+        "least",
+        ("fsae-2026", 1.0, "FSAE-2026#EV.5.5.3"),
+        ("workshop", 1.0, "PRACTICE#interlock of the service disconnect"),
+    ),
+    *_rows(
+        "openable_interlock",
+        "least",
+        ("fsae-2026", 1.0, "FSAE-2026#EV.5.9"),
+        ("workshop", 1.0, "PRACTICE#interlock of what a hand can open"),
+    ),
+    *_rows(
+        "touch_protection",
+        "least",
+        ("un-r100", 1.0, "FMVSS-305#touch protection"),
+        ("workshop", 1.0, "FMVSS-305#touch protection"),
+    ),
+    *_rows("unplugged_s", "most", ("un-r100", 1.0, "FMVSS-305#connectors"), ("workshop", 1.0, "IEC-60204-1#6.2.4")),
+    *_rows("emergency_stop", "least", ("workshop", 1.0, "PRACTICE#emergency stop")),
+    *_rows("shutdown_members", "least", ("fsae-2026", 1.0, "FSAE-2026#EV.7.1.1")),
+    *_rows("shutdown_buttons", "least", ("fsae-2026", 3.0, "FSAE-2026#EV.7.10.1")),
+    *_rows("charging_members", "least", ("fsae-2026", 1.0, "FSAE-2026#EV.8.3.1")),
+    *_rows("master_switch_last", "least", ("fsae-2026", 1.0, "FSAE-2026#EV.7.9.3")),
+    *_rows("interlock_in_supply", "least", ("fsae-2026", 1.0, "FSAE-2026#EV.7.8.3")),
+    *_rows("interlock_run_m", "most", ("fsae-2026", 0.075, "FSAE-2026#EV.7.8.4")),
+    *_rows("measuring_points", "least", ("fsae-2026", 1.0, "FSAE-2026#EV.5.8.4")),
 )
 
 
@@ -177,6 +226,7 @@ FLOOR: frozenset[str] = frozenset(
     {
         "both_poles",
         "discharge_time_s",
+        "disconnect_interlock",
         "fuse_not_above_cable",
         "fuse_not_above_parts",
         "fuse_peak_share",
@@ -184,10 +234,13 @@ FLOOR: frozenset[str] = frozenset(
         "insulation_joined_ohm_per_v",
         "insulation_ohm_per_v",
         "insulation_withstand",
+        "openable_interlock",
         "pack_fuse",
         "precharge_share",
         "sensor_per_module",
         "service_disconnect",
+        "touch_protection",
+        "unplugged_s",
         "y_energy_j",
     }
 )

@@ -1,0 +1,398 @@
+"""HV231 to HV238: what a hand can reach when something is opened, touch protection, bonding, measuring points."""
+
+import math
+from collections.abc import Callable, Iterable, Iterator
+from functools import wraps
+
+from tristrand.design.loops import Openable
+from tristrand.physics.discharge import TOUCH_LIMIT_V
+from tristrand.rules.loop_members import RACE
+from tristrand.rules.loops import DEVICES, LOOPS, NEEDS, OPENABLE, result_of
+from tristrand.rules.rule import Check, Context, NotApplicable, Outcome, Verdict, rule
+from tristrand.rules.view import HV_FILE, counted
+from tristrand.studies.results import Exposure, Missing
+
+BONDING = "high_voltage/bonding"
+MEASURING = "high_voltage/measuring_points"
+DEGREES = {"none": 0, "IPXXB": 1, "IPXXD": 2}
+# For examples: lugs of the drive behind a cover that a hand opens.
+HAND = (
+    "{kind: cover, opens: [drive], opened_with: hand, place: outside, touch_closed: IPXXB, touch_open: none, "
+    "bared_after: 4 s}"
+)
+BARE = (HV_FILE, "openable/plug_drive", HAND)
+SOCKETS = "{socket: {plus: bus_plus.bar, minus: bus_minus.bar, resistor: 15 kΩ, resistor_power: 3 W}}"
+
+Judge = Callable[[Context, str, Openable, Exposure], Iterable[Outcome]]
+
+
+def _at_bare_parts(judge: Judge) -> Check:
+    """A rule on every openable whose live parts a hand can reach; protected ones pass, gaps leave it open."""
+
+    @wraps(judge)
+    def on(ctx: Context) -> Iterable[Outcome]:
+        result, items = result_of(ctx), ctx.design.high_voltage.openable
+        if not items:
+            yield ctx.open([Missing(OPENABLE, "what a person can open, and what it bares")])
+        for name, item in items.items():
+            place = f"{OPENABLE}/{name}"
+            if item.touch_open is None:
+                yield ctx.open([Missing(f"{place}/touch_open", f"protection against touch of {name} when open")])
+            elif item.touch_open != "none":
+                yield ctx.finding("pass", place, f"{name} stays {item.touch_open} when open")
+            elif name not in result.exposures:
+                yield ctx.open(result.missing)
+            else:
+                yield from judge(ctx, name, item, result.exposures[name])
+
+    return on
+
+
+def _watched(name: str, found: Exposure) -> str:
+    return f"{name}, watched by {', '.join(found.watched)}," if found.watched else f"{name}, watched by no loop,"
+
+
+def _with_tool(ctx: Context, name: str, volts: float) -> Verdict:
+    """A tool stands between hand and live part; what stays live behind it is said."""
+    return ctx.finding(
+        "pass", f"{OPENABLE}/{name}", f"{name} needs a tool; measure before touching: {volts:.0f} V can stay"
+    )
+
+
+@rule(
+    "HV231",
+    "dead-when-bared",
+    "error",
+    needs=NEEDS,
+    checks=(
+        "Where a hand opens something and can touch the live parts behind it, no pack holds more than 60 V between "
+        "them once its loop has opened the contactors."
+    ),
+    why="What the contactors do not part stays live as long as there is charge in the cells.",
+    sources=("IEC-60204-1#6.2.4", "FMVSS-305#touch protection"),
+    failing=(BARE, (HV_FILE, "loops/shutdown/elements/lock_drive/watches", "[]")),
+    waivable=False,
+)
+@_at_bare_parts
+def dead_when_bared(ctx: Context, name: str, item: Openable, found: Exposure) -> Iterator[Outcome]:
+    """The fullest cells; contactors that no loop of the openable opens count as closed."""
+    if item.opened_with == "tool":
+        yield _with_tool(ctx, name, found.after_v)
+        return
+    yield ctx.compare(
+        f"{OPENABLE}/{name}",
+        "voltage that stays between bared parts",
+        found.after_v,
+        "V",
+        "<=",
+        TOUCH_LIMIT_V,
+        "IEC-60204-1#6.2.4",
+        subject=_watched(name, found),
+        bad="bares live parts that a hand can touch",
+        good="bares parts that are dead by then",
+        note=f"between {', '.join(found.terminals)}",
+    )
+
+
+@rule(
+    "HV232",
+    "capacitors-when-bared",
+    "error",
+    needs=NEEDS,
+    limit="unplugged_s",
+    checks=(
+        "Capacitors at live parts that can be touched have fallen to 60 V when a hand gets there: within 1 s at a "
+        "connector pulled by hand, else within the time that opening takes. A parted device is cut off from the "
+        "discharge resistor and keeps its charge."
+    ),
+    why="A capacitor behind a parted plug holds the pack's voltage with nothing to discharge it.",
+    sources=("IEC-60204-1#6.2.4", "FMVSS-305#connectors"),
+    failing=((HV_FILE, "openable/plug_drive/touch_open", "none"),),
+    waivable=False,
+)
+@_at_bare_parts
+def capacitors_when_bared(ctx: Context, name: str, item: Openable, found: Exposure) -> Iterator[Outcome]:
+    """The bus by the study of discharge, its slowest opening order; a parted device by its own resistance."""
+    limit = ctx.limit()
+    allowed, source = math.nan, "DESIGN#bared_after"
+    if item.bared_after is not None:
+        allowed = item.bared_after.low
+    plug = item.kind == "connector" and item.opened_with == "hand"
+    if plug and not allowed <= limit.value:
+        allowed, source = limit.value, limit.source
+    if not found.held:
+        yield ctx.finding("pass", f"{OPENABLE}/{name}", f"{name} bares no charged capacitor")
+        return
+    if math.isnan(allowed):
+        gap = Missing(f"{OPENABLE}/{name}/bared_after", f"time until a hand can touch what {name} bares")
+        yield ctx.open([gap])
+        return
+    worst = max(found.held, key=lambda one: math.inf if math.isnan(one.seconds) else one.seconds)
+    if math.isnan(found.held_s()):
+        yield ctx.open(ctx.results["discharge"].missing or [Missing("studies/discharge", "time of the bus to 60 V")])
+        return
+    yield ctx.compare(
+        f"{OPENABLE}/{name}",
+        "time to 60 V",
+        worst.seconds,
+        "s",
+        "<=",
+        allowed,
+        source,
+        subject=name,
+        bad=f"bares the capacitors of {', '.join(worst.devices)} too soon: discharged by {worst.way}",
+        good="bares capacitors that are discharged by then",
+        note=f"from {worst.start_v:.0f} V; counted from the loop's opening",
+    )
+
+
+@rule(
+    "HV233",
+    "live-after-one-failure",
+    "error",
+    needs=NEEDS,
+    checks=(
+        "Where a hand opens something and can touch live parts, no single failure leaves more than 60 V there: a "
+        "welded contactor, a bridged contact, a wire shorted to the supply, a stuck relay, a supervisor that does not "
+        "act. Failures of a loop that is tested at each start, or always, are found before."
+    ),
+    why="A bridged switch shows nothing until the cover comes off a live bus.",
+    sources=("PRACTICE#single failure leaves no touchable voltage",),
+    failing=(BARE, (HV_FILE, "loops/shutdown/tested", "never")),
+    passing=(),
+)
+@_at_bare_parts
+def live_after_one_failure(ctx: Context, name: str, item: Openable, found: Exposure) -> Iterator[Outcome]:
+    """One failure at a time; the parts that are live without any failure are the business of another rule."""
+    if item.opened_with == "tool":
+        yield _with_tool(ctx, name, max([found.after_v, *(f.left_v for f in found.failures)]))
+        return
+    loops = ctx.design.high_voltage.loops
+    bad = [
+        failure
+        for failure in found.failures
+        if failure.left_v > TOUCH_LIMIT_V and not (failure.loop and loops[failure.loop].tested != "never")
+    ]
+    source = "PRACTICE#single failure leaves no touchable voltage"
+    evidence = counted("single failures that leave it live", len(bad), "<=", 0, source)
+    words = f"no single failure that goes unseen leaves {name} live"
+    if bad:
+        more = f", and {len(bad) - 1} more" if len(bad) > 1 else ""
+        words = f"{name} bares {bad[0].left_v:.0f} V after one failure: {bad[0].words}{more}"
+    related = tuple((f"{LOOPS}/{loop}", "a loop that watches it") for loop in found.watched)
+    yield ctx.finding("fail" if bad else "pass", f"{OPENABLE}/{name}", words, evidence, related=related)
+
+
+@rule(
+    "HV234",
+    "one-pole-when-bared",
+    "warning",
+    needs=NEEDS,
+    checks="Where a hand opens something and can touch live parts, not even one pole of a pack reaches them.",
+    why="One pole alone bites as soon as the insulation of the other has failed, which nobody sees.",
+    sources=("PRACTICE#one pole and an insulation fault",),
+    failing=((HV_FILE, "openable/handle/touch_open", "none"), (HV_FILE, "openable/handle/bared_after", "2 s")),
+)
+@_at_bare_parts
+def one_pole_when_bared(ctx: Context, name: str, item: Openable, found: Exposure) -> Iterator[Outcome]:
+    """After the loop's opening, no failure; both poles are the business of another rule."""
+    if item.opened_with == "tool":
+        yield _with_tool(ctx, name, found.after_v)
+        return
+    if found.after_v > TOUCH_LIMIT_V:
+        yield NotApplicable(f"{name} is live between both poles, which another rule says")
+        return
+    poles = ", ".join(found.after_poles)
+    evidence = counted(
+        "poles that reach it", len(found.after_poles), "<=", 0, "PRACTICE#one pole and an insulation fault"
+    )
+    words = (
+        f"{name} bares {poles}: dangerous with an insulation fault" if poles else f"no pole reaches what {name} bares"
+    )
+    yield ctx.finding("fail" if poles else "pass", f"{OPENABLE}/{name}", words, evidence)
+
+
+@rule(
+    "HV235",
+    "touch-protection-closed",
+    "error",
+    limit="touch_protection",
+    checks="Closed, everything that can be opened is IPXXD in cabin and luggage space and at least IPXXB elsewhere.",
+    why="A child's finger or a dropped paper clip finds the gap that a grown hand never felt.",
+    sources=("FMVSS-305#touch protection",),
+    failing=((HV_FILE, "openable/handle/touch_closed", "IPXXB"),),
+    waivable=False,
+)
+def touch_protection_closed(ctx: Context) -> Iterable[Outcome]:
+    """A degree once given covers the lower ones: 1 for IPXXB (finger), 2 for IPXXD (wire)."""
+    limit, items = ctx.limit(), ctx.design.high_voltage.openable
+    if not items:
+        yield ctx.open([Missing(OPENABLE, "what a person can open, and how it is protected")])
+    for name, item in items.items():
+        place = f"{OPENABLE}/{name}"
+        if item.touch_closed is None:
+            yield ctx.open([Missing(f"{place}/touch_closed", f"protection against touch of {name} when closed")])
+            continue
+        asked = "IPXXD" if item.place in ("cabin", "luggage") else "IPXXB"
+        fine = DEGREES[item.touch_closed] >= DEGREES[asked]
+        evidence = counted("degree of protection", DEGREES[item.touch_closed], ">=", DEGREES[asked], limit.source)
+        is_what = "unprotected" if item.touch_closed == "none" else item.touch_closed
+        words = f"{name} ({item.place}) is {is_what} when closed" + ("" if fine else f"; {asked} is needed there")
+        yield ctx.finding("pass" if fine else "fail", place, words, evidence)
+
+
+@rule(
+    "HV236",
+    "bond-resistance",
+    "error",
+    limit="bond_ohm",
+    checks="The housing of the pack and of every device is bonded to the body with low resistance, or insulating.",
+    why="A pole that touches a loose housing makes it live for whoever leans on it; bonded, it is a fault that trips.",
+    sources=(
+        "FSAE-2026#EV.6.7.2",
+        "FSAE-2026#EV.4.9.2",
+        "FSAE-2026#EV.5.2.2",
+        "FS-FAMILY-2026#bonding",
+        "UN-R100#5.1.2.2",
+        "PRACTICE#bonding of housings",
+    ),
+    failing=((HV_FILE, "bonding/bonds/G1/resistance", "0.4 Ω"),),
+)
+def bond_resistance(ctx: Context) -> Iterable[Outcome]:
+    """The high end of what was measured; coated surfaces by the rule sets that know them."""
+    hv = ctx.design.high_voltage
+    told = {*hv.bonding.insulating, *(one for bond in hv.bonding.bonds.values() for one in bond.parts)}
+    lost = [key for key, part in hv.parts.items() if part.kind in ("pack", *DEVICES) and key not in told]
+    if lost:
+        words = f"how the housing of {', '.join(lost)} is bonded, or that it is insulating"
+        yield ctx.open([Missing(f"{BONDING}/bonds", words)])
+    for name, bond in hv.bonding.bonds.items():
+        place = f"{BONDING}/bonds/{name}"
+        limit = (ctx.limit_if_set("bond_coated_ohm") if bond.surface == "coated" else None) or ctx.limit()
+        if bond.resistance is None:
+            yield ctx.open([Missing(f"{place}/resistance", f"resistance of bond {name}")])
+            continue
+        yield ctx.compare(
+            place,
+            "resistance to the body",
+            (bond.resistance.low, bond.resistance.high),
+            "Ω",
+            "<",
+            limit.value,
+            limit.source,
+            subject=f"bond {name} ({', '.join(bond.parts)})",
+            bad="has too much resistance",
+            good="is low enough",
+            basis=bond.resistance.basis,
+        )
+
+
+@rule(
+    "HV237",
+    "bond-test-current",
+    "warning",
+    limit="bond_test_a",
+    checks="Bonds are measured with at least the current that the rule sets ask for.",
+    why="A meter's milliamperes find one strand good that a fault current burns off.",
+    sources=("FSAE-2026#EV.6.7.2", "FS-FAMILY-2026#bonding", "UN-R100#5.1.2.2", "PRACTICE#bonding of housings"),
+    failing=((HV_FILE, "bonding/bonds/G1/test_current", "10 mA"),),
+)
+def bond_test_current(ctx: Context) -> Iterable[Outcome]:
+    """The low end of the current."""
+    limit, bonds = ctx.limit(), ctx.design.high_voltage.bonding.bonds
+    if not bonds:
+        yield NotApplicable("no bond is given; another rule asks for them")
+    for name, bond in bonds.items():
+        place = f"{BONDING}/bonds/{name}"
+        if bond.test_current is None:
+            yield ctx.open([Missing(f"{place}/test_current", f"current with which bond {name} is measured")])
+            continue
+        yield ctx.compare(
+            place,
+            "test current",
+            bond.test_current.low,
+            "A",
+            ">=",
+            limit.value,
+            limit.source,
+            subject=f"bond {name}",
+            bad="is measured with too little current",
+            good="is measured with enough current",
+        )
+
+
+@rule(
+    "HV238",
+    "measuring-point-resistors",
+    "error",
+    needs=NEEDS,
+    checks=(
+        "Each measuring point has a resistor that stands the two points shorted together; race rules set its value: "
+        "5 kΩ up to 200 V, 10 kΩ up to 400 V, 15 kΩ up to 600 V, and its place: plus and minus of the inverter."
+    ),
+    why="Two slipping probes must meet a few milliamperes there, and not the pack's short-circuit current.",
+    sources=("FSAE-2026#EV.5.8.4", "FSAE-2026#EV.5.8.1", "CLOSED-FORM#Joule's law"),
+    failing=(
+        (HV_FILE, "measuring_points", SOCKETS.replace("power: 3 W", "power: 1 W")),
+        RACE,
+    ),
+    passing=((HV_FILE, "measuring_points", SOCKETS.replace("15 kΩ", "10 kΩ ± 1 %").replace("3 W", "5 W")), RACE),
+)
+def measuring_point_resistors(ctx: Context) -> Iterable[Outcome]:
+    """Voltage with every cell at its highest; the low end of resistance and rated power."""
+    result, points = result_of(ctx), ctx.design.high_voltage.measuring_points
+    limit = ctx.limit_if_set("measuring_points")
+    if not points:
+        asked = ctx.open([Missing(MEASURING, "the measuring points of the bus")])
+        yield asked if limit is not None else NotApplicable("the design has no measuring points, and no rule set asks")
+    for name, point in points.items():
+        place = f"{MEASURING}/{name}"
+        found = result.measured.get(name)
+        gaps = [
+            Missing(f"{place}/{field}", f"{words} of {name}")
+            for field, words, datum in (
+                ("resistor", "resistor", point.resistor),
+                ("resistor_power", "rated power of the resistors", point.resistor_power),
+            )
+            if datum is None
+        ]
+        if found is None or gaps or point.resistor is None:
+            yield ctx.open(gaps or result.missing)
+            continue
+        yield ctx.compare(
+            place,
+            "power in each resistor, points shorted",
+            found.shorted_w,
+            "W",
+            "<",
+            found.rated_w,
+            "FSAE-2026#EV.5.8.4" if limit is not None else "CLOSED-FORM#Joule's law",
+            subject=f"the resistors of {name}",
+            bad=f"burn when the points are shorted together at {found.volts:.0f} V",
+            good="stand the points shorted together",
+        )
+        if limit is not None:
+            yield _by_voltage(ctx, place, name, found.volts, point.resistor, limit.source)
+            evidence = counted("inverters whose poles they share", len(found.inverters), ">=", 1, "FSAE-2026#EV.5.8.1")
+            words = f"{name} measures at the poles of {', '.join(found.inverters)}"
+            if not found.inverters:
+                words = f"{name} does not measure at plus and minus of an inverter"
+            yield ctx.finding("pass" if found.inverters else "fail", place, words, evidence)
+
+
+def _by_voltage(ctx: Context, place: str, name: str, volts: float, resistor: object, source: str) -> Outcome:
+    """The value that the race rules set for the highest voltage; the resistor's own tolerance is its maker's."""
+    bands = [(200.0, 5e3), (400.0, 10e3), (600.0, 15e3)]
+    ohm = next((asked for most, asked in bands if volts <= most), math.nan)
+    return ctx.compare(
+        place,
+        "resistor of each point",
+        float(getattr(resistor, "value", math.nan)),
+        "Ω",
+        "=",
+        ohm,
+        source,
+        subject=f"the resistors of {name}",
+        bad=f"have another value than is asked for at {volts:.0f} V",
+        good=f"have the value that is asked for at {volts:.0f} V",
+    )
