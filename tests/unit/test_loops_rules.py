@@ -260,7 +260,7 @@ def test_measuring_points_that_lead_nowhere(points: str, message: str, mend: str
 
 
 def test_a_housing_is_bonded_or_insulating_but_not_both() -> None:
-    text = starter_files()[H].decode() + "  insulating: [dcdc, dcdc, pcak]\n"
+    text = starter_files()[H].decode().replace("bonding:\n", "bonding:\n  insulating: [dcdc, dcdc, pcak]\n", 1)
     problems = problems_of({**starter_files(), H: text.encode()})
     said = [p.text() for p in problems]
     assert len(problems) == 3
