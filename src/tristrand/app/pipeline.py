@@ -9,8 +9,9 @@ from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 from tristrand.design import Design
-from tristrand.studies import conductors, discharge, faults, operating, pack, precharge, protection
+from tristrand.studies import charging, conductors, discharge, faults, operating, pack, precharge, protection
 from tristrand.studies.results import (
+    ChargingResult,
     ConductorsResult,
     DischargeResult,
     FaultsResult,
@@ -72,6 +73,14 @@ STEPS: tuple[Step, ...] = (
         discharge.study,
         ("pack",),
         DischargeResult,
+    ),
+    Step(
+        "charging",
+        "How fast and how safely does it charge?",
+        charging.inputs,
+        charging.study,
+        ("pack",),
+        ChargingResult,
     ),
 )
 BY_NAME: Mapping[str, Step] = {step.name: step for step in STEPS}

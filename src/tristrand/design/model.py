@@ -6,6 +6,7 @@ from typing import Annotated, Any, Literal, Self, TypeAlias
 
 from pydantic import BeforeValidator, Field, model_validator
 
+from tristrand.design.charging import Charging, FastCharging
 from tristrand.design.datum import Datum, Q, fault
 from tristrand.design.sheets import (
     SWAP,
@@ -290,6 +291,8 @@ class HighVoltage(Strict):
     power_limit: Annotated[Datum, Q("power", above=0)] | None = Field(
         default=None, description="most the supervisor lets the pack deliver"
     )
+    charging: Charging | None = Field(default=None, description="from alternating current, by the on-board charger")
+    fast_charging: FastCharging | None = Field(default=None, description="from direct current, past the charger")
 
 
 class Evidence(Strict):

@@ -93,6 +93,31 @@ class ResistanceTable(Strict):
         return self
 
 
+class ChargeTable(Strict):
+    """Largest charge current of the whole pack: one row for each cell temperature, one column for each charge."""
+
+    temperature: list[Temperature] = Field(min_length=1)
+    state_of_charge: list[Share] = Field(min_length=1)
+    current: list[list[Annotated[Datum, Q("current", least=0)]]] = Field(min_length=1)
+
+    @model_validator(mode="after")
+    def _shape(self) -> Self:
+        if len(self.current) != len(self.temperature):
+            raise fault(
+                f"{len(self.temperature)} temperatures but {len(self.current)} rows: one row each is needed",
+                "add what is missing, or remove what is too many",
+            )
+        for row in self.current:
+            if len(row) != len(self.state_of_charge):
+                raise fault(
+                    f"{len(self.state_of_charge)} states of charge but a row of {len(row)} currents",
+                    "give each row one current for each state of charge",
+                )
+        _rising("temperature", self.temperature)
+        _rising("state_of_charge", self.state_of_charge)
+        return self
+
+
 def _rising(name: str, column: list[Datum]) -> None:
     if any(b.value <= a.value for a, b in pairwise(column)):
         raise fault(f"the values of '{name}' must rise from one to the next", "put them in rising order, none twice")
@@ -163,6 +188,13 @@ class PackSheet(SheetHead):
         default=None, description="how long the peak may last"
     )
     charge_current: Current | None = None
+    charge_voltage: Voltage | None = Field(default=None, description="of one cell: charging holds no more than this")
+    charge_table: ChargeTable | None = Field(
+        default=None, description="largest charge current of the whole pack; outside the table none is allowed"
+    )
+    charge_cutoff_current: Current | None = Field(
+        default=None, description="of the whole pack: charging ends when less flows"
+    )
 
 
 class MeltingPoint(Strict):
@@ -321,6 +353,23 @@ class HeaterSheet(SheetHead):
     overload: list[Overload] = OVERLOAD
 
 
+class ChargerInput(Strict):
+    """The alternating-current side of a charger."""
+
+    voltage: VoltageRange = Field(description="one phase: between its conductors; three: between two lines")
+    current: Current = Field(description="the most it draws, per phase")
+    phases: Literal[1, 3] = 1
+    one_phase_too: bool = Field(default=False, description="a charger of three phases that works on one of them too")
+    power_factor: Annotated[Datum, Q("fraction", above=0, most=1)]
+
+
+class LowPower(Strict):
+    """The charger's efficiency at a small power."""
+
+    input_power: Annotated[Datum, Q("power", above=0)]
+    efficiency: Annotated[Datum, Q("fraction", above=0, most=1)]
+
+
 class ChargerSheet(SheetHead):
     """An on-board charger seen from the bus."""
 
@@ -330,6 +379,12 @@ class ChargerSheet(SheetHead):
     output_current: Current | None = None
     output_capacitance: Capacitance | None = None
     bleed_resistance: Resistance | None = None
+    input: ChargerInput | None = None
+    efficiency: Annotated[Datum, Q("fraction", above=0, most=1)] | None = Field(
+        default=None, description="from the supply to the bus at rated power"
+    )
+    low_power: LowPower | None = Field(default=None, description="efficiency near the least current of a pilot")
+    standby: Power | None = Field(default=None, description="from the supply, plugged in and not charging")
 
 
 class InletSheet(SheetHead):

@@ -1,5 +1,6 @@
 """Result types of the studies: frozen, with units in their field names."""
 
+from tristrand.studies.results.charging import ChargingResult, FastFigures, SessionFigures, SupplyFigures
 from tristrand.studies.results.common import Input, Later, Missing, Series, Working, facts, found, working
 from tristrand.studies.results.protection import (
     Fault,
@@ -33,11 +34,13 @@ __all__ = [
     "Ampacity",
     "CableOption",
     "CaseFlows",
+    "ChargingResult",
     "ConductorFigures",
     "ConductorsResult",
     "Corner",
     "DischargeCase",
     "DischargeResult",
+    "FastFigures",
     "Fault",
     "FaultCurrent",
     "FaultsResult",
@@ -56,7 +59,9 @@ __all__ = [
     "PrechargeResult",
     "ProtectionResult",
     "Series",
+    "SessionFigures",
     "Starved",
+    "SupplyFigures",
     "Working",
     "facts",
     "found",

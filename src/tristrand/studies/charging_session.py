@@ -1,0 +1,125 @@
+"""Sessions of one pack at cold, mild and hot cells: time, energies and where the current is held back."""
+
+import math
+from functools import lru_cache
+from typing import NamedTuple
+
+import numpy as np
+
+from tristrand.physics.charge_session import TableSession, table_session
+from tristrand.physics.charging import charge_limit_a, low_voltage_energy_j
+from tristrand.physics.pack import interpolate_table, pack_resistance_ohm
+from tristrand.studies.charging_plan import MILD_C, PackCharge
+from tristrand.studies.results import SessionFigures
+
+FINE = 160
+"""Points of a curve that is drawn; they change no number, since pieces are cut where the limits meet."""
+
+
+class Drive(NamedTuple):
+    """What drives a session: power and current left for the pack, and what is taken beside.
+
+    ``idle_w`` and ``per_w``: the charger's loss is idle_w + per_w P at a supply power P. ``by_table``: the pack's table
+    and its limit of charge current are kept.
+    """
+
+    power_w: float
+    current_a: float
+    low_voltage_w: float
+    converter_share: float
+    idle_w: float
+    per_w: float
+    by_table: bool
+
+
+def temperatures(pack: PackCharge) -> tuple[tuple[str, float], ...]:
+    """Cold and hot ends of the pack's range, and 25 degC (or the middle, where the range does not hold it)."""
+    cold, hot = pack.temperature_c
+    mild = MILD_C if cold <= MILD_C <= hot else 0.5 * (cold + hot)
+    return (("cold", cold), ("mild", mild), ("hot", hot))
+
+
+def resistance_ohm(pack: PackCharge, temperature_c: float, target: float) -> float:
+    """The pack's resistance at a temperature: the largest between start and target, the harder reading."""
+    inner = [s for s in pack.ohm.soc if pack.start_soc < s < target]
+    read = interpolate_table(
+        np.array(pack.ohm.temperature_c),
+        np.array(pack.ohm.soc),
+        np.array(pack.ohm.rows),
+        temperature_c,
+        np.array([pack.start_soc, *inner, target]),
+    )
+    cell = float(np.max(np.asarray(read.value)))
+    return float(pack_resistance_ohm(pack.series, pack.parallel, cell, pack.link_ohm))
+
+
+@lru_cache(maxsize=512)
+def session(pack: PackCharge, name: str, temperature_c: float, target: float, drive: Drive) -> SessionFigures:
+    """One session; kept, since most edits leave it as it was."""
+    ohm = resistance_ohm(pack, temperature_c, target)
+    allowed = table_allows(pack, temperature_c)
+    if not allowed or not drive.power_w > 0.0 or not drive.current_a > 0.0:
+        why = "power" if allowed else "temperature"
+        return SessionFigures(
+            name, temperature_c, ohm, allowed, False, why, pack.start_soc, math.inf, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
+        )
+    ran = run(pack, temperature_c, target, drive, ohm)
+    seconds = ran.total_s
+    beside = float(low_voltage_energy_j(drive.low_voltage_w, seconds, drive.converter_share))
+    supply = (ran.terminal_j + beside + drive.idle_w * seconds) / (1.0 - drive.per_w)
+    reached = ran.ended_by == "target"
+    return SessionFigures(
+        name,
+        temperature_c,
+        ohm,
+        allowed,
+        reached,
+        ran.ended_by,
+        float(ran.soc[-1]),
+        seconds if reached else math.inf,
+        ran.time_limited_by_s("voltage"),
+        float(ran.current_a[0]),
+        ran.stored_j,
+        ran.heat_j,
+        beside,
+        supply,
+    )
+
+
+def table_allows(pack: PackCharge, temperature_c: float) -> bool:
+    """Whether the charge table lets a session begin at this temperature."""
+    first, last = pack.table.temperature_c[0], pack.table.temperature_c[-1]
+    return first <= temperature_c <= last and _limit(pack, temperature_c, np.array([pack.start_soc]))[0] > 0.0
+
+
+def _limit(pack: PackCharge, temperature_c: float, soc: np.ndarray[tuple[int, ...], np.dtype[np.float64]]) -> list[float]:
+    table = pack.table
+    read = charge_limit_a(
+        np.array(table.temperature_c), np.array(table.soc), np.array(table.rows), temperature_c, soc
+    )
+    return [float(x) for x in np.atleast_1d(np.asarray(read.current_a))]
+
+
+def run(pack: PackCharge, temperature_c: float, target: float, drive: Drive, ohm: float, fine: int = 0) -> TableSession:
+    """The session itself; ``fine`` adds points for a curve."""
+    inner = [s for s in pack.table.soc if pack.start_soc < s < target]
+    if fine:
+        inner = sorted({*inner, *(float(s) for s in np.linspace(pack.start_soc, target, fine)[1:-1])})
+    at = np.array([pack.start_soc, *inner, target])
+    amps = np.full(at.shape, drive.current_a)
+    if drive.by_table:
+        most = pack.limit_a if not math.isnan(pack.limit_a) else math.inf
+        amps = np.minimum(np.minimum(amps, most), np.array(_limit(pack, temperature_c, at)))
+    return table_session(
+        np.array(pack.ocv_soc),
+        pack.series * np.array(pack.ocv_v),
+        ohm,
+        pack.charge_c,
+        limit_v=pack.series * pack.cell_v,
+        current_a=amps,
+        cutoff_a=pack.cutoff_a,
+        start_soc=pack.start_soc,
+        target_soc=target,
+        power_w=drive.power_w,
+        current_soc=at,
+    )
