@@ -28,7 +28,7 @@ from tristrand.studies.charging_plan import (
     SupplyData,
     inputs,
 )
-from tristrand.studies.charging_session import FINE, Drive, resistance_ohm, run, session, table_allows, temperatures
+from tristrand.studies.charging_session import FINE, Drive, run, session, table_allows, temperatures
 from tristrand.studies.results import (
     ChargingResult,
     FastFigures,
@@ -79,13 +79,15 @@ def study(data: ChargingInputs, packs: PackResult) -> ChargingResult:
 
 
 def _of_pack(base: ChargingResult, data: ChargingInputs, pack: PackCharge) -> ChargingResult:
-    cold, hot = pack.temperature_c
+    (cold, hot), warm = pack.temperature_c, pack.table.temperature_c
+    # Without a target the table is read up to the full pack.
+    end = 1.0 if math.isnan(data.target_soc) else data.target_soc
     return base._replace(
         pack=pack.id,
         limit_v=pack.series * pack.cell_v,
         table_least_a=_table_least_a(pack, data.target_soc),
-        cold=not table_allows(pack, cold),
-        hot=not table_allows(pack, hot),
+        cold=cold < warm[0] or not table_allows(pack, cold, end),
+        hot=hot > warm[-1] or not table_allows(pack, hot, end),
         start_soc=pack.start_soc,
     )
 
@@ -416,8 +418,7 @@ def _curves(data: ChargingInputs, result: ChargingResult) -> Iterator[Series]:
     mild = next((s for s in main.sessions if s.name == "mild" and s.end_soc > result.start_soc), None)
     if drive is None or mild is None:
         return
-    ohm = resistance_ohm(data.pack, mild.temperature_c, data.target_soc)
-    ran = run(data.pack, mild.temperature_c, data.target_soc, drive, ohm, fine=FINE)
+    ran = run(data.pack, mild.temperature_c, data.target_soc, drive, fine=FINE)
     hours = tuple(float(t) / 3600.0 for t in ran.time_s)
     kilowatts = tuple(float(p) / 1e3 for p in ran.current_a * ran.terminal_v)
     percent = tuple(100.0 * float(s) for s in ran.soc)
