@@ -124,6 +124,10 @@ class FastCharging(Strict):
     closing_difference: Annotated[Datum, Q("voltage", least=0)] | None = Field(
         default=None, description="the contactors close only when the voltages on both sides differ by less"
     )
+    blocked_when: list[Blocker] | None = Field(
+        default=None, min_length=1, description="as in charging; where left out, that list counts here too"
+    )
+    plug_blocks_drive: bool | None = Field(default=None, description="as in charging, likewise")
     weld_check: Literal["each_pole", "together", "none"] | None = Field(
         default=None,
         description="each_pole: each inlet contact is measured against the other pole of the pack; together: only the "
@@ -133,4 +137,5 @@ class FastCharging(Strict):
     @model_validator(mode="after")
     def _unique(self) -> Self:
         _once("contactors", self.contactors)
+        _once("blocked_when", list(self.blocked_when or ()))
         return self

@@ -2,8 +2,11 @@
 
 from tristrand.rules import (
     cables,
+    charging_pack,
+    charging_supply,
     currents,
     discharging,
+    fast_charging,
     fuses,
     pack_and_power,
     poles,
@@ -45,8 +48,11 @@ __all__ = [
     "Rule",
     "Verdict",
     "cables",
+    "charging_pack",
+    "charging_supply",
     "currents",
     "discharging",
+    "fast_charging",
     "fuses",
     "pack_and_power",
     "poles",

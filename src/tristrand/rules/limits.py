@@ -95,6 +95,14 @@ LIMITS: tuple[Limit, ...] = (
     ),
     *_rows("orange", "least", ("fsae-2026", 1.0, "FSAE-2026#EV.6.3.4"), ("un-r100", 1.0, "UN-R100#5.1.1.5.3")),
     *_rows("drop_share", "most", ("workshop", 0.03, "ABYC-E11#voltage drop")),
+    *_rows("branch_circuit_share", "least", ("workshop", 1.25, "NEC-625#625.42")),
+    *_rows(
+        "charge_opening_s",
+        "most",
+        ("fsae-2026", 5.0, "FSAE-2026#EV.8.4.2"),
+        ("workshop", 5.0, "IEC-60204-1#6.2.4"),
+    ),
+    *_rows("charge_reset_by_hand", "least", ("fsae-2026", 1.0, "FSAE-2026#EV.8.4.2")),
     *_rows("fuse_share", "most", ("workshop", 0.75, "FUSE-GUIDE#continuous derating")),
 )
 
@@ -103,6 +111,7 @@ FLOOR_SET = "workshop"
 FLOOR: frozenset[str] = frozenset(
     {
         "both_poles",
+        "charge_opening_s",
         "discharge_time_s",
         "fuse_not_above_cable",
         "fuse_share",

@@ -123,9 +123,11 @@ def loss_of(charger: ChargerData) -> Loss:
 
 def _supply(data: ChargingInputs, charger: ChargerData, supply: SupplyData) -> SupplyFigures:
     phases = min(supply.phases, data.inlet_phases, charger.phases)
-    phase_v = supply.volt / math.sqrt(supply.phases)
+    # Three phases: the voltage between lines over sqrt(3) is that of one phase.
+    low_v, mid_v, high_v = (volt / math.sqrt(supply.phases) for volt in supply.volt)
+    least_v, most_v = (volt / math.sqrt(charger.phases) for volt in charger.volt)
     loss = loss_of(charger)
-    watt = _per_amp_w(phase_v, phases, charger.power_factor)
+    watt = _per_amp_w(mid_v, phases, charger.power_factor)
     offered = _offered(supply)
     coded = _coded_a(supply, data.inlet_type)
     links: dict[str, Ends] = {}
@@ -148,7 +150,9 @@ def _supply(data: ChargingInputs, charger: ChargerData, supply: SupplyData) -> S
         supply=supply.id,
         kind=supply.kind,
         phases=phases,
-        phase_v=phase_v,
+        phase_v=(low_v, mid_v, high_v),
+        charger_v=(least_v, most_v),
+        phases_fit=phases == charger.phases or charger.one_phase_too,
         offered_a=offered,
         coded_a=coded,
         links=tuple(named.items()),
@@ -373,7 +377,7 @@ def _supply_lines(data: ChargingInputs, charger: ChargerData, supply: SupplyFigu
     yield found(about, "I", named, supply.drawn_a[1], "A", CHAIN, f"smallest of {every}")
     yield working(
         about, "P_ac", "power from the supply", "n*V*I*pf", supply.supply_w, "W",
-        "CLOSED-FORM#power of one and of three phases", n=(supply.phases, "1"), V=(supply.phase_v, "V"),
+        "CLOSED-FORM#power of one and of three phases", n=(supply.phases, "1"), V=(supply.phase_v[1], "V"),
         I=(supply.drawn_a[1], "A"), pf=(charger.power_factor, "1"),
     )  # fmt: skip
     if supply.bus_w > 0:

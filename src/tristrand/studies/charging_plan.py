@@ -18,7 +18,7 @@ class SupplyData(NamedTuple):
     id: str
     kind: str
     phases: int
-    volt: float
+    volt: Ends
     amp: Ends
     circuit_a: float
     pilot: Ends
@@ -32,6 +32,7 @@ class ChargerData(NamedTuple):
     id: str
     phases: int
     one_phase_too: bool
+    volt: tuple[float, float]
     amp: Ends
     power_factor: float
     rated_w: Ends
@@ -236,6 +237,7 @@ def _charger(design: Design, needs: Needs, charger_id: str) -> ChargerData:
         id=charger_id,
         phases=given.phases if given else 1,
         one_phase_too=bool(given and given.one_phase_too),
+        volt=(given.voltage.minimum.high, given.voltage.maximum.low) if given else (math.nan, math.nan),
         amp=_ends(given.current if given else None),
         power_factor=_number(given.power_factor if given else None),
         rated_w=_ends(rated),
@@ -255,7 +257,9 @@ def _supply(needs: Needs, key: str, supply: Any, carried: Any, type_2: bool) -> 
     needs.of(f"{here}/branch_circuit", supply.branch_circuit, f"rating of the circuit ahead of {key}")
     if supply.kind != "socket":
         needs.of(f"{here}/pilot_duty", supply.pilot_duty, f"pilot duty of {key}")
-    cable, at = (supply.cable, f"{here}/cable") if supply.cable is not None else (carried, "high_voltage/charging/cable")
+    cable, at = (
+        (supply.cable, f"{here}/cable") if supply.cable is not None else (carried, "high_voltage/charging/cable")
+    )
     needs.of(at, cable, f"the cable used at {key}")
     if cable is not None:
         needs.of(f"{at}/current", cable.current, f"what the cable at {key} carries")
@@ -265,7 +269,7 @@ def _supply(needs: Needs, key: str, supply: Any, carried: Any, type_2: bool) -> 
         id=key,
         kind=supply.kind,
         phases=supply.phases,
-        volt=_number(supply.voltage),
+        volt=_ends(supply.voltage),
         amp=_ends(supply.current),
         circuit_a=_number(supply.branch_circuit, "low"),
         pilot=_ends(supply.pilot_duty),

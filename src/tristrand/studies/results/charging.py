@@ -35,13 +35,17 @@ class SupplyFigures(NamedTuple):
 
     ``links`` holds what limits the current by itself (pilot, coding of the cable, charger); ``bears`` what only bears
     it (supply, its circuit, conductors, contacts). ``offered_a`` has three ends (nan without a pilot), ``coded_a`` is
-    nan where nothing is coded, 0 where the resistor stands for no cable. ``drawn_a``: low, value, high.
+    nan where nothing is coded, 0 where the resistor stands for no cable. ``drawn_a`` and ``phase_v`` (the supply's
+    voltage between a phase and neutral): low, value, high; ``charger_v`` is what the charger works at, likewise.
+    ``floor_pack_w`` is left for the pack at the least current that a pilot offers.
     """
 
     supply: str
     kind: str
     phases: int
-    phase_v: float
+    phase_v: tuple[float, float, float]
+    charger_v: tuple[float, float]
+    phases_fit: bool
     offered_a: tuple[float, float, float]
     coded_a: float
     links: tuple[tuple[str, float], ...]
