@@ -9,6 +9,7 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
+from tristrand.design.charging_check import charging_references
 from tristrand.design.messages import hint
 from tristrand.design.model import TERMINALS
 from tristrand.design.yamltext import Problem, Span, Tree, visible
@@ -37,6 +38,8 @@ def cross_check(tree: Mapping[str, Tree], sheets: Mapping[str, str], spans: Mapp
         for name, connection in connections.items():
             if isinstance(connection, dict):
                 checker.connection(name, connection)
+    for pointer, message, name, fitting, what in charging_references(tree, parts):
+        checker.say(pointer, message, checker.hint(name, fitting, what))
     return checker.problems
 
 

@@ -386,6 +386,16 @@ class ChargerSheet(SheetHead):
     low_power: LowPower | None = Field(default=None, description="efficiency near the least current of a pilot")
     standby: Power | None = Field(default=None, description="from the supply, plugged in and not charging")
 
+    @model_validator(mode="after")
+    def _low_below_rated(self) -> Self:
+        low, rated = self.low_power, self.rated_power
+        if low and rated and low.input_power.value >= rated.value:
+            raise fault(
+                f"low_power is given at {low.input_power.text}, not below rated_power {rated.text}",
+                "give the efficiency at a small power there",
+            )
+        return self
+
 
 class InletSheet(SheetHead):
     """A charging inlet on the vehicle."""

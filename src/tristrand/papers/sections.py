@@ -8,7 +8,16 @@ from dataclasses import dataclass
 from typing import Any
 
 from tristrand.design import Design
-from tristrand.papers import bars, plots, protection_tables, tables, time_current, transient_tables
+from tristrand.papers import (
+    bars,
+    charging_plots,
+    charging_tables,
+    plots,
+    protection_tables,
+    tables,
+    time_current,
+    transient_tables,
+)
 from tristrand.papers.frame import Plot, render_svg
 from tristrand.papers.workings import Line, lines_by_object
 from tristrand.rules.limits import strictest
@@ -94,6 +103,12 @@ def _protection(result: Any, design: Design) -> tuple[list[str], list[tables.Tab
     return [], protection_tables.protection_tables(result), time_current.fuses(result)
 
 
+def _charging(result: Any, design: Design) -> tuple[list[str], list[tables.Table], list[Plot]]:
+    plot = charging_plots.charging(result)
+    remarks = charging_tables.charging_remarks(result, design)
+    return remarks, charging_tables.charging_tables(result), [plot] if plot else []
+
+
 STUDIES: dict[str, _Study] = {
     "pack": _Study("Pack", "What can the pack give?", _pack),
     "operating": _Study("Operating currents", "What flows where in each case?", _operating),
@@ -102,6 +117,7 @@ STUDIES: dict[str, _Study] = {
     "protection": _Study("Protection", "Do the fuses protect?", _protection),
     "precharge": _Study("Precharge", "Does precharge end well?", _precharge),
     "discharge": _Study("Discharge", "Does the bus go dead in time?", _discharge),
+    "charging": _Study("Charging", "How fast and how safely does it charge?", _charging),
 }
 
 
