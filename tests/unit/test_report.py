@@ -256,7 +256,7 @@ def test_sources_are_only_those_used_and_memory_is_marked(demo: Checked) -> None
 
 def test_studies_that_were_not_run_are_open(demo: Checked) -> None:
     page = rendered(report(finding("HV301")), demo)
-    assert page.visible.count("the study itself: it was not run") == 7
+    assert page.visible.count("the study itself: it was not run") == 8
     assert page.count("svg") == 0
 
 
@@ -515,8 +515,8 @@ def test_svg_is_inline_labelled_and_the_same_each_time(demo: Checked) -> None:
 
 def test_plots_of_the_demo_stand_in_the_page(page: Page) -> None:
     drawn = [a for tag, a in page.tags if tag == "svg"]
-    # Pack, ampacity, precharge and discharge, and one for each of the four fuses.
-    assert len(drawn) == 8
+    # Pack, ampacity, precharge, discharge and charging, and one for each of the four fuses.
+    assert len(drawn) == 9
     assert all(a["role"] == "img" and a["aria-label"] for a in drawn)
 
 

@@ -39,7 +39,8 @@ def _panel(series: Series) -> Spec:
     layers = [
         frame.line("curve", series.x, series.y, DASHES[0], 2.6, STRONG),
         frame.dot("end", series.x[-1], series.y[-1]),
-        *frame.clear("end label", rows, align="right", dx=-8, dy=16),
+        # A curve that rises to its end leaves room under itself, further down.
+        *frame.clear("end label", rows, align="right", dx=-8, dy=16 if series.y[0] > 0.8 * series.y[-1] else 48),
     ]
     title = series.y_quantity[:1].upper() + series.y_quantity[1:]
     return {"title": {"text": title, "offset": 12}, "width": WIDTH, "height": frame.height, "layer": layers}

@@ -20,7 +20,7 @@ def charging_remarks(result: ChargingResult, design: Design) -> list[str]:
     standby = design.sheet_of(result.charger).standby if result.charger else None
     if standby is not None:
         day = show(24.0 * standby.high / 1e3, "kWh", 2)
-        remarks.append(f"Plugged in and not charging {result.charger} takes {standby.text}: {day} a day.")
+        remarks.append(f"Plugged in and not charging, {result.charger} takes {standby.text}: {day} a day.")
     return remarks
 
 
@@ -29,7 +29,7 @@ def charging_tables(result: ChargingResult) -> list[Table]:
     tables = []
     if result.supplies:
         tables.append(_chain(result))
-        tables += [_power(supply) for supply in result.supplies.values()]
+        tables.append(_power(list(result.supplies.values())))
     sessions = [(s.supply, one) for s in result.supplies.values() for one in s.sessions]
     if sessions:
         tables.append(_sessions(result, sessions))
@@ -61,20 +61,19 @@ def _amps(amps: float) -> str:
     return "none" if math.isinf(amps) else value(amps, "A", 3)
 
 
-def _power(supply: SupplyFigures) -> Table:
-    phases = "one phase" if supply.phases == 1 else f"{supply.phases} phases"
-    rows = [
-        (
-            "From the supply",
-            value(supply.supply_w / 1e3, "kW", 3),
-            f"{phases}, {value(supply.phase_v[1], 'V', 3)} between a phase and neutral",
-        ),
-        ("Into the bus", value(supply.bus_w / 1e3, "kW", 3), "less the charger's loss"),
-        ("12 V side", value(supply.low_voltage_w / 1e3, "kW", 3), "at the bus, through its converter"),
-        ("Into the pack", value(supply.pack_w / 1e3, "kW", 3), "at most; less where the pack holds it back"),
-        ("Into the pack at 6 A", value(supply.floor_pack_w / 1e3, "kW", 3), "the least that a pilot can offer"),
-    ]
-    return pairs(f"Power at {supply.supply}", rows)
+def _power(supplies: list[SupplyFigures]) -> Table:
+    """Power from the supply to the pack, one column for each supply."""
+    kilowatts = (
+        ("From the supply", "supply_w"),
+        ("Into the bus, less the charger's loss", "bus_w"),
+        ("Taken by the 12 V side, at the bus", "low_voltage_w"),
+        ("Left for the pack, at most", "pack_w"),
+        ("Left for the pack at 6 A, the least a pilot can offer", "floor_pack_w"),
+    )
+    phases = [f"{s.phases} at {value(s.phase_v[1], 'V', 3)} to neutral" for s in supplies]
+    rows = [row("Phases", *phases)]
+    rows += [row(words, *(value(getattr(s, field) / 1e3, "kW", 3) for s in supplies)) for words, field in kilowatts]
+    return Table("Power while charging", ("Figure", *(s.supply for s in supplies)), tuple(rows))
 
 
 def _sessions(result: ChargingResult, sessions: list[tuple[str, SessionFigures]]) -> Table:
@@ -82,20 +81,20 @@ def _sessions(result: ChargingResult, sessions: list[tuple[str, SessionFigures]]
         row(
             f"Cells {one.name}",
             value(one.temperature_c, "°C", 3),
+            f"{value(one.first_a, 'A', 3)}, by {one.first_by}" if one.links else "",
             _time(one),
             value(one.held_s / 60.0, "min", 2) if one.reached else "",
             value(one.supply_j / 3.6e6, "kWh", 3) if one.reached else "",
             value(one.stored_j / 3.6e6, "kWh", 3) if one.reached else "",
-            f"{value(one.heat_j / 3.6e6, 'kWh', 2)} and {value(one.low_voltage_j / 3.6e6, 'kWh', 2)}"
-            if one.reached
-            else "",
+            value(one.heat_j / 3.6e6, "kWh", 2) if one.reached else "",
+            value(one.low_voltage_j / 3.6e6, "kWh", 2) if one.reached else "",
             group=f"At {supply}",
         )
         for supply, one in sessions
     )
     columns = (
-        "Session", "At", "Time", "Of that at constant voltage", "From the supply", "Stored",
-        "Heat in the pack, 12 V side",
+        "Session", "At", "First current", "Time", "At constant voltage", "From the supply", "Stored", "Pack's heat",
+        "12 V side",
     )  # fmt: skip
     note = f"From {value(result.start_soc, 'share', 3)} to {value(result.target_soc, 'share', 3)}. "
     note += (
@@ -129,7 +128,7 @@ def _fast(result: ChargingResult, fast: FastFigures) -> list[Table]:
     rows += [(name, marks[forward], "direction of charging through it") for name, forward in fast.forward]
     tables = [pairs(f"Direct current at {fast.inlet}", rows)]
     if fast.sessions:
-        columns = ("Session", "At", "Time", "Of that at constant voltage", "Stored", "Heat in the pack")
+        columns = ("Session", "At", "Time", "At constant voltage", "Stored", "Heat in the pack")
         sessions = tuple(
             row(
                 f"Cells {one.name}",

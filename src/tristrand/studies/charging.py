@@ -405,6 +405,10 @@ def _session_lines(about: str, one: SessionFigures) -> Iterator[Working]:
         about, "R", f"pack resistance, {one.name}, the largest on the way", one.resistance_ohm, "Ω",
         "NUMERICS#bilinear interpolation", "read from the cell's table, then Ns r/Np + links",
     )  # fmt: skip
+    if one.links:
+        every = ", ".join(f"{name} {amps:.4g} A" for name, amps in one.links)
+        words = f"current into the pack at the start, {one.name}, set by: {one.first_by}"
+        yield found(about, "I_0", words, one.first_a, "A", CHAIN, f"smallest of {every}")
     if one.reached:
         words = f"{one.seconds / 3600 - one.held_s / 3600:.4g} h by current or power, then {one.held_s / 60:.3g} min"
         yield found(

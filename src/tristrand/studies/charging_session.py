@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tristrand.physics.charge_session import TableSession, table_session
-from tristrand.physics.charging import charge_limit_a, low_voltage_energy_j
+from tristrand.physics.charging import charge_limit_a, charger_current_a, low_voltage_energy_j, smallest_link
 from tristrand.physics.pack import interpolate_table, pack_resistance_ohm
 from tristrand.studies.charging_plan import MILD_C, CellTable, PackCharge
 from tristrand.studies.results import SessionFigures
@@ -87,14 +87,14 @@ def session(pack: PackCharge, name: str, temperature_c: float, target: float, dr
     allowed = table_allows(pack, temperature_c, target)
     if not allowed or not drive.power_w > 0.0 or not drive.current_a > 0.0:
         why = "power" if allowed else "temperature"
-        return SessionFigures(
-            name, temperature_c, ohm, allowed, False, why, pack.start_soc, math.inf, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
-        )
+        none = (0.0, "", (), 0.0, 0.0, 0.0, 0.0)
+        return SessionFigures(name, temperature_c, ohm, allowed, False, why, pack.start_soc, math.inf, 0.0, *none)
     ran = run(pack, temperature_c, target, drive)
     seconds = ran.total_s
     beside = float(low_voltage_energy_j(drive.low_voltage_w, seconds, drive.converter_share))
     supply = (ran.terminal_j + beside + drive.idle_w * seconds) / (1.0 - drive.per_w)
     reached = ran.ended_by == "target"
+    links = _links(pack, temperature_c, target, drive)
     return SessionFigures(
         name,
         temperature_c,
@@ -106,11 +106,28 @@ def session(pack: PackCharge, name: str, temperature_c: float, target: float, dr
         seconds if reached else math.inf,
         ran.time_limited_by_s("voltage"),
         float(ran.current_a[0]),
+        smallest_link(links).name,
+        tuple(links.items()),
         ran.stored_j,
         ran.heat_j,
         beside,
         supply,
     )
+
+
+def _links(pack: PackCharge, temperature_c: float, target: float, drive: Drive) -> dict[str, float]:
+    """What each limit lets into the pack at the start of a session [A]."""
+    at = conditions(pack, temperature_c, target)
+    open_v = pack.series * float(np.interp(pack.start_soc, pack.ocv_soc, pack.ocv_v))
+    links = {"current of the source": drive.current_a}
+    if math.isfinite(drive.power_w):
+        links["power that is left"] = float(charger_current_a(drive.power_w, 1.0, open_v, at.resistance_ohm))
+    links["charging voltage"] = max(pack.series * pack.cell_v - open_v, 0.0) / at.resistance_ohm
+    if drive.by_table:
+        links["table of the pack"] = at.allowed_a[0]
+        if not math.isnan(pack.limit_a):
+            links["charge current of the pack"] = pack.limit_a
+    return links
 
 
 def table_allows(pack: PackCharge, temperature_c: float, target: float) -> bool:
