@@ -1,0 +1,259 @@
+"""Rules on charging: mistakes planted in the mended van are each caught by their rule alone; gaps stay open."""
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+import yaml
+
+from tristrand.app import Workspace
+from tristrand.app.check import Judged, judge_design
+from tristrand.app.pipeline import Pipeline
+from tristrand.app.starter import starter_files
+from tristrand.design import apply_edits, load_files, read_folder
+from tristrand.findings import Edit
+from tristrand.rules.charging_view import BLOCKED, WITH_AC, WITH_DC
+
+MENDED, _ = read_folder(Path(__file__).parents[2] / "demos" / "van-mended")
+HV, PACK, OBC = "high_voltage.yaml", "parts/pack-96s.yaml", "parts/charger-6k6.yaml"
+Change = tuple[str, str, str]
+# The van with an inlet for direct current behind a fuse and a contactor in each pole.
+INLET: tuple[Change, ...] = (
+    ("parts/inlet-125.yaml", "", "{schema_version: 1, kind: inlet, rated_voltage: 500 V, rated_current: 125 A}"),
+    (HV, "parts/dc_inlet", "{kind: inlet, sheet: inlet-125}"),
+    (HV, "parts/fuse_dc", "{kind: fuse, sheet: fuse-63}"),
+    (HV, "parts/k_dc_plus", "{kind: contactor, sheet: contactor-250, role: charge, marked_plus: a}"),
+    (HV, "parts/k_dc_minus", "{kind: contactor, sheet: contactor-250, role: charge, marked_plus: a}"),
+    (HV, "connections/D1", "{from: dc_inlet.plus, to: k_dc_plus.a, cable: hv-35, length: 1 m}"),
+    (HV, "connections/D2", "{from: bus_plus.bar, to: fuse_dc.a, resistance: 0.1 mΩ}"),
+    (HV, "connections/D3", "{from: fuse_dc.b, to: k_dc_plus.b, cable: hv-35, length: 1 m}"),
+    (HV, "connections/D4", "{from: dc_inlet.minus, to: k_dc_minus.b, cable: hv-35, length: 1 m}"),
+    (HV, "connections/D5", "{from: bus_minus.bar, to: k_dc_minus.a, cable: hv-35, length: 1 m}"),
+    (HV, "fast_charging", "{inlet: dc_inlet, contactors: [k_dc_plus, k_dc_minus], fuse: fuse_dc, "
+     "supply: {voltage: {minimum: 150 V, maximum: 500 V}, current: 125 A}, current: 45 A, closing_difference: 10 V, "
+     "weld_check: each_pole}"),
+)  # fmt: skip
+
+PLANTED: dict[str, tuple[tuple[Change, ...], set[str]]] = {
+    "a pilot that offers more than the socket": (((HV, "charging/supplies/depot_socket/pilot_duty", "20 %"),),
+                                                 {"HV258", "HV261"}),
+    "a pilot at a duty that is an error": (((HV, "charging/supplies/yard/pilot_duty", "98 %"),),
+                                           {"HV258", "HV267", "HV268"}),
+    "a breaker loaded fully for hours": (((HV, "charging/supplies/yard/branch_circuit", "32 A"),), {"HV259"}),
+    "a thin cable coded as a thick one": (((HV, "charging/supplies/yard/cable/current", "20 A"),), {"HV260", "HV261"}),
+    "a resistor that stands for no cable": (((HV, "charging/cable/proximity", "330 Ω"),), {"HV260", "HV267", "HV268"}),
+    "an inlet of 16 A": (((HV, "charging/inlet/rated_current", "16 A"),), {"HV261"}),
+    "a supply between two lines": (((HV, "charging/supplies/yard/voltage", "400 V"),), {"HV262"}),
+    "a charger of three phases": (((OBC, "input/phases", "3"),), {"HV262"}),
+    "a charger that cannot fill the pack": (((OBC, "voltage/maximum", "390 V"),), {"HV101", "HV105", "HV263"}),
+    "a charger that leaves an empty pack": (((OBC, "voltage/minimum", "280 V"),), {"HV263"}),
+    "cells charged too high": (((PACK, "charge_voltage", "4.2 V"),), {"HV264"}),
+    "charging with the drive on": (((HV, "charging/blocked_when", BLOCKED.replace("drive_enabled, ", "")),), {"HV265"}),
+    "charging in the cold": (((HV, "charging/blocked_when", BLOCKED.replace("pack_cold, ", "")),), {"HV265"}),
+    "charging in the heat": (((HV, "charging/blocked_when", BLOCKED.replace(", pack_hot", "")),), {"HV265"}),
+    "driving off with the cable": (((HV, "charging/plug_blocks_drive", "false"),), {"HV265"}),
+    "a charger that knows no table": (((HV, "charging/current_control", "fixed"),), {"HV266"}),
+    "a target that is never reached": (((HV, "charging/target", "100 %"),), {"HV267"}),
+    # The socket then leaves the pack less than the current at which charging ends.
+    "pumps that take all": (((HV, "charging/low_voltage_draw", "1.2 kW"),), {"HV267", "HV268"}),
+    "a charger that goes on for a while": (((HV, "charging/on_opening/off_after", "6 s"),), {"HV269"}),
+    "an inlet live in one pole": ((*INLET, (HV, "connections/D6", "{from: k_dc_minus.a, to: k_dc_minus.b, resistance: 0.1 mΩ}")), {"HV270"}),
+    "a weld that nobody sees": ((*INLET, (HV, "fast_charging/weld_check", "together")), {"HV270"}),
+    "an inlet that is too small": ((*INLET, ("parts/inlet-125.yaml", "rated_current", "40 A")), {"HV271"}),
+    "an inlet for too low a voltage": ((*INLET, ("parts/inlet-125.yaml", "rated_voltage", "350 V")), {"HV271"}),
+    "a station that cannot fill the pack": ((*INLET, (HV, "fast_charging/supply/voltage/maximum", "380 V")), {"HV271"}),
+    "a fuse that is too small": ((*INLET, (HV, "fast_charging/current", "55 A")), {"HV271"}),
+    "contactors that close on unequal voltages": ((*INLET, (HV, "fast_charging/closing_difference", "60 V")),
+                                                  {"HV272"}),
+    "contactors that may not open it": ((*INLET, ("parts/contactor-250.yaml", "break_current_reverse", "40 A"),
+                                         (HV, "parts/k_dc_plus/marked_plus", "b")), {"HV272"}),
+}  # fmt: skip
+
+
+def judged(files: dict[str, bytes], *changes: Change) -> Judged:
+    loaded = load_files(apply_edits(files, [Edit(*change) for change in changes]), "van")
+    assert loaded.design is not None, [problem.text() for problem in loaded.problems]
+    return judge_design(loaded.design, Pipeline().run(loaded.design))
+
+
+def failing(files: dict[str, bytes], *changes: Change) -> set[str]:
+    return {v.finding.code for v in judged(files, *changes).verdicts if v.finding.kind == "fail"}
+
+
+def opened(files: dict[str, bytes], *changes: Change) -> dict[str, list[str]]:
+    return {code: list(gaps) for code, gaps in judged(files, *changes).open.items()}
+
+
+@pytest.mark.parametrize(("changes", "expected"), PLANTED.values(), ids=PLANTED)
+def test_each_mistake_is_caught_by_its_rule_and_by_no_unrelated_one(
+    changes: tuple[Change, ...], expected: set[str]
+) -> None:
+    assert failing(dict(MENDED), *changes) == expected
+
+
+def test_without_them_nothing_fails_or_is_open() -> None:
+    for changes in ((), INLET):
+        found = judged(dict(MENDED), *changes)
+        assert {v.finding.code for v in found.verdicts if v.finding.kind == "fail"} == set()
+        assert found.open == {}
+    report = Workspace().check(Path(__file__).parents[2] / "demos" / "van-mended").report
+    assert not [finding.code for finding in report.findings if finding.kind in ("fail", "open")]
+
+
+# ---------------------------------------------------------------- gaps
+def without(files: dict[str, bytes], file: str, path: str) -> dict[str, bytes]:
+    """The files without one value."""
+    tree: Any = yaml.safe_load(files[file])
+    at = tree
+    *above, last = path.split("/")
+    for key in above:
+        at = at[key]
+    del at[last]
+    return {**files, file: yaml.safe_dump(tree, allow_unicode=True, sort_keys=False).encode()}
+
+
+AC = apply_edits(starter_files(), [Edit(*change) for change in WITH_AC])
+DC = apply_edits(starter_files(), [Edit(*change) for change in WITH_DC])
+# Value that is left out -> a rule that may not pass without it.
+GAPS: dict[str, tuple[dict[str, bytes], str, str, str]] = {
+    path: (files, file, path, code)
+    for files, file, path, code in (
+        (AC, HV, "charging", "HV258"),
+        (AC, HV, "charging/charger", "HV267"),
+        (AC, HV, "charging/inlet", "HV261"),
+        (AC, HV, "charging/inlet/rated_current", "HV261"),
+        (AC, HV, "charging/cable", "HV260"),
+        (AC, HV, "charging/cable/current", "HV261"),
+        (AC, HV, "charging/cable/proximity", "HV260"),
+        (AC, HV, "charging/target", "HV267"),
+        (AC, HV, "charging/low_voltage_draw", "HV268"),
+        (AC, HV, "charging/blocked_when", "HV265"),
+        (AC, HV, "charging/plug_blocks_drive", "HV265"),
+        (AC, HV, "charging/on_opening", "HV269"),
+        (AC, HV, "charging/supplies", "HV258"),
+        (AC, HV, "charging/supplies/box/voltage", "HV262"),
+        (AC, HV, "charging/supplies/box/current", "HV261"),
+        (AC, HV, "charging/supplies/box/branch_circuit", "HV259"),
+        (AC, HV, "charging/supplies/box/pilot_duty", "HV258"),
+        (AC, "parts/obc.yaml", "voltage", "HV263"),
+        (AC, "parts/obc.yaml", "input", "HV262"),
+        (AC, "parts/obc.yaml", "rated_power", "HV261"),
+        (AC, "parts/obc.yaml", "output_current", "HV267"),
+        (AC, "parts/obc.yaml", "efficiency", "HV268"),
+        (AC, "parts/obc.yaml", "low_power", "HV268"),
+        (AC, "parts/dcdc-1k2.yaml", "efficiency", "HV268"),
+        (AC, "parts/pack-84s.yaml", "charge_voltage", "HV264"),
+        (AC, "parts/pack-84s.yaml", "charge_table", "HV265"),
+        (AC, "parts/pack-84s.yaml", "charge_cutoff_current", "HV267"),
+        (AC, HV, "parts/pack/temperature", "HV265"),
+        (DC, HV, "fast_charging", "HV270"),
+        (DC, HV, "fast_charging/supply", "HV271"),
+        (DC, HV, "fast_charging/current", "HV271"),
+        (DC, HV, "fast_charging/closing_difference", "HV272"),
+        (DC, HV, "fast_charging/weld_check", "HV270"),
+        (DC, HV, "fast_charging/blocked_when", "HV265"),
+        (DC, HV, "fast_charging/plug_blocks_drive", "HV265"),
+        (DC, "parts/inlet-100.yaml", "rated_current", "HV271"),
+        (DC, "parts/inlet-100.yaml", "rated_voltage", "HV271"),
+        (DC, "parts/contactor-200.yaml", "make_current", "HV272"),
+        (DC, "parts/contactor-200.yaml", "break_current", "HV272"),
+        (DC, "parts/pack-84s.yaml", "charge_current", "HV271"),
+    )
+}
+
+
+@pytest.mark.parametrize(("files", "file", "path", "code"), GAPS.values(), ids=GAPS)
+def test_what_is_not_given_keeps_its_rule_open(files: dict[str, bytes], file: str, path: str, code: str) -> None:
+    open_points = opened(without(files, file, path))
+    pointer = f"{file.removesuffix('.yaml')}/{path}"
+    assert any(pointer in text for text in open_points.get(code, [])), open_points
+
+
+def test_nothing_is_open_with_all_of_it() -> None:
+    assert opened(AC) == opened(DC) == {}
+
+
+def test_an_unmarked_polarised_contactor_is_open() -> None:
+    files = without(DC, "parts/contactor-200.yaml", "break_current_reverse")
+    assert any("k_plus/marked_plus" in text for text in opened(files)["HV272"])
+
+
+def test_the_reset_by_hand_is_asked_for_by_its_rule_set_alone() -> None:
+    automatic = (HV, "charging/on_opening/reset", "automatic")
+    assert "HV269" not in failing(AC, automatic)
+    assert "HV269" in failing(AC, automatic, ("vehicle.yaml", "rule_sets", "[fsae-2026]"))
+    # The time is a floor: it counts under every rule set.
+    late = (HV, "charging/on_opening/off_after", "6 s")
+    assert "HV269" in failing(AC, late, ("vehicle.yaml", "rule_sets", "[un-r100]"))
+
+
+def test_a_charger_by_itself_takes_too_long_where_nothing_discharges_it() -> None:
+    behind = (
+        (HV, "parts/k_ac", "{kind: contactor, sheet: contactor-20, role: charge}"),
+        (HV, "connections/W97", "{from: bus_plus.bar, to: k_ac.a, cable: hv-16, length: 1 m}"),
+        (HV, "connections/W99", "{from: k_ac.b, to: obc.plus, cable: hv-16, length: 1 m}"),
+    )
+    assert "HV269" in failing(AC, *behind)
+    # 20 µF and 100 kΩ: 2 s * ln(348.6/60) = 3.52 s; with 200 kΩ 7.04 s.
+    assert "HV269" not in failing(AC, *behind, ("parts/obc.yaml", "bleed_resistance", "100 kΩ"))
+    assert "HV269" in failing(AC, *behind, ("parts/obc.yaml", "bleed_resistance", "200 kΩ"))
+
+
+def test_a_slow_bus_is_not_told_twice() -> None:
+    slow = ("parts/resistor-2k2.yaml", "resistance", "8 kΩ ± 5 %")
+    assert {"HV150", "HV269"} & failing(AC, slow) == {"HV150"}
+
+
+# The pairs of load and branch circuit that code commentaries print.
+@pytest.mark.parametrize(("load", "circuit"), [(12, 15), (16, 20), (24, 30), (32, 40)])
+def test_printed_pairs_of_load_and_branch_circuit(load: int, circuit: int) -> None:
+    box = "{kind: socket, voltage: 230 V, current: %d A, branch_circuit: %d A, pilot_duty: 16 %%}"
+    assert "HV259" not in failing(AC, (HV, "charging/supplies/box", box % (load, circuit)))
+    assert "HV259" in failing(AC, (HV, "charging/supplies/box", box % (load, circuit - 1)))
+
+
+def test_type_1_takes_its_own_resistor_or_none() -> None:
+    one = (HV, "charging/inlet/type", "type_1")
+    assert "HV260" in failing(AC, one)
+    assert "HV260" not in failing(AC, one, (HV, "charging/cable/proximity", "150 Ω"))
+    bare = judged(without(AC, HV, "charging/cable/proximity"), one)
+    assert "HV260" in bare.not_applicable
+    assert "HV260" not in bare.open
+
+
+def test_an_inlet_without_a_way_to_the_pack_fails() -> None:
+    assert "HV271" in failing(DC, (HV, "connections/D3/to", "dc_inlet.minus"))
+
+
+# ---------------------------------------------------------------- bad input
+@pytest.mark.parametrize(
+    ("files", "change", "message", "mend"),
+    [
+        (AC, (HV, "charging/charger", "obcc"), "there is no part 'obcc'", "did you mean 'obc'?"),
+        (AC, (HV, "charging/charger", "drive"), "'drive' is an inverter; a charger is needed here", "obc"),
+        (DC, (HV, "fast_charging/inlet", "dc_inlt"), "there is no part 'dc_inlt'", "did you mean 'dc_inlet'?"),
+        (DC, (HV, "fast_charging/fuse", "dc_inlet"), "'dc_inlet' is an inlet; a fuse is needed here", "fuse_dc"),
+        (DC, (HV, "fast_charging/contactors", "[k_dc_plus, k_plus]"), "'k_plus' is a contactor of role main",
+         "k_dc_plus"),
+        (DC, (HV, "fast_charging/contactors", "[k_dc_plus, k_dc_plus]"), "stands twice", "name each once"),
+        (DC, (HV, "fast_charging/contactors", "[]"), "at least one entry", "add what is missing"),
+        (AC, (HV, "charging/blocked_when", "[]"), "at least one entry", "drive_enabled"),
+        (AC, (HV, "charging/blocked_when", "[pack_hot, pack_hot]"), "pack_hot stands twice", "name each once"),
+        (AC, (HV, "charging/blocked_when", "[pack_hott]"), "'pack_hott' is not known here", "pack_hot"),
+        (AC, (HV, "charging/supplies/box/current", "32 V"), "a current is needed", "for example"),
+        (AC, (HV, "charging/inlet", "{type: type_1, phases: 3}"), "for one phase only", "type_2"),
+        (AC, ("parts/obc.yaml", "input/voltage/minimum", "300 V"), "is not below maximum", "minimum"),
+        (AC, ("parts/obc.yaml", "low_power/input_power", "7 kW"), "not below rated_power", "small power"),
+        (AC, ("parts/pack-84s.yaml", "charge_table/temperature", "[5 °C, 40 °C, 20 °C]"), "must rise", "rising order"),
+        (AC, ("parts/pack-84s.yaml", "charge_table/current", "[[5 A], [4 A, 2 A], [5 A, 5 A]]"), "a row of 1",
+         "each row"),
+        (AC, ("parts/pack-84s.yaml", "charge_table/current", "[[5 A, 4 A], [4 A, 2 A]]"), "but 2 rows", "add what"),
+    ],
+)  # fmt: skip
+def test_bad_input_is_named_with_its_mend(files: dict[str, bytes], change: Change, message: str, mend: str) -> None:
+    loaded = load_files(apply_edits(files, [Edit(*change)]), "bad")
+    assert loaded.design is None
+    problem = next(p for p in loaded.problems if message in p.message)
+    assert problem.file == change[0]
+    assert problem.line > 0
+    assert mend in problem.mend
