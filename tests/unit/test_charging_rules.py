@@ -12,7 +12,7 @@ from tristrand.app.pipeline import Pipeline
 from tristrand.app.starter import starter_files
 from tristrand.design import apply_edits, load_files, read_folder
 from tristrand.findings import Edit
-from tristrand.rules.charging_view import BLOCKED, WITH_AC, WITH_DC
+from tristrand.rules.charging_view import BLOCKED, BLOCKED_DC, WITH_AC, WITH_DC
 
 MENDED, _ = read_folder(Path(__file__).parents[2] / "demos" / "van-mended")
 HV, PACK, OBC = "high_voltage.yaml", "parts/pack-96s.yaml", "parts/charger-6k6.yaml"
@@ -29,7 +29,8 @@ INLET: tuple[Change, ...] = (
     (HV, "connections/D3", "{from: fuse_dc.b, to: k_dc_plus.b, cable: hv-35, length: 1 m}"),
     (HV, "connections/D4", "{from: dc_inlet.minus, to: k_dc_minus.b, cable: hv-35, length: 1 m}"),
     (HV, "connections/D5", "{from: bus_minus.bar, to: k_dc_minus.a, cable: hv-35, length: 1 m}"),
-    (HV, "fast_charging", "{inlet: dc_inlet, contactors: [k_dc_plus, k_dc_minus], fuse: fuse_dc, "
+    (HV, "fast_charging", "{inlet: dc_inlet, contactors: [k_dc_plus, k_dc_minus], fuse: fuse_dc, blocked_when: "
+     f"{BLOCKED_DC}, "
      "supply: {voltage: {minimum: 150 V, maximum: 500 V}, current: 125 A}, current: 45 A, closing_difference: 10 V, "
      "weld_check: each_pole}"),
 )  # fmt: skip
@@ -57,7 +58,9 @@ PLANTED: dict[str, tuple[tuple[Change, ...], set[str]]] = {
     # The socket then leaves the pack less than the current at which charging ends.
     "pumps that take all": (((HV, "charging/low_voltage_draw", "1.2 kW"),), {"HV267", "HV268"}),
     "a charger that goes on for a while": (((HV, "charging/on_opening/off_after", "6 s"),), {"HV269"}),
-    "an inlet live in one pole": ((*INLET, (HV, "connections/D6", "{from: k_dc_minus.a, to: k_dc_minus.b, resistance: 0.1 mΩ}")), {"HV270"}),
+    "an inlet live in one pole": ((*INLET, (HV, "connections/D6", "{from: k_dc_minus.a, to: k_dc_minus.b, "
+                                            "resistance: 0.1 mΩ}")), {"HV270"}),
+    "an inlet that may get hot": ((*INLET, (HV, "fast_charging/blocked_when", BLOCKED)), {"HV265"}),
     "a weld that nobody sees": ((*INLET, (HV, "fast_charging/weld_check", "together")), {"HV270"}),
     "an inlet that is too small": ((*INLET, ("parts/inlet-125.yaml", "rated_current", "40 A")), {"HV271"}),
     "an inlet for too low a voltage": ((*INLET, ("parts/inlet-125.yaml", "rated_voltage", "350 V")), {"HV271"}),
@@ -257,3 +260,48 @@ def test_bad_input_is_named_with_its_mend(files: dict[str, bytes], change: Chang
     assert problem.file == change[0]
     assert problem.line > 0
     assert mend in problem.mend
+
+
+# ---------------------------------------------------------------- ways out
+@pytest.mark.parametrize(
+    ("change", "code", "new"),
+    [
+        # 32 A is 53.33 %; the next lower tenth stays below it.
+        ((HV, "charging/supplies/yard/pilot_duty", "66.7 %"), "HV258", "53.3 %"),
+        ((HV, "charging/supplies/yard/pilot_duty", "98 %"), "HV258", "53.3 %"),
+        ((HV, "charging/cable/proximity", "100 Ω"), "HV260", "680 Ω"),
+        ((PACK, "charge_voltage", "4.25 V"), "HV264", "4.15 V"),
+        ((HV, "charging/blocked_when", "[drive_enabled]"), "HV265", BLOCKED),
+        ((HV, "charging/current_control", "fixed"), "HV266", "table"),
+        ((HV, "charging/target", "100 %"), "HV267", "99 %"),
+    ],
+)
+def test_a_way_out_holds_for_the_whole_design(change: Change, code: str, new: str) -> None:
+    loaded = load_files(apply_edits(dict(MENDED), [Edit(*change)]), "van")
+    assert loaded.design is not None
+    found = next(
+        f for f in Workspace().check_design(loaded.design).report.findings if f.code == code and f.kind == "fail"
+    )
+    assert found.way_out is not None
+    assert [edit.new for edit in found.way_out.edits] == [new]
+    # It is not only offered: with it nothing fails any more.
+    assert failing(dict(MENDED), change, *found.way_out.edits) == set()
+
+
+def test_a_socket_without_a_pilot_holds_nothing_back() -> None:
+    socket = (HV, "charging/supplies/box", "{kind: socket, voltage: 230 V, current: 10 A, branch_circuit: 16 A}")
+    assert "HV261" in failing(AC, socket)
+    # The charger set to 10 A by itself is what then holds it.
+    assert "HV261" not in failing(AC, socket, ("parts/obc.yaml", "input/current", "10 A"))
+    assert "HV258" in judged(AC, socket).not_applicable
+
+
+def test_a_wall_box_without_a_pilot_is_open() -> None:
+    box = (HV, "charging/supplies/box", "{kind: wall_box, voltage: 230 V, current: 32 A, branch_circuit: 40 A}")
+    assert any("pilot_duty" in text for text in opened(AC, box)["HV258"])
+
+
+def test_a_pilot_that_is_off_by_its_tolerance_is_for_review() -> None:
+    wide = (HV, "charging/supplies/box/pilot_duty", "0.533 ± 0.02")
+    kinds = {v.finding.kind for v in judged(AC, wide).verdicts if v.finding.code == "HV258"}
+    assert kinds == {"review", "pass"}

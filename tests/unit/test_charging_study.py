@@ -313,3 +313,14 @@ def test_a_second_charger_is_left_open() -> None:
     assert ("high_voltage/charging/charger", "charging by obc2: one is looked at, obc") in studied(
         *WITH_AC, second
     ).missing
+
+
+# 32 A is 53.333 %, 63 A 89.2 %, 80 A 96 % (printed); 51 to 52.5 A no duty says: 85 %; 5 A none at all.
+@pytest.mark.parametrize(
+    ("amps", "duty"),
+    [("32 A", 53.3), ("63 A", 89.2), ("100 A", 96.0), ("52 A", 85.0), ("16 A", 26.6), ("5 A", math.nan)],
+)
+def test_the_duty_that_fits_a_supply(amps: str, duty: float) -> None:
+    box = f"{{kind: wall_box, voltage: 230 V, current: {amps}, branch_circuit: 125 A, pilot_duty: 20 %}}"
+    fitting = studied(*WITH_AC, (HV, "charging/supplies/box", box)).supplies["box"].fitting_duty
+    assert fitting == pytest.approx(duty, nan_ok=True)

@@ -198,7 +198,7 @@ def _seconds_per_coulomb(i0: FloatArray, i1: FloatArray) -> FloatArray:
 def _rising(values: FloatArray) -> FloatArray:
     """The values in rising order, each once; numpy's own `unique` loads a large package at its first call."""
     ordered = np.sort(values)
-    return ordered[np.append(True, np.diff(ordered) > 0.0)]
+    return np.asarray(ordered[np.append(True, np.diff(ordered) > 0.0)])
 
 
 @cites("CLOSED-FORM#charging through a resistance, open-circuit voltage straight by pieces")

@@ -1,7 +1,7 @@
 """HV263 to HV269: whether charging is right for the pack, ends, and is over when the shutdown circuit opens."""
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
 from tristrand.findings import Edit, WayOut
@@ -98,8 +98,15 @@ def charge_voltage_of_cells(ctx: Context) -> Iterable[Outcome]:
             subject=pack_id,
             bad="is charged beyond the highest voltage of its cells",
             good="is charged no further than its cells allow",
+            ways_out=_held_lower(ctx, pack_id, cell.maximum.text),
             related=((sheet_pointer(ctx, pack_id, "cell_voltage"), "voltage of its cells"),),
         )
+
+
+def _held_lower(ctx: Context, pack_id: str, text: str) -> Callable[[], Iterable[WayOut]]:
+    pointer = sheet_pointer(ctx, pack_id, "charge_voltage")
+    file, field = f"{pointer.rpartition('/')[0]}.yaml", "charge_voltage"
+    return lambda: [WayOut(f"hold charging at {text}, the highest that the cells allow", (Edit(file, field, text),))]
 
 
 @rule(
@@ -112,7 +119,7 @@ def charge_voltage_of_cells(ctx: Context) -> Iterable[Outcome]:
         "table; the plug alone keeps the drive off."
     ),
     why="Most fires and shocks while charging begin with a fault that was known when charging was let start.",
-    sources=(EMPTY, "DATASHEET#charge table"),
+    sources=(EMPTY, "DATASHEET#charge table", "UN-R100#5.3.3"),
     failing=(*WITH_AC, (HV_FILE, "charging/blocked_when", "[drive_enabled, insulation_fault]")),
     passing=WITH_AC,
     waivable=False,
@@ -133,7 +140,7 @@ def charging_blocked(ctx: Context) -> Iterable[Outcome]:
         if blocked is None:
             yield ctx.open([Missing(f"{here}/blocked_when", "states in which charging does not start")])
         else:
-            yield from _listed(ctx, f"{at}/blocked_when", list(blocked), result)
+            yield from _listed(ctx, f"{at}/blocked_when", list(blocked), result, hot_contacts=here == FAST)
         off = own.plug_blocks_drive if own.plug_blocks_drive is not None else getattr(common, "plug_blocks_drive", None)
         yield _plug(ctx, f"{here}/plug_blocks_drive", off)
     gaps = [m for m in result.missing if m.pointer.endswith(("charge_table", "/temperature"))]
@@ -141,8 +148,12 @@ def charging_blocked(ctx: Context) -> Iterable[Outcome]:
         yield ctx.open(gaps or result.missing)
 
 
-def _listed(ctx: Context, pointer: str, blocked: list[str], result: ChargingResult) -> Iterator[Outcome]:
+def _listed(
+    ctx: Context, pointer: str, blocked: list[str], result: ChargingResult, *, hot_contacts: bool
+) -> Iterator[Outcome]:
     needed = dict(NECESSARY)
+    if hot_contacts:
+        needed["inlet_hot"] = "worn contacts heat until the inlet burns, and nothing else sees it"
     if result.cold:
         needed["pack_cold"] = "the pack may be colder than its charge table, where charging plates lithium"
     if result.hot:
@@ -167,9 +178,10 @@ def _plug(ctx: Context, pointer: str, off: bool | None) -> Outcome:
         return ctx.open([Missing(pointer, "whether the plug alone keeps the drive off")])
     if off:
         return ctx.finding("pass", pointer, "the plug alone keeps the drive off")
+    source = "UN-R100#5.3.3" if "un-r100" in ctx.rule_sets else EMPTY
     return ctx.finding(
         "fail", pointer, "the vehicle can drive off with the cable plugged in while the supply is dead",
-        counted("plug keeps the drive off", 0, ">=", 1, EMPTY),
+        counted("plug keeps the drive off", 0, ">=", 1, source),
     )  # fmt: skip
 
 
@@ -252,8 +264,21 @@ def charging_ends(ctx: Context, result: ChargingResult) -> Iterable[Outcome]:
                 subject=f"charging at {name} with cells {one.name}",
                 bad=_stalled(one),
                 good="reaches the target",
+                ways_out=_lower_target(result),
                 related=((f"{CHARGING}/target", "the target"),),
             )
+
+
+def _lower_target(result: ChargingResult) -> Callable[[], Iterable[WayOut]]:
+    """The highest whole percent that every session which begins comes to."""
+
+    def ways() -> Iterable[WayOut]:
+        ends = [s.end_soc for f in result.supplies.values() for s in f.sessions if s.end_soc > result.start_soc]
+        percent = math.floor(100.0 * min(ends, default=0.0))
+        if percent > 100.0 * result.start_soc:
+            yield WayOut(f"end at {percent} %", (Edit(HV_FILE, "charging/target", f"{percent} %"),))
+
+    return ways
 
 
 def _stalled(one: SessionFigures) -> str:

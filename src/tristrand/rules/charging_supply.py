@@ -1,10 +1,11 @@
 """HV258 to HV262: whether pilot, supply, cable and inlet fit the current that is drawn, and the charger the supply."""
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
 from tristrand.design import Datum
+from tristrand.findings import Edit, WayOut
 from tristrand.physics.pilot import LEAST_CURRENT_A
 from tristrand.rules.charging_view import CHARGING, NEEDS, SUPPLIES, WITH_AC, of_charging
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
@@ -66,6 +67,7 @@ def pilot_codes_supply(ctx: Context, result: ChargingResult) -> Iterable[Outcome
             subject=subject,
             bad="offers no current: no vehicle charges at this duty",
             good="offers a current",
+            ways_out=_other_duty(supply),
         )
         for datum, what in ((given.current, "the supply gives"), (given.branch_circuit, "its circuit is rated for")):
             if datum is not None:
@@ -81,8 +83,21 @@ def pilot_codes_supply(ctx: Context, result: ChargingResult) -> Iterable[Outcome
                     subject=subject,
                     bad=f"offers more than {what}",
                     good=f"offers no more than {what}",
+                    ways_out=_other_duty(supply),
                     note=ROUNDED,
                 )
+
+
+def _other_duty(supply: SupplyFigures) -> Callable[[], Iterable[WayOut]]:
+    """The duty that offers what supply and circuit give."""
+
+    def ways() -> Iterable[WayOut]:
+        if not math.isnan(supply.fitting_duty):
+            text = f"set the pilot of {supply.supply} to {supply.fitting_duty:.1f} %"
+            at = f"charging/supplies/{supply.supply}/pilot_duty"
+            yield WayOut(text, (Edit(HV_FILE, at, f"{supply.fitting_duty:.1f} %"),))
+
+    return ways
 
 
 @rule(
@@ -150,7 +165,12 @@ def charging_cable_coded(ctx: Context, result: ChargingResult) -> Iterable[Outco
             continue
         at, subject = f"{pointer}/proximity", f"the cable at {name} ({cable.proximity.text})"
         if supply.coded_a == 0.0:
-            yield ctx.finding("fail", at, f"{subject} is coded with a resistor that stands for no cable of this type")
+            yield ctx.finding(
+                "fail",
+                at,
+                f"{subject} is coded with a resistor that stands for no cable of this type",
+                ways_out=_other_resistor(at, supply),
+            )
         elif section.inlet.type == "type_1":
             yield ctx.finding("pass", at, f"{subject} says that it is plugged in; type 1 codes no current")
         elif cable.current is not None:
@@ -167,7 +187,19 @@ def charging_cable_coded(ctx: Context, result: ChargingResult) -> Iterable[Outco
                 bad="is coded for more than its conductors carry",
                 good="is coded for no more than its conductors carry",
                 related=((f"{pointer}/current", "what it carries"),),
+                ways_out=_other_resistor(at, supply),
             )
+
+
+def _other_resistor(pointer: str, supply: SupplyFigures) -> Callable[[], Iterable[WayOut]]:
+    """The resistor that stands for what the cable carries."""
+
+    def ways() -> Iterable[WayOut]:
+        if not math.isnan(supply.fitting_ohm):
+            text = f"fit a resistor of {supply.fitting_ohm:.0f} Ω in the plug, at both ends of the cable"
+            yield WayOut(text, (Edit(HV_FILE, pointer.removeprefix("high_voltage/"), f"{supply.fitting_ohm:.0f} Ω"),))
+
+    return ways
 
 
 @rule(

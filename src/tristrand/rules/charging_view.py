@@ -15,6 +15,8 @@ BLOCKED = (
     "[drive_enabled, vehicle_moving, insulation_fault, interlock_open, cell_fault, proximity_without_pilot, pack_cold, "
     "pack_hot]"
 )
+# Contacts that carry direct current for an hour are watched for heat as well.
+BLOCKED_DC = BLOCKED.replace("]", ", inlet_hot]")
 # What no rule here can do without: the sections themselves, one pack, numbers that a formula takes.
 _ALWAYS = frozenset({"high_voltage/parts", "studies/charging"})
 
@@ -69,7 +71,7 @@ WITH_DC: tuple[tuple[str, str, str], ...] = (
         "fast_charging",
         "{inlet: dc_inlet, contactors: [k_dc_plus, k_dc_minus], fuse: fuse_dc, "
         "supply: {voltage: {minimum: 150 V, maximum: 450 V}, current: 125 A}, current: 38 A, closing_difference: 10 V, "
-        f"weld_check: each_pole, blocked_when: {BLOCKED}, plug_blocks_drive: true}}",
+        f"weld_check: each_pole, blocked_when: {BLOCKED_DC}, plug_blocks_drive: true}}",
     ),
 )
 

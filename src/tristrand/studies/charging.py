@@ -14,9 +14,14 @@ from tristrand.physics.charging import branch_circuit_least_a, low_voltage_energ
 from tristrand.physics.discharge import TOUCH_LIMIT_V, time_to_voltage_s
 from tristrand.physics.pack import short_circuit_current_a
 from tristrand.physics.pilot import (
+    CABLE_CURRENT_A,
+    FIRST_LAW_LARGEST_A,
+    LARGEST_CURRENT_A,
     LEAST_CURRENT_A,
+    SECOND_LAW_ABOVE_A,
     TYPE_1_CONNECTOR_OHM,
     cable_current_a,
+    duty_percent,
     offered_current_a,
 )
 from tristrand.studies.charging_plan import (
@@ -145,7 +150,8 @@ def _supply(data: ChargingInputs, charger: ChargerData, supply: SupplyData) -> S
     # A smaller current ends in nothing for the pack, not in a negative efficiency.
     bus = loss.bus_w(supply_w) if known else math.nan
     beside = _beside_w(data)
-    floor = loss.bus_w(min(LEAST_CURRENT_A, drawn[1]) * watt) - beside if known else math.nan
+    own = min(LEAST_CURRENT_A, named["charger, by current"], named["charger, by power"])
+    floor = loss.bus_w(own * watt) - beside if known else math.nan
     figures = SupplyFigures(
         supply=supply.id,
         kind=supply.kind,
@@ -158,6 +164,8 @@ def _supply(data: ChargingInputs, charger: ChargerData, supply: SupplyData) -> S
         links=tuple(named.items()),
         bears=_bears(data, supply),
         smallest=smallest_link(named).name if known else "",
+        fitting_duty=_fitting_duty(supply),
+        fitting_ohm=_fitting_ohm(supply, data.inlet_type),
         drawn_a=drawn,
         supply_w=supply_w,
         bus_w=bus,
@@ -196,6 +204,22 @@ def _offered(supply: SupplyData) -> Ends:
         math.nan if math.isnan(d) else float(offered_current_a(round(100.0 * d, 9))) for d in supply.pilot
     )
     return (low, mid, high)
+
+
+def _fitting_duty(supply: SupplyData) -> float:
+    """Duty that offers what supply and circuit give [%], the next lower tenth; nan where no duty does."""
+    gives = min(supply.amp[0], supply.circuit_a, LARGEST_CURRENT_A)
+    # From 51 to 52.5 A no duty offers anything: the next lower offer counts.
+    gives = FIRST_LAW_LARGEST_A if FIRST_LAW_LARGEST_A < gives <= SECOND_LAW_ABOVE_A else gives
+    if math.isnan(gives) or math.isnan(supply.circuit_a) or gives < LEAST_CURRENT_A:
+        return math.nan
+    return math.floor(10.0 * float(duty_percent(gives)) + 1e-9) / 10.0
+
+
+def _fitting_ohm(supply: SupplyData, inlet: str) -> float:
+    """Resistor that stands for the largest current the cable carries [ohm]; nan where none does."""
+    fitting = [ohm for ohm, amps in CABLE_CURRENT_A.items() if amps <= supply.cable_a]
+    return min(fitting, default=math.nan) if inlet == "type_2" else math.nan
 
 
 def _coded_a(supply: SupplyData, inlet: str) -> float:

@@ -40,7 +40,8 @@ class SupplyFigures(NamedTuple):
     it (supply, its circuit, conductors, contacts). ``offered_a`` has three ends (nan without a pilot), ``coded_a`` is
     nan where nothing is coded, 0 where the resistor stands for no cable. ``drawn_a`` and ``phase_v`` (the supply's
     voltage between a phase and neutral): low, value, high; ``charger_v`` is what the charger works at, likewise.
-    ``floor_pack_w`` is left for the pack at the least current that a pilot offers.
+    ``fitting_duty`` [%] offers what the supply gives, ``fitting_ohm`` codes what the cable carries at most; nan where
+    there is none. ``floor_pack_w`` is left for the pack at the least current that a pilot offers.
     """
 
     supply: str
@@ -54,6 +55,8 @@ class SupplyFigures(NamedTuple):
     links: tuple[tuple[str, float], ...]
     bears: tuple[tuple[str, float], ...]
     smallest: str
+    fitting_duty: float
+    fitting_ohm: float
     drawn_a: tuple[float, float, float]
     supply_w: float
     bus_w: float
