@@ -81,7 +81,7 @@ def _sessions(result: ChargingResult, sessions: list[tuple[str, SessionFigures]]
         row(
             f"Cells {one.name}",
             value(one.temperature_c, "°C", 3),
-            f"{value(one.first_a, 'A', 3)}, by {one.first_by}" if one.links else "",
+            f"{value(one.first_a, 'A', 3)}, by {one.first_by}" if one.first_by else "",
             _time(one),
             value(one.held_s / 60.0, "min", 2) if one.reached else "",
             value(one.supply_j / 3.6e6, "kWh", 3) if one.reached else "",

@@ -99,7 +99,7 @@ class ChargingInputs(NamedTuple):
     missing: tuple[Missing, ...] = ()
 
 
-def inputs(design: Design) -> ChargingInputs:
+def collect(design: Design) -> ChargingInputs:
     """Collect what charging needs; a design with neither charger nor inlet needs nothing."""
     circuit = hv_circuit(design)
     high_voltage = design.high_voltage

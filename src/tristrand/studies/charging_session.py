@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tristrand.physics.charge_session import TableSession, table_session
-from tristrand.physics.charging import charge_limit_a, charger_current_a, low_voltage_energy_j, smallest_link
+from tristrand.physics.charging import charge_limit_a, charger_current_a, smallest_link
 from tristrand.physics.pack import interpolate_table, pack_resistance_ohm
 from tristrand.studies.charging_plan import MILD_C, CellTable, PackCharge
 from tristrand.studies.results import SessionFigures
@@ -21,14 +21,13 @@ FINE = 160
 class Drive(NamedTuple):
     """What drives a session: power and current left for the pack, and what is taken beside.
 
-    ``idle_w`` and ``per_w``: the charger's loss is idle_w + per_w P at a supply power P. ``by_table``: the pack's table
-    and its limit of charge current are kept.
+    ``beside_w`` is what the 12 V side takes from the bus; the charger's loss is idle_w + per_w P at a supply power P.
+    ``by_table``: the pack's table and its limit of charge current are kept.
     """
 
     power_w: float
     current_a: float
-    low_voltage_w: float
-    converter_share: float
+    beside_w: float
     idle_w: float
     per_w: float
     by_table: bool
@@ -50,29 +49,41 @@ def temperatures(pack: PackCharge) -> tuple[tuple[str, float], ...]:
 class Conditions(NamedTuple):
     """A pack at one temperature: its largest resistance on the way, and what its table allows at some charges."""
 
+    name: str
+    temperature_c: float
+    inside: bool
     resistance_ohm: float
     soc: tuple[float, ...]
     allowed_a: tuple[float, ...]
 
+    @property
+    def begins(self) -> bool:
+        """Whether the table lets a session begin."""
+        return self.inside and self.allowed_a[0] > 0.0
 
-@lru_cache(maxsize=256)
-def conditions(pack: PackCharge, temperature_c: float, target: float, fine: int = 0) -> Conditions:
-    """Resistance [ohm], the harder reading of all charges between start and target, and the table's limits [A].
+
+@lru_cache(maxsize=64)
+def conditions(pack: PackCharge, target: float, fine: int = 0) -> tuple[Conditions, ...]:
+    """Cold, mild and hot: resistance [ohm], the harder reading of all charges on the way, and the table's limits [A].
 
     ``fine`` adds points for a curve.
     """
+    named = temperatures(pack)
+    # All temperatures in one reading: a column of them against a row of charges.
+    column = np.array([warm_c for _, warm_c in named])[:, None]
     inner = [s for s in pack.ohm.soc if pack.start_soc < s < target]
     at = np.array([pack.start_soc, *inner, target])
-    cell = float(np.max(np.asarray(interpolate_table(*_arrays(pack.ohm), temperature_c, at).value)))
+    cells = np.asarray(interpolate_table(*_arrays(pack.ohm), column, at).value).max(axis=1)
     points = [s for s in pack.table.soc if pack.start_soc < s < target]
     if fine:
         points = sorted({*points, *(float(s) for s in np.linspace(pack.start_soc, target, fine)[1:-1])})
     soc = (pack.start_soc, *points, target)
-    allowed = np.asarray(charge_limit_a(*_arrays(pack.table), temperature_c, np.array(soc)).current_a)
-    return Conditions(
-        float(pack_resistance_ohm(pack.series, pack.parallel, cell, pack.link_ohm)),
-        soc,
-        tuple(float(a) for a in allowed),
+    allowed = np.asarray(charge_limit_a(*_arrays(pack.table), column, np.array(soc)).current_a)
+    ohms = np.asarray(pack_resistance_ohm(pack.series, pack.parallel, cells, pack.link_ohm))
+    first, last = pack.table.temperature_c[0], pack.table.temperature_c[-1]
+    return tuple(
+        Conditions(name, warm_c, first <= warm_c <= last, float(ohm), soc, tuple(float(a) for a in row))
+        for (name, warm_c), ohm, row in zip(named, ohms, allowed, strict=True)
     )
 
 
@@ -80,34 +91,31 @@ def _arrays(table: CellTable) -> tuple[FloatArray, FloatArray, FloatArray]:
     return np.array(table.temperature_c), np.array(table.soc), np.array(table.rows)
 
 
-@lru_cache(maxsize=512)
-def session(pack: PackCharge, name: str, temperature_c: float, target: float, drive: Drive) -> SessionFigures:
-    """One session; kept, since most edits leave it as it was."""
-    ohm = conditions(pack, temperature_c, target).resistance_ohm
-    allowed = table_allows(pack, temperature_c, target)
-    if not allowed or not drive.power_w > 0.0 or not drive.current_a > 0.0:
-        why = "power" if allowed else "temperature"
-        none = (0.0, "", (), 0.0, 0.0, 0.0, 0.0)
-        return SessionFigures(name, temperature_c, ohm, allowed, False, why, pack.start_soc, math.inf, 0.0, *none)
-    ran = run(pack, temperature_c, target, drive)
+@lru_cache(maxsize=256)
+def sessions(pack: PackCharge, target: float, drive: Drive) -> tuple[SessionFigures, ...]:
+    """The three sessions; kept, since most edits leave them as they were."""
+    return tuple(_session(pack, at, target, drive) for at in conditions(pack, target))
+
+
+def _session(pack: PackCharge, at: Conditions, target: float, drive: Drive) -> SessionFigures:
+    head = (at.name, at.temperature_c, at.resistance_ohm, at.begins)
+    if not at.begins or not drive.power_w > 0.0 or not drive.current_a > 0.0:
+        why = "power" if at.begins else "temperature"
+        return SessionFigures(*head, False, why, pack.start_soc, math.inf, 0.0, 0.0, "", 0.0, 0.0, 0.0, 0.0)
+    ran = run(pack, at, target, drive)
     seconds = ran.total_s
-    beside = float(low_voltage_energy_j(drive.low_voltage_w, seconds, drive.converter_share))
+    beside = drive.beside_w * seconds
     supply = (ran.terminal_j + beside + drive.idle_w * seconds) / (1.0 - drive.per_w)
     reached = ran.ended_by == "target"
-    links = _links(pack, temperature_c, target, drive)
     return SessionFigures(
-        name,
-        temperature_c,
-        ohm,
-        allowed,
+        *head,
         reached,
         ran.ended_by,
         float(ran.soc[-1]),
         seconds if reached else math.inf,
         ran.time_limited_by_s("voltage"),
         float(ran.current_a[0]),
-        smallest_link(links).name,
-        tuple(links.items()),
+        _first_by(pack, at, drive, ran.limited_by[0] if ran.limited_by else ran.ended_by),
         ran.stored_j,
         ran.heat_j,
         beside,
@@ -115,14 +123,16 @@ def session(pack: PackCharge, name: str, temperature_c: float, target: float, dr
     )
 
 
-def _links(pack: PackCharge, temperature_c: float, target: float, drive: Drive) -> dict[str, float]:
-    """What each limit lets into the pack at the start of a session [A]."""
-    at = conditions(pack, temperature_c, target)
-    open_v = pack.series * float(np.interp(pack.start_soc, pack.ocv_soc, pack.ocv_v))
+def _first_by(pack: PackCharge, at: Conditions, drive: Drive, law: str) -> str:
+    """What sets the current at the start, in words."""
+    if law != "current":
+        return {"power": "power that is left", "voltage": "charging voltage"}[law]
+    return smallest_link(current_links(pack, at, drive)).name
+
+
+def current_links(pack: PackCharge, at: Conditions, drive: Drive) -> dict[str, float]:
+    """What each limit of current lets into the pack at the start of a session [A]."""
     links = {"current of the source": drive.current_a}
-    if math.isfinite(drive.power_w):
-        links["power that is left"] = float(charger_current_a(drive.power_w, 1.0, open_v, at.resistance_ohm))
-    links["charging voltage"] = max(pack.series * pack.cell_v - open_v, 0.0) / at.resistance_ohm
     if drive.by_table:
         links["table of the pack"] = at.allowed_a[0]
         if not math.isnan(pack.limit_a):
@@ -130,15 +140,18 @@ def _links(pack: PackCharge, temperature_c: float, target: float, drive: Drive) 
     return links
 
 
-def table_allows(pack: PackCharge, temperature_c: float, target: float) -> bool:
-    """Whether the charge table lets a session begin at this temperature."""
-    first, last = pack.table.temperature_c[0], pack.table.temperature_c[-1]
-    return first <= temperature_c <= last and conditions(pack, temperature_c, target).allowed_a[0] > 0.0
+def every_link(pack: PackCharge, at: Conditions, drive: Drive) -> dict[str, float]:
+    """The same with the limits of power and voltage [A]."""
+    links = current_links(pack, at, drive)
+    open_v = pack.series * float(np.interp(pack.start_soc, pack.ocv_soc, pack.ocv_v))
+    if math.isfinite(drive.power_w):
+        links["power that is left"] = float(charger_current_a(drive.power_w, 1.0, open_v, at.resistance_ohm))
+    links["charging voltage"] = max(pack.series * pack.cell_v - open_v, 0.0) / at.resistance_ohm
+    return links
 
 
-def run(pack: PackCharge, temperature_c: float, target: float, drive: Drive, fine: int = 0) -> TableSession:
-    """The session itself; ``fine`` adds points for a curve."""
-    at = conditions(pack, temperature_c, target, fine)
+def run(pack: PackCharge, at: Conditions, target: float, drive: Drive) -> TableSession:
+    """The session itself."""
     amps = np.full(len(at.soc), drive.current_a)
     if drive.by_table:
         most = pack.limit_a if not math.isnan(pack.limit_a) else math.inf

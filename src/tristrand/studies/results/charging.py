@@ -11,8 +11,8 @@ class SessionFigures(NamedTuple):
 
     ``allowed`` says whether the charge table holds the temperature and lets the session begin. ``reached``: the target
     is reached; else ``ended_by`` names the limit that brought the current below the cut-off. ``held_s`` is the time at
-    constant voltage. ``links`` holds what each limit lets into the pack at the start, ``first_a`` what flows then by
-    ``first_by``. Energies of the supply and of the 12 V side count from the start to the end of the session.
+    constant voltage, ``first_a`` what flows into the pack at the start, set by ``first_by``. Energies of the supply and
+    of the 12 V side count from the start to the end of the session.
     """
 
     name: str
@@ -26,7 +26,6 @@ class SessionFigures(NamedTuple):
     held_s: float
     first_a: float
     first_by: str
-    links: tuple[tuple[str, float], ...]
     stored_j: float
     heat_j: float
     low_voltage_j: float
