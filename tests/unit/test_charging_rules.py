@@ -44,7 +44,7 @@ PLANTED: dict[str, tuple[tuple[Change, ...], set[str]]] = {
     "a thin cable coded as a thick one": (((HV, "charging/supplies/yard/cable/current", "20 A"),), {"HV260", "HV261"}),
     "a resistor that stands for no cable": (((HV, "charging/cable/proximity", "330 Ω"),), {"HV260", "HV267", "HV268"}),
     "an inlet of 16 A": (((HV, "charging/inlet/rated_current", "16 A"),), {"HV261"}),
-    "a supply between two lines": (((HV, "charging/supplies/yard/voltage", "400 V"),), {"HV262"}),
+    "a supply between two lines": (((HV, "charging/supplies/yard/voltage", "400 V"),), {"HV262", "HV268"}),
     "a charger of three phases": (((OBC, "input/phases", "3"),), {"HV262"}),
     "a charger that cannot fill the pack": (((OBC, "voltage/maximum", "390 V"),), {"HV101", "HV105", "HV263"}),
     "a charger that leaves an empty pack": (((OBC, "voltage/minimum", "280 V"),), {"HV263"}),
@@ -57,6 +57,7 @@ PLANTED: dict[str, tuple[tuple[Change, ...], set[str]]] = {
     "a target that is never reached": (((HV, "charging/target", "100 %"),), {"HV267"}),
     # The socket then leaves the pack less than the current at which charging ends.
     "pumps that take all": (((HV, "charging/low_voltage_draw", "1.2 kW"),), {"HV267", "HV268"}),
+    "a charger counted too small": (((HV, "parts/charger/power/charge", "5 kW"),), {"HV268"}),
     "a charger that goes on for a while": (((HV, "charging/on_opening/off_after", "6 s"),), {"HV269"}),
     "an inlet live in one pole": ((*INLET, (HV, "connections/D6", "{from: k_dc_minus.a, to: k_dc_minus.b, "
                                             "resistance: 0.1 mΩ}")), {"HV270"}),
@@ -65,6 +66,7 @@ PLANTED: dict[str, tuple[tuple[Change, ...], set[str]]] = {
     "an inlet that is too small": ((*INLET, ("parts/inlet-125.yaml", "rated_current", "40 A")), {"HV271"}),
     "an inlet for too low a voltage": ((*INLET, ("parts/inlet-125.yaml", "rated_voltage", "350 V")), {"HV271"}),
     "a station that cannot fill the pack": ((*INLET, (HV, "fast_charging/supply/voltage/maximum", "380 V")), {"HV271"}),
+    "a fuse that is not on the way": ((*INLET, (HV, "fast_charging/fuse", "fuse_heater")), {"HV271"}),
     "a fuse that is too small": ((*INLET, (HV, "fast_charging/current", "55 A")), {"HV271"}),
     "contactors that close on unequal voltages": ((*INLET, (HV, "fast_charging/closing_difference", "60 V")),
                                                   {"HV272"}),
@@ -138,6 +140,7 @@ GAPS: dict[str, tuple[dict[str, bytes], str, str, str]] = {
         (AC, HV, "charging/supplies/box/current", "HV261"),
         (AC, HV, "charging/supplies/box/branch_circuit", "HV259"),
         (AC, HV, "charging/supplies/box/pilot_duty", "HV258"),
+        (AC, HV, "parts/obc/power/charge", "HV268"),
         (AC, "parts/obc.yaml", "voltage", "HV263"),
         (AC, "parts/obc.yaml", "input", "HV262"),
         (AC, "parts/obc.yaml", "rated_power", "HV261"),

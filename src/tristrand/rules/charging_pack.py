@@ -9,7 +9,7 @@ from tristrand.physics.pilot import LEAST_CURRENT_A
 from tristrand.rules.charging_view import CHARGING, FAST, NEEDS, SUPPLIES, WITH_AC, of_charging
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
 from tristrand.rules.view import HV_FILE, PARTS, counted, sheet_pointer
-from tristrand.studies.results import ChargingResult, Missing, SessionFigures
+from tristrand.studies.results import ChargingResult, Missing, SessionFigures, SupplyFigures
 
 # States in which no charging may start, whatever the vehicle.
 NECESSARY = {
@@ -293,12 +293,18 @@ def _stalled(one: SessionFigures) -> str:
 
 @rule(
     "HV268",
-    "charging-power-left",
+    "charging-power",
     "warning",
     needs=NEEDS,
-    checks="At each supply, and at the least current a pilot offers, the 12 V side leaves power for the pack.",
-    why="Where pumps and control units take all the charger gives, the pack empties while the car seems to charge.",
-    sources=("CLOSED-FORM#energy balance of the charger", "IEC-61851-1#duty cycle to current"),
+    checks=(
+        "At each supply, and at the least current a pilot offers, the 12 V side leaves power for the pack; and no "
+        "supply brings more into the bus than the case charge counts with."
+    ),
+    why=(
+        "Where pumps and control units take all the charger gives, the pack empties while the car seems to charge; and "
+        "cables judged for less than the charger gives are not judged."
+    ),
+    sources=("CLOSED-FORM#energy balance of the charger", "IEC-61851-1#duty cycle to current", "DESIGN#case charge"),
     failing=(*WITH_AC, (HV_FILE, "charging/low_voltage_draw", "1.1 kW")),
     passing=WITH_AC,
 )
@@ -321,6 +327,36 @@ def charging_power_left(ctx: Context, result: ChargingResult) -> Iterable[Outcom
                 good=f"gives more than the 12 V side takes at {at}",
                 related=((f"{CHARGING}/low_voltage_draw", "power of the 12 V side"),),
             )
+        yield _counted_with(ctx, result, supply)
+
+
+def _counted_with(ctx: Context, result: ChargingResult, supply: SupplyFigures) -> Outcome:
+    """What the charger gives against the power that every other study of charging currents takes it to give."""
+    part: Any = ctx.design.high_voltage.parts[result.charger]
+    pointer, given = f"{PARTS}/{result.charger}/power", part.power.get("charge")
+    if given is None or not any("charge" in mode.high_voltage for mode in ctx.design.vehicle.modes.values()):
+        where = f"{pointer}/charge" if given is None else "vehicle/modes"
+        return ctx.open([Missing(where, f"case charge: power of {result.charger}, and a mode that uses it")])
+    return ctx.compare(
+        f"{pointer}/charge",
+        f"power into the bus at {supply.supply}",
+        # To the watt: a rated power goes there and back through the charger's loss.
+        supply.bus_w if math.isnan(supply.bus_w) else float(round(supply.bus_w)),
+        "W",
+        "<=",
+        given.high,
+        "DESIGN#case charge",
+        basis=given.basis,
+        subject=result.charger,
+        bad=f"gives more at {supply.supply} than case charge counts with",
+        good=f"gives no more at {supply.supply} than case charge counts with",
+        ways_out=lambda: [
+            WayOut(
+                f"count with {supply.bus_w:.0f} W in case charge",
+                (Edit(HV_FILE, f"parts/{result.charger}/power/charge", f"{math.ceil(supply.bus_w)} W"),),
+            )
+        ],
+    )
 
 
 @rule(
@@ -351,7 +387,7 @@ def charging_opens_dead(ctx: Context, result: ChargingResult) -> Iterable[Outcom
     if result.on_discharged_bus:
         bus = ctx.results["discharge"]
         if not bus.cases:
-            yield ctx.open(bus.missing)
+            yield ctx.open(bus.missing or [Missing("studies/discharge", "how long the bus takes to 60 V")])
             return
         seconds = math.inf if math.isnan(bus.slowest_active_s) else bus.slowest_active_s
         words = "by the resistor of the bus, its slowest opening order"

@@ -9,7 +9,7 @@ from tristrand.findings import Edit, WayOut
 from tristrand.physics.pilot import LEAST_CURRENT_A
 from tristrand.rules.charging_view import CHARGING, NEEDS, SUPPLIES, WITH_AC, of_charging
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
-from tristrand.rules.view import HV_FILE
+from tristrand.rules.view import HV_FILE, sheet_pointer
 from tristrand.studies.results import ChargingResult, Missing, SupplyFigures
 
 DUTY = "IEC-61851-1#duty cycle to current"
@@ -271,7 +271,7 @@ def supply_fits_charger(ctx: Context, result: ChargingResult) -> Iterable[Outcom
     sheet = ctx.design.sheet_of(result.charger)
     if sheet.input is None:
         return
-    at = f"parts/{ctx.design.high_voltage.parts[result.charger].sheet}/input"  # type: ignore[union-attr]
+    at = sheet_pointer(ctx, result.charger, "input")
     for name, supply in result.supplies.items():
         pointer = f"{SUPPLIES}/{name}"
         if not supply.phases_fit:

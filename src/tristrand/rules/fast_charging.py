@@ -105,6 +105,9 @@ def fast_charge_ratings(ctx: Context, result: ChargingResult) -> Iterable[Outcom
         else f"no fuse lies between {fast.inlet} and the pack",
         counted("fuses on the way", len(fuses), ">=", 1, "PRACTICE#fuse protects cable"),
     )
+    named = getattr(ctx.design.high_voltage.fast_charging, "fuse", None)
+    if named is not None and named not in fuses:
+        yield ctx.finding("fail", f"{FAST}/fuse", f"{named} does not lie between {fast.inlet} and the pack")
     yield from _voltages(ctx, result, fast)
     if math.isnan(fast.largest_a):
         return
