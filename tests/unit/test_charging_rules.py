@@ -308,3 +308,21 @@ def test_a_pilot_that_is_off_by_its_tolerance_is_for_review() -> None:
     wide = (HV, "charging/supplies/box/pilot_duty", "0.533 ± 0.02")
     kinds = {v.finding.kind for v in judged(AC, wide).verdicts if v.finding.code == "HV258"}
     assert kinds == {"review", "pass"}
+
+
+@pytest.mark.parametrize(
+    "table",
+    [
+        "{state_of_charge: [0 %, 90 %], voltage: [3.1 V, 4.0 V]}",
+        "{state_of_charge: [0 %, 50 %, 100 %], voltage: [3.4 V, 3.3 V, 4.1 V]}",
+    ],
+)
+def test_a_voltage_that_does_not_reach_the_target_leaves_sessions_open_and_the_rest_judged(table: str) -> None:
+    changes = (("parts/pack-84s.yaml", "open_circuit_voltage", table), (HV, "charging/plug_blocks_drive", "false"))
+    assert any("open_circuit_voltage" in text for text in opened(AC, *changes)["HV267"])
+    assert "HV258" not in opened(AC, *changes)
+    assert "HV265" in failing(AC, *changes)
+
+
+def test_a_target_below_the_least_charge_fails() -> None:
+    assert "HV267" in failing(AC, (HV, "charging/target", "5 %"))

@@ -163,7 +163,7 @@ def test_a_pack_outside_its_table_is_not_charged() -> None:
 def test_the_pilot_offers_the_printed_current(duty: str, amps: float) -> None:
     supply = studied(*WITH_AC, (HV, "charging/supplies/box/pilot_duty", duty)).supplies["box"]
     assert supply.offered_a == pytest.approx((amps, amps, amps))
-    assert supply.drawn_a[1] == pytest.approx(min(amps, dict(supply.links)["charger, by power"]))
+    assert supply.drawn_a[1] == pytest.approx(min(amps, dict(supply.links)["charger's power"]))
 
 
 # Resistor and current as a text states them to match the standard; 330 Ω stands for no cable.
@@ -180,10 +180,10 @@ def test_each_link_in_turn_is_named_as_the_smallest() -> None:
         return supply.smallest, supply.drawn_a[1]
 
     # 6 kW over 93 % at 230 V and a power factor of 0.99, with the straight line of loss: 93 % at rated power.
-    assert smallest() == ("charger, by power", pytest.approx(6000 / 0.93 / (230 * 0.99)))
+    assert smallest() == ("charger's power", pytest.approx(6000 / 0.93 / (230 * 0.99)))
     assert smallest((HV, "charging/supplies/box/pilot_duty", "20 %")) == ("pilot", pytest.approx(12.0))
     assert smallest((HV, "charging/cable/proximity", "1.5 kΩ")) == ("coding of the cable", 13.0)
-    assert smallest((OBC, "input/current", "10 A")) == ("charger, by current", 10.0)
+    assert smallest((OBC, "input/current", "10 A")) == ("charger's current", 10.0)
 
 
 def test_three_phases_and_one() -> None:

@@ -241,8 +241,22 @@ def charge_current_table(ctx: Context, result: ChargingResult) -> Iterable[Outco
     failing=(*WITH_AC, (HV_FILE, "charging/target", "100 %")),
     passing=WITH_AC,
 )
-@of_charging("target", "low_voltage_draw", "charge_table", "charge_cutoff_current", "charge_voltage", "output_current",
-             "rated_power", "efficiency", "input", "inlet", "voltage", "pilot_duty", "proximity")  # fmt: skip
+@of_charging(
+    "target",
+    "low_voltage_draw",
+    "charge_table",
+    "charge_cutoff_current",
+    "open_circuit_voltage",
+    "charge_voltage",
+    "output_current",
+    "rated_power",
+    "efficiency",
+    "input",
+    "inlet",
+    "voltage",
+    "pilot_duty",
+    "proximity",
+)
 def charging_ends(ctx: Context, result: ChargingResult) -> Iterable[Outcome]:
     """End of each session against the target."""
     if not result.start_soc < result.target_soc:

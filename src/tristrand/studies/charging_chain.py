@@ -17,7 +17,7 @@ from tristrand.physics.pilot import (
     duty_percent,
     offered_current_a,
 )
-from tristrand.studies.charging_plan import ChargerData, ChargingInputs, Ends, PackCharge, SupplyData
+from tristrand.studies.charging_plan import ChargerData, ChargingInputs, Ends, PackCharge, SupplyData, rises_to
 from tristrand.studies.charging_session import Drive, sessions
 from tristrand.studies.results import SessionFigures, SupplyFigures
 
@@ -68,9 +68,9 @@ def supply_figures(data: ChargingInputs, charger: ChargerData, supply: SupplyDat
         links["pilot"] = offered
     if data.inlet_type == "type_2" or coded == 0.0:
         links["coding of the cable"] = (coded, coded, coded)
-    links["charger, by current"] = charger.amp
+    links["charger's current"] = charger.amp
     low, mid, high = (loss.supply_w(w) / watt for w in charger.rated_w)
-    links["charger, by power"] = (low, mid, high)
+    links["charger's power"] = (low, mid, high)
     drawn = _smallest(links)
     named = {name: ends[1] for name, ends in links.items()}
     known = not any(math.isnan(x) for x in named.values())
@@ -78,7 +78,7 @@ def supply_figures(data: ChargingInputs, charger: ChargerData, supply: SupplyDat
     # A smaller current ends in nothing for the pack, not in a negative efficiency.
     bus = loss.bus_w(supply_w) if known else math.nan
     beside = beside_w(data)
-    own = min(LEAST_CURRENT_A, named["charger, by current"], named["charger, by power"])
+    own = min(LEAST_CURRENT_A, named["charger's current"], named["charger's power"])
     floor = loss.bus_w(own * watt) - beside if known else math.nan
     figures = SupplyFigures(
         supply=supply.id,
@@ -193,7 +193,7 @@ def drive_of(data: ChargingInputs, supply: SupplyFigures) -> Drive | None:
 def sessions_of(data: ChargingInputs, drive: Drive | None) -> tuple[SessionFigures, ...]:
     """Sessions at the three temperatures; none where something is not known."""
     pack, target = data.pack, data.target_soc
-    if drive is None or pack is None or not pack.start_soc < target:
+    if drive is None or pack is None or not pack.start_soc < target or not rises_to(pack, target):
         return ()
     return sessions(pack, target, drive)
 

@@ -1,6 +1,7 @@
 """What the study of charging needs of a design, as plain frozen data, and what the design leaves out."""
 
 import math
+from itertools import pairwise
 from typing import Any, NamedTuple
 
 from tristrand.design import Datum, Design
@@ -122,7 +123,18 @@ def collect(design: Design) -> ChargingInputs:
         found = found._replace(fast=_direct(design, needs, fast))
         if section is None and pack is not None:
             found = found._replace(target_soc=_top(design, pack.id))
+    if pack is not None and not rises_to(pack, found.target_soc):
+        part: Any = high_voltage.parts[pack.id]
+        what = f"open-circuit voltage of {pack.id} from its least charge to the target, nowhere falling"
+        needs.missing.append(Missing(f"parts/{part.sheet}/open_circuit_voltage", what))
     return found._replace(missing=tuple(needs.missing))
+
+
+def rises_to(pack: PackCharge, target: float) -> bool:
+    """Whether the open-circuit voltage is given, and does not fall, from the least charge to the target (nan: full)."""
+    top = 1.0 if math.isnan(target) else target
+    covered = pack.ocv_soc[0] <= pack.start_soc and top <= pack.ocv_soc[-1]
+    return covered and all(b >= a for a, b in pairwise(pack.ocv_v))
 
 
 def _only_one(needs: Needs, parts: dict[str, Any], used: str | None, key: str) -> None:
