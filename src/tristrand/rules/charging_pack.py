@@ -230,17 +230,6 @@ def charge_current_table(ctx: Context, result: ChargingResult) -> Iterable[Outco
     )
 
 
-@rule(
-    "HV267",
-    "charging-ends",
-    "warning",
-    needs=NEEDS,
-    checks="At each supply a session reaches its target with cells cold, mild and hot, as far as the table allows.",
-    why="A session that stalls short of its target keeps contactors closed all night and the car where it stands.",
-    sources=("CLOSED-FORM#charging through a resistance, open-circuit voltage straight by pieces",),
-    failing=(*WITH_AC, (HV_FILE, "charging/target", "100 %")),
-    passing=WITH_AC,
-)
 @of_charging(
     "target",
     "low_voltage_draw",
@@ -257,37 +246,74 @@ def charge_current_table(ctx: Context, result: ChargingResult) -> Iterable[Outco
     "pilot_duty",
     "proximity",
 )
-def charging_ends(ctx: Context, result: ChargingResult) -> Iterable[Outcome]:
-    """End of each session against the target."""
-    if not result.start_soc < result.target_soc:
-        if not math.isnan(result.start_soc + result.target_soc):
-            yield ctx.finding("fail", f"{CHARGING}/target", "the target is no higher than the pack's least charge")
-        return
+def _alternating_ends(ctx: Context, result: ChargingResult) -> Iterable[Outcome]:
     for name, supply in result.supplies.items():
-        if not supply.sessions:
-            yield ctx.open([Missing(f"{SUPPLIES}/{name}", f"a session at {name}")])
-        for one in supply.sessions:
-            yield ctx.compare(
-                f"{SUPPLIES}/{name}",
-                f"charge at the end, cells {one.name} ({one.temperature_c:.0f} °C)",
-                100.0 * result.target_soc if one.reached else 100.0 * one.end_soc,
-                "%",
-                ">=",
-                100.0 * result.target_soc,
-                "DESIGN#charging target",
-                subject=f"charging at {name} with cells {one.name}",
-                bad=_stalled(one),
-                good="reaches the target",
-                ways_out=_lower_target(result),
-                related=((f"{CHARGING}/target", "the target"),),
-            )
+        yield from _ends(ctx, result, f"{SUPPLIES}/{name}", name, supply.sessions)
+
+
+@of_charging(
+    "target",
+    "supply",
+    "current",
+    "charge_table",
+    "charge_cutoff_current",
+    "open_circuit_voltage",
+    "charge_voltage",
+    fast=True,
+)
+def _direct_ends(ctx: Context, result: ChargingResult) -> Iterable[Outcome]:
+    if result.fast is not None:
+        yield from _ends(ctx, result, FAST, result.fast.inlet, result.fast.sessions)
+
+
+@rule(
+    "HV267",
+    "charging-ends",
+    "warning",
+    needs=NEEDS,
+    checks="At each supply a session reaches its target with cells cold, mild and hot, as far as the table allows.",
+    why="A session that stalls short of its target keeps contactors closed all night and the car where it stands.",
+    sources=("CLOSED-FORM#charging through a resistance, open-circuit voltage straight by pieces",),
+    failing=(*WITH_AC, (HV_FILE, "charging/target", "100 %")),
+    passing=WITH_AC,
+)
+def charging_ends(ctx: Context) -> Iterable[Outcome]:
+    """Alternating current, then direct current held to the pack's table."""
+    yield from _alternating_ends(ctx)
+    yield from _direct_ends(ctx)
+
+
+def _ends(
+    ctx: Context, result: ChargingResult, pointer: str, name: str, sessions: tuple[SessionFigures, ...]
+) -> Iterator[Outcome]:
+    """End of each session against the target."""
+    if result.start_soc >= result.target_soc:
+        yield ctx.finding("fail", f"{CHARGING}/target", "the target is no higher than the pack's least charge")
+    elif not sessions:
+        yield ctx.open([Missing(pointer, f"a session at {name}")])
+    for one in sessions:
+        yield ctx.compare(
+            pointer,
+            f"charge at the end, cells {one.name} ({one.temperature_c:.0f} °C)",
+            100.0 * result.target_soc if one.reached else 100.0 * one.end_soc,
+            "%",
+            ">=",
+            100.0 * result.target_soc,
+            "DESIGN#charging target",
+            subject=f"charging at {name} with cells {one.name}",
+            bad=_stalled(one),
+            good="reaches the target",
+            related=((f"{CHARGING}/target", "the target"),),
+            ways_out=_lower_target(result),
+        )
 
 
 def _lower_target(result: ChargingResult) -> Callable[[], Iterable[WayOut]]:
     """The highest whole percent that every session which begins comes to."""
 
     def ways() -> Iterable[WayOut]:
-        ends = [s.end_soc for f in result.supplies.values() for s in f.sessions if s.end_soc > result.start_soc]
+        every = [f.sessions for f in (*result.supplies.values(), result.fast) if f is not None]
+        ends = [s.end_soc for some in every for s in some if s.end_soc > result.start_soc]
         percent = math.floor(100.0 * min(ends, default=0.0))
         if percent > 100.0 * result.start_soc:
             yield WayOut(f"end at {percent} %", (Edit(HV_FILE, "charging/target", f"{percent} %"),))

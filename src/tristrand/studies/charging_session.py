@@ -2,6 +2,7 @@
 
 import math
 from functools import lru_cache
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -150,22 +151,35 @@ def every_link(pack: PackCharge, at: Conditions, drive: Drive) -> dict[str, floa
     return links
 
 
+def _held(pack: PackCharge, at: Conditions, drive: Drive) -> tuple[list[float], list[float]]:
+    """Charges and the limit of current at them, a point more wherever the table's line crosses a constant limit."""
+    if not drive.by_table:
+        return list(at.soc), [drive.current_a] * len(at.soc)
+    most = min(drive.current_a, math.inf if math.isnan(pack.limit_a) else pack.limit_a)
+    soc, amps = [at.soc[0]], [min(most, at.allowed_a[0])]
+    for (s0, a0), (s1, a1) in pairwise(zip(at.soc, at.allowed_a, strict=True)):
+        # The smaller of a line and a constant bends inside the piece; straight between its ends it would be too low.
+        if (a0 - most) * (a1 - most) < 0.0 and s0 < (bend := s0 + (s1 - s0) * (most - a0) / (a1 - a0)) < s1:
+            soc.append(bend)
+            amps.append(most)
+        soc.append(s1)
+        amps.append(min(most, a1))
+    return soc, amps
+
+
 def run(pack: PackCharge, at: Conditions, target: float, drive: Drive) -> TableSession:
     """The session itself."""
-    amps = np.full(len(at.soc), drive.current_a)
-    if drive.by_table:
-        most = pack.limit_a if not math.isnan(pack.limit_a) else math.inf
-        amps = np.minimum(np.minimum(amps, most), at.allowed_a)
+    soc, amps = _held(pack, at, drive)
     return table_session(
         np.array(pack.ocv_soc),
         pack.series * np.array(pack.ocv_v),
         at.resistance_ohm,
         pack.charge_c,
         limit_v=pack.series * pack.cell_v,
-        current_a=amps,
+        current_a=np.array(amps),
         cutoff_a=pack.cutoff_a,
         start_soc=pack.start_soc,
         target_soc=target,
         power_w=drive.power_w,
-        current_soc=np.array(at.soc),
+        current_soc=np.array(soc),
     )
