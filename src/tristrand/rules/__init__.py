@@ -3,6 +3,7 @@
 from tristrand.rules import (
     cables,
     charging_pack,
+    charging_sessions,
     charging_supply,
     currents,
     discharging,
@@ -49,6 +50,7 @@ __all__ = [
     "Verdict",
     "cables",
     "charging_pack",
+    "charging_sessions",
     "charging_supply",
     "currents",
     "discharging",
