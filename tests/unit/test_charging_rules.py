@@ -170,9 +170,27 @@ GAPS: dict[str, tuple[dict[str, bytes], str, str, str]] = {
 
 @pytest.mark.parametrize(("files", "file", "path", "code"), GAPS.values(), ids=GAPS)
 def test_what_is_not_given_keeps_its_rule_open(files: dict[str, bytes], file: str, path: str, code: str) -> None:
-    open_points = opened(without(files, file, path))
+    found = judged(without(files, file, path))
     pointer = f"{file.removesuffix('.yaml')}/{path}"
-    assert any(pointer in text for text in open_points.get(code, [])), open_points
+    assert any(pointer in text for text in found.open.get(code, ())), found.open
+    # No other rule falls silent either.
+    assert ours(found) == ours(judged(files))
+
+
+def ours(found: Judged) -> set[str]:
+    """The rules on charging that do not apply."""
+    return {code for code in found.not_applicable if "HV258" <= code <= "HV272"}
+
+
+@pytest.mark.parametrize("path", ["parts/pack/state_of_charge", "connections/D1", "connections/W1"])
+def test_no_rule_falls_silent_on_a_gap_elsewhere(path: str) -> None:
+    assert ours(judged(without(DC, HV, path))) == ours(judged(DC))
+
+
+@pytest.mark.parametrize("lead", ["W97", "W98"])
+def test_a_charger_with_an_open_end_is_judged_all_the_same(lead: str) -> None:
+    found = judged(without(AC, HV, f"connections/{lead}"))
+    assert "HV002" in {v.finding.code for v in found.verdicts if v.finding.kind == "fail"}
 
 
 def test_nothing_is_open_with_all_of_it() -> None:

@@ -70,7 +70,7 @@ def _power(supplies: list[SupplyFigures]) -> Table:
         ("Left for the pack, at most", "pack_w"),
         ("Left for the pack at 6 A, the least a pilot can offer", "floor_pack_w"),
     )
-    phases = [f"{s.phases} at {value(s.phase_v[1], 'V', 3)} to neutral" for s in supplies]
+    phases = [f"{s.phases}, each at {value(s.phase_v[1], 'V', 3)}" for s in supplies]
     rows = [row("Phases", *phases)]
     rows += [row(words, *(value(getattr(s, field) / 1e3, "kW", 3) for s in supplies)) for words, field in kilowatts]
     return Table("Power while charging", ("Figure", *(s.supply for s in supplies)), tuple(rows))

@@ -88,18 +88,29 @@ def of_charging(
     def wrap(check: Callable[[Context, ChargingResult], Iterable[Outcome]]) -> Check:
         @wraps(check)
         def on(ctx: Context) -> Iterator[Outcome]:
+            if not _has(ctx, fast):
+                yield NotApplicable(f"the vehicle has no {'inlet for direct current' if fast else 'on-board charger'}")
+                return
             result: ChargingResult = ctx.results["charging"]
             gaps = [m for m in result.missing if _concerns(m, wanted, fast)]
+            said = list(check(ctx, result)) if (result.fast is not None if fast else result.charger) else []
+            if not said and not gaps:
+                # Nothing could be judged, and nothing that is missing is this rule's own: then all of it counts.
+                gaps = list(result.missing)
             if gaps:
                 yield ctx.open(gaps)
-            if result.fast is not None if fast else result.charger:
-                yield from check(ctx, result)
-            elif not gaps:
-                yield NotApplicable(f"the vehicle has no {'inlet for direct current' if fast else 'on-board charger'}")
+            yield from said
 
         return on
 
     return wrap
+
+
+def _has(ctx: Context, fast: bool) -> bool:
+    """Whether the vehicle is charged this way, or says that it is."""
+    high_voltage = ctx.design.high_voltage
+    section = high_voltage.fast_charging if fast else high_voltage.charging
+    return section is not None or bool(ctx.design.parts_of("inlet" if fast else "charger"))
 
 
 def _concerns(missing: Missing, wanted: frozenset[str], fast: bool) -> bool:

@@ -230,6 +230,8 @@ def _lead(ctx: Context, name: str, fast: FastFigures) -> Iterator[Outcome]:
 def fast_charge_contactors(ctx: Context, result: ChargingResult) -> Iterable[Outcome]:
     """Direction by the marked terminal: plus comes from the inlet's plus contact, or leaves to its minus."""
     fast, section = _fast(result), ctx.design.high_voltage.fast_charging
+    if not fast.forward:
+        yield ctx.open([Missing("high_voltage/connections", f"a way from {fast.inlet} through contactors to the pack")])
     for name, forward in fast.forward:
         if not math.isnan(fast.largest_a):
             yield _opens(ctx, name, forward, fast)

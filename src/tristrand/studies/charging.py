@@ -40,9 +40,9 @@ def study(data: ChargingInputs, packs: PackResult) -> ChargingResult:
             on_discharged_bus=_on_discharged_bus(data, charger.id),
             bus_a=largest_bus_a(data, charger, supplies),
         )
-    if data.fast is not None and pack is not None:
+    if data.fast is not None:
         least = min(c.resistance_low_ohm for c in figures.corners) if figures else math.nan
-        base = base._replace(fast=_fast(data, data.fast, pack, least))
+        base = base._replace(fast=_fast(data, data.fast, least))
     return base._replace(
         workings=Later(lambda: list(workings(data, base))), series=Later(lambda: tuple(curves(data, base)))
     )
@@ -88,7 +88,7 @@ def _on_discharged_bus(data: ChargingInputs, charger: str) -> bool:
 
 
 # ---------------------------------------------------------------- direct current
-def _fast(data: ChargingInputs, fast: FastData, pack: PackCharge, least_ohm: float) -> FastFigures:
+def _fast(data: ChargingInputs, fast: FastData, least_ohm: float) -> FastFigures:
     circuit = data.circuit
     mains = {c.id for c in circuit.role("main")}
     plus, minus = f"{fast.inlet}.plus", f"{fast.inlet}.minus"
@@ -101,7 +101,8 @@ def _fast(data: ChargingInputs, fast: FastData, pack: PackCharge, least_ohm: flo
         or e.kind == "pack"
     )
     loop = on_loops(way, plus, minus)
-    path = tuple(e.id for e in way if e.id in loop) if pack.id in loop else ()
+    packs = [p.id for p in circuit.packs if p.id in loop]
+    path = tuple(e.id for e in way if e.id in loop) if packs else ()
     # With the inlet's contactors open whatever else conducts may be closed, and a resistor keeps a contact live too.
     idle = [e for e in edges(circuit) if e.id not in fast.contactors and e.kind not in _ACROSS]
     poles = [end for p in circuit.packs for end in (p.plus, p.minus)]
@@ -113,7 +114,7 @@ def _fast(data: ChargingInputs, fast: FastData, pack: PackCharge, least_ohm: flo
     if not math.isnan(fast.difference_v) and not math.isnan(least_ohm):
         surge = float(short_circuit_current_a(fast.difference_v, least_ohm))
     drive = None if math.isnan(fast.amp) else Drive(math.inf, fast.amp, 0.0, 0.0, 0.0, by_table=True)
-    return FastFigures(fast.inlet, pack.id, fast.amp, path, live, forward, surge, sessions_of(data, drive))
+    return FastFigures(fast.inlet, fast.amp, path, live, forward, surge, sessions_of(data, drive))
 
 
 # Parts across the bus: through them no contact is live, and no current of charging goes round.

@@ -75,7 +75,6 @@ class FastFigures(NamedTuple):
     """
 
     inlet: str
-    pack: str
     largest_a: float
     path: tuple[str, ...]
     live: tuple[str, ...]
