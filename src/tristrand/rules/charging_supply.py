@@ -112,13 +112,17 @@ def _other_duty(supply: SupplyFigures) -> Callable[[], Iterable[WayOut]]:
     failing=(*WITH_AC, (HV_FILE, "charging/supplies/box/branch_circuit", "32 A")),
     passing=WITH_AC,
 )
-@of_charging("current", "branch_circuit")
-def charging_branch_circuit(ctx: Context, result: ChargingResult) -> Iterable[Outcome]:
+def charging_branch_circuit(ctx: Context) -> Iterable[Outcome]:
     """Rating over the supply's current; where another code is in force, that code's factor counts, not this one."""
-    limit = ctx.limit_if_set()
-    if limit is None:
+    if ctx.limit_if_set() is None:
         yield ctx.no_limit()
-        return
+    else:
+        yield from _circuits(ctx)
+
+
+@of_charging("current", "branch_circuit")
+def _circuits(ctx: Context, result: ChargingResult) -> Iterable[Outcome]:
+    limit = ctx.limit()
     for name in result.supplies:
         given = _section(ctx).supplies[name]
         if given.current is None or given.branch_circuit is None:
