@@ -516,8 +516,8 @@ def test_svg_is_inline_labelled_and_the_same_each_time(demo: Checked) -> None:
 
 def test_plots_of_the_demo_stand_in_the_page(page: Page) -> None:
     drawn = [a for tag, a in page.tags if tag == "svg"]
-    # Pack, ampacity, precharge, discharge and the turning machine, and one for each of the four fuses.
-    assert len(drawn) == 9
+    # Pack, ampacity, precharge, discharge, the turning machine and charging, and one for each of the four fuses.
+    assert len(drawn) == 10
     assert all(a["role"] == "img" and a["aria-label"] for a in drawn)
 
 

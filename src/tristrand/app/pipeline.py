@@ -12,6 +12,7 @@ from tristrand.design import Design
 from tristrand.studies import (
     branches,
     cells,
+    charging,
     conductors,
     contactors,
     discharge,
@@ -29,6 +30,7 @@ from tristrand.studies import (
 from tristrand.studies.results import (
     BranchesResult,
     CellsResult,
+    ChargingResult,
     ConductorsResult,
     ContactorsResult,
     DischargeResult,
@@ -153,6 +155,14 @@ STEPS: tuple[Step, ...] = (
         loops.study,
         ("pack", "discharge"),
         LoopsResult,
+    ),
+    Step(
+        "charging",
+        "How fast and how safely does it charge?",
+        charging.inputs,
+        charging.study,
+        ("pack",),
+        ChargingResult,
     ),
 )
 BY_NAME: Mapping[str, Step] = {step.name: step for step in STEPS}

@@ -9,6 +9,7 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
+from tristrand.design.charging_check import charging_references
 from tristrand.design.contactors_check import check_contactors
 from tristrand.design.fuse_check import overload_problems
 from tristrand.design.insulation import insulation_problems
@@ -44,6 +45,8 @@ def cross_check(tree: Mapping[str, Tree], sheets: Mapping[str, str], spans: Mapp
     check_contactors(tree, checker.say, checker.terminal, checker.hint)
     insulation_problems(checker, tree)
     check_loops(tree, checker.say, checker.hint, checker.terminal)
+    for pointer, message, name, fitting, what in charging_references(tree, parts):
+        checker.say(pointer, message, checker.hint(name, fitting, what))
     return checker.problems
 
 

@@ -7,6 +7,7 @@ from typing import Annotated, Any, Literal, Self, TypeAlias
 from pydantic import BeforeValidator, Field, model_validator
 
 from tristrand.design.cells import BrakePlausibility, CellMonitor
+from tristrand.design.charging import Charging, FastCharging
 from tristrand.design.contactors import CoilSupply, SwitchingDuty, VoltageSensor, WeldCheck
 from tristrand.design.datum import Datum, Q, fault
 from tristrand.design.drive_line import DriveLine
@@ -335,6 +336,8 @@ class HighVoltage(Strict):
     openable: dict[Id, Openable] = OPENABLE
     bonding: Bonding = Field(default_factory=Bonding)
     measuring_points: dict[Id, MeasuringPoints] = MEASURING
+    charging: Charging | None = Field(default=None, description="from alternating current, by the on-board charger")
+    fast_charging: FastCharging | None = Field(default=None, description="from direct current, past the charger")
 
 
 class Evidence(Strict):

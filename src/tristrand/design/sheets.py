@@ -95,6 +95,31 @@ class ResistanceTable(Strict):
         return self
 
 
+class ChargeTable(Strict):
+    """Largest charge current of the whole pack: one row for each cell temperature, one column for each charge."""
+
+    temperature: list[Temperature] = Field(min_length=1)
+    state_of_charge: list[Share] = Field(min_length=1)
+    current: list[list[Annotated[Datum, Q("current", least=0)]]] = Field(min_length=1)
+
+    @model_validator(mode="after")
+    def _shape(self) -> Self:
+        if len(self.current) != len(self.temperature):
+            raise fault(
+                f"{len(self.temperature)} temperatures but {len(self.current)} rows: one row each is needed",
+                "add what is missing, or remove what is too many",
+            )
+        for row in self.current:
+            if len(row) != len(self.state_of_charge):
+                raise fault(
+                    f"{len(self.state_of_charge)} states of charge but a row of {len(row)} currents",
+                    "give each row one current for each state of charge",
+                )
+        _rising("temperature", self.temperature)
+        _rising("state_of_charge", self.state_of_charge)
+        return self
+
+
 def _rising(name: str, column: list[Datum]) -> None:
     if any(b.value <= a.value for a, b in pairwise(column)):
         raise fault(f"the values of '{name}' must rise from one to the next", "put them in rising order, none twice")
@@ -208,6 +233,13 @@ class PackSheet(SheetHead):
     modules: Count | None = Field(default=None, ge=1, le=2000, description="modules in series that make up the pack")
     module_mass: Annotated[Datum, Q("mass", above=0)] | None = None
     maintenance_plugs: MaintenancePlugs | None = None
+    charge_voltage: Voltage | None = Field(default=None, description="of one cell: charging holds no more than this")
+    charge_table: ChargeTable | None = Field(
+        default=None, description="largest charge current of the whole pack; outside the table none is allowed"
+    )
+    charge_cutoff_current: Current | None = Field(
+        default=None, description="of the whole pack: charging ends when less flows"
+    )
     insulation: PoleInsulation | None = None
 
     @model_validator(mode="after")
@@ -505,6 +537,23 @@ class HeaterSheet(SheetHead):
     insulation: PoleInsulation | None = None
 
 
+class ChargerInput(Strict):
+    """The alternating-current side of a charger."""
+
+    voltage: VoltageRange = Field(description="one phase: between its conductors; three: between two lines")
+    current: Current = Field(description="the most it draws, per phase")
+    phases: Literal[1, 3] = 1
+    one_phase_too: bool = Field(default=False, description="a charger of three phases that works on one of them too")
+    power_factor: Annotated[Datum, Q("fraction", above=0, most=1)]
+
+
+class LowPower(Strict):
+    """The charger's efficiency at a small power."""
+
+    input_power: Annotated[Datum, Q("power", above=0)]
+    efficiency: Annotated[Datum, Q("fraction", above=0, most=1)]
+
+
 class ChargerSheet(SheetHead):
     """An on-board charger seen from the bus."""
 
@@ -518,6 +567,22 @@ class ChargerSheet(SheetHead):
     output_capacitance: Capacitance | None = None
     bleed_resistance: Resistance | None = None
     insulation: AlternatingInsulation | None = None
+    input: ChargerInput | None = None
+    efficiency: Annotated[Datum, Q("fraction", above=0, most=1)] | None = Field(
+        default=None, description="from the supply to the bus at rated power"
+    )
+    low_power: LowPower | None = Field(default=None, description="efficiency near the least current of a pilot")
+    standby: Power | None = Field(default=None, description="from the supply, plugged in and not charging")
+
+    @model_validator(mode="after")
+    def _low_below_rated(self) -> Self:
+        low, rated = self.low_power, self.rated_power
+        if low and rated and low.input_power.value >= rated.value:
+            raise fault(
+                f"low_power is given at {low.input_power.text}, not below rated_power {rated.text}",
+                "give the efficiency at a small power there",
+            )
+        return self
 
 
 class InletSheet(SheetHead):

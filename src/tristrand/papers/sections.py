@@ -11,6 +11,8 @@ from tristrand.design import Design
 from tristrand.papers import (
     bars,
     cells_tables,
+    charging_plots,
+    charging_tables,
     contactor_tables,
     fuse_tables,
     generation_tables,
@@ -144,6 +146,12 @@ def _loops(result: Any, design: Design) -> tuple[list[str], list[tables.Table], 
     return loops_tables.loops_remarks(result, design), loops_tables.loops_tables(result, design), []
 
 
+def _charging(result: Any, design: Design) -> tuple[list[str], list[tables.Table], list[Plot]]:
+    plot = charging_plots.charging(result)
+    remarks = charging_tables.charging_remarks(result, design)
+    return remarks, charging_tables.charging_tables(result), [plot] if plot else []
+
+
 STUDIES: dict[str, _Study] = {
     "pack": _Study("Pack", "What can the pack give?", _pack),
     "operating": _Study("Operating currents", "What flows where in each case?", _operating),
@@ -162,6 +170,7 @@ STUDIES: dict[str, _Study] = {
     "insulation": _Study("Insulation", "Is the bus insulated, and would the monitor see a fault?", _insulation),
     "spacings": _Study("Spacings", "Are conductors far enough apart?", _spacings),
     "loops": _Study("Loops and live parts", "What can be opened, and what is then live?", _loops),
+    "charging": _Study("Charging", "How fast and how safely does it charge?", _charging),
 }
 
 

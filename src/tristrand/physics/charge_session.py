@@ -195,6 +195,12 @@ def _seconds_per_coulomb(i0: FloatArray, i1: FloatArray) -> FloatArray:
     return np.asarray(np.divide(np.log1p(x), x, out=np.ones_like(x), where=x != 0.0) / i0)
 
 
+def _rising(values: FloatArray) -> FloatArray:
+    """The values in rising order, each once; numpy's own `unique` loads a large package at its first call."""
+    ordered = np.sort(values)
+    return np.asarray(ordered[np.append(True, np.diff(ordered) > 0.0)])
+
+
 @cites("CLOSED-FORM#charging through a resistance, open-circuit voltage straight by pieces")
 def table_session(
     soc: FloatArray,
@@ -234,10 +240,10 @@ def table_session(
 
     inner = np.concatenate([soc, at])
     inner = inner[(inner > start_soc) & (inner < target_soc)]
-    nodes = np.unique(np.concatenate([[start_soc, target_soc], inner]))
+    nodes = _rising(np.concatenate([[start_soc, target_soc], inner]))
     shares = _crossings(np.interp(nodes, soc, ocv_v), np.interp(nodes, at, amps), lim)
     cuts = nodes[:-1] + shares * np.diff(nodes)
-    nodes = np.unique(np.concatenate([nodes, cuts[(shares > 0.0) & (shares < 1.0)]]))
+    nodes = _rising(np.concatenate([nodes, cuts[(shares > 0.0) & (shares < 1.0)]]))
 
     middle = 0.5 * (nodes[:-1] + nodes[1:])
     between_nodes = _currents(np.interp(middle, soc, ocv_v), np.interp(middle, at, amps), lim)

@@ -161,6 +161,14 @@ LIMITS: tuple[Limit, ...] = (
         ("fsae-2026", 60.0, "FSAE-2026#T.9.1.1"),
         ("un-r100", 60.0, "UN-R100#2, high voltage"),
     ),
+    *_rows("branch_circuit_share", "least", ("workshop", 1.25, "NEC-625#625.42")),
+    *_rows(
+        "charge_opening_s",
+        "most",
+        ("fsae-2026", 5.0, "FSAE-2026#EV.8.4.2"),
+        ("workshop", 5.0, "IEC-60204-1#6.2.4"),
+    ),
+    *_rows("charge_reset_by_hand", "least", ("fsae-2026", 1.0, "FSAE-2026#EV.8.4.2")),
     *_rows("fuse_share", "most", ("workshop", 0.75, "FUSE-GUIDE#continuous derating")),
     *_rows("fuse_peak_share", "most", ("workshop", 0.50, "FUSE-EV-ARTICLE#share of the melting current")),
     *_rows(
@@ -225,6 +233,7 @@ FLOOR_SET = "workshop"
 FLOOR: frozenset[str] = frozenset(
     {
         "both_poles",
+        "charge_opening_s",
         "discharge_time_s",
         "disconnect_interlock",
         "fuse_not_above_cable",

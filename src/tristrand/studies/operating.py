@@ -159,7 +159,9 @@ def _flows(
         sizes = np.where(good, np.abs([current[lanes] for current in point.currents_a.values()]), -1.0)
         for name, size, at in zip(point.currents_a, sizes.tolist(), sizes.argmax(axis=1).tolist(), strict=True):
             flows[name] = Flow(size[at], corners[at]) if size[at] >= LEAST_A else Flow(0.0, "")
-        poled: tuple[Device | PackEnds, ...] = (*circuit.devices, *circuit.packs)
+        # A charger with an open end is in no loop that the solver sees.
+        devices = [d for d in circuit.devices if d.plus in point.voltages_v and d.minus in point.voltages_v]
+        poled: tuple[Device | PackEnds, ...] = (*devices, *circuit.packs)
         for part in poled:
             volts = (point.voltages_v[part.plus] - point.voltages_v[part.minus])[lanes]
             lowest[part.id], highest[part.id] = float(volts[good].min()), float(volts[good].max())
@@ -167,7 +169,7 @@ def _flows(
             volts = (point.voltages_v[pack.plus] - point.voltages_v[pack.minus])[lanes]
             watts = np.where(good, volts * point.currents_a[pack.id][lanes], 0.0)
             power[pack.id] = float(watts[int(np.argmax(np.abs(watts)))])
-        for device in circuit.devices:
+        for device in devices:
             _device(circuit, device, point, lanes, good, drop_v, drop_share)
             idle = _idle(circuit, device, point, case, lanes, good)
             if idle.any():

@@ -10,6 +10,7 @@ from tristrand.studies.results.cells import (
     Portion,
     Trunk,
 )
+from tristrand.studies.results.charging import ChargingResult, FastFigures, SessionFigures, SupplyFigures
 from tristrand.studies.results.common import Input, Later, Missing, Series, Working, facts, found, working
 from tristrand.studies.results.contactors import (
     CoilFigures,
@@ -83,6 +84,7 @@ __all__ = [
     "CellFigures",
     "CellsResult",
     "ChainOrder",
+    "ChargingResult",
     "CoilFigures",
     "ConductorFigures",
     "ConductorsResult",
@@ -92,6 +94,7 @@ __all__ = [
     "DischargeResult",
     "Exposure",
     "Failing",
+    "FastFigures",
     "Fault",
     "FaultCurrent",
     "FaultsResult",
@@ -132,9 +135,11 @@ __all__ = [
     "ProtectionResult",
     "Pulled",
     "Series",
+    "SessionFigures",
     "SpacingFigures",
     "SpacingsResult",
     "Starved",
+    "SupplyFigures",
     "TimedLoad",
     "Trunk",
     "WeldFigures",
