@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from itertools import islice
 from pathlib import Path
-from typing import Any, NamedTuple, TypeAlias
+from typing import Any, TypeAlias
 
 from tristrand import __version__
 from tristrand.app.pipeline import Pipeline
@@ -22,6 +22,7 @@ from tristrand.findings import (
     WayOut,
     apply_waivers,
 )
+from tristrand.records import NamedTuple
 from tristrand.rules import PASSED, RULES, Context, NoLimit, NotApplicable, Open, Outcome, Rule, Verdict
 from tristrand.studies.results import Missing
 

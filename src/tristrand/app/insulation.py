@@ -5,7 +5,7 @@ import re
 import textwrap
 from collections.abc import Callable
 from contextlib import suppress
-from typing import Any, NamedTuple
+from typing import Any
 
 from tristrand.physics.insulation import (
     Interval,
@@ -16,6 +16,7 @@ from tristrand.physics.insulation import (
     reduce_between,
 )
 from tristrand.physics.spacing import voltage_class
+from tristrand.records import NamedTuple
 from tristrand.sources import describe
 from tristrand.units import Quantity, UnitError, engineering, number_text, parse
 from tristrand.units.errors import quoted

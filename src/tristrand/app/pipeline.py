@@ -6,9 +6,10 @@ that leaves them equal leaves the result standing.
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import Any, NamedTuple
+from typing import Any
 
 from tristrand.design import Design
+from tristrand.records import NamedTuple
 from tristrand.studies import (
     branches,
     cells,

@@ -1,9 +1,10 @@
 """Broken references of the charging sections: parts that do not exist, or are of another kind or role."""
 
 from collections.abc import Iterator, Mapping
-from typing import Any, NamedTuple
+from typing import Any
 
 from tristrand.design.yamltext import visible
+from tristrand.records import NamedTuple
 
 
 class Reference(NamedTuple):

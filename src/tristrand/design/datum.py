@@ -1,11 +1,12 @@
 """One number of a design: the value with unit and tolerance, and how it came to be known."""
 
-from typing import Any, Literal, NamedTuple, get_args
+from typing import Any, Literal, get_args
 
 from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import PydanticCustomError, core_schema
 
 from tristrand.design.yamltext import visible
+from tristrand.records import NamedTuple
 from tristrand.units import DIMENSIONS, UnitError, find_unit, parse
 
 Basis = Literal["measured", "datasheet", "standard", "estimated", "assumed"]

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any
 
 from pydantic import BaseModel, TypeAdapter, ValidationError
 
@@ -18,6 +18,7 @@ from tristrand.design.model import TERMINALS, HighVoltage, Vehicle, Waivers
 from tristrand.design.sheets import Sheet
 from tristrand.design.tree import Design
 from tristrand.design.yamltext import MAX_BYTES, Problem, Span, Tree, YamlText, decode, parse_yaml, visible
+from tristrand.records import NamedTuple
 
 MAX_FILES = 500
 MOST_PROBLEMS = 200  # of one file; a report nobody reads to the end helps nobody

@@ -8,9 +8,11 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any, NamedTuple, TypeAlias
+from typing import Any, TypeAlias
 
 import yaml
+
+from tristrand.records import NamedTuple
 
 MAX_BYTES = 1_000_000
 MAX_DEPTH = 12

@@ -2,7 +2,9 @@
 
 from dataclasses import dataclass
 from datetime import date
-from typing import Literal, NamedTuple, get_args
+from typing import Literal, get_args
+
+from tristrand.records import NamedTuple
 
 Kind = Literal["fail", "review", "open", "not_applicable", "pass"]
 Severity = Literal["error", "warning", "note"]

@@ -3,9 +3,10 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Any, NamedTuple
+from typing import Any
 
 from tristrand.findings.model import KINDS, SEVERITIES, Finding, Kind, Severity
+from tristrand.records import NamedTuple
 
 _KIND_RANK = {kind: i for i, kind in enumerate(KINDS)}
 _SEVERITY_RANK = {severity: i for i, severity in enumerate(SEVERITIES)}

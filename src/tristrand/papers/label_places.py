@@ -3,10 +3,11 @@
 import math
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
+
+from tristrand.records import NamedTuple
 
 # Wider than the widest letters of the page's type on average, so that a name is never longer than its box.
 LETTER_PX, LINE_PX, OFF_PX = 6.6, 14.0, 5.0

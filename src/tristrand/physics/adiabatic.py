@@ -4,11 +4,10 @@ Valid up to about 5 s. S is the metal area: class 5 conductors hold about 11 % l
 which takes 20 % off k2 S2.
 """
 
-from typing import NamedTuple
-
 import numpy as np
 
 from tristrand.physics._num import Num, arr, not_negative, positive, same
+from tristrand.records import NamedTuple
 from tristrand.sources import cites
 
 

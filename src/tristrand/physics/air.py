@@ -4,11 +4,10 @@ The forms are Sutherland's with a third constant, and a cubic for the heat capac
 own fits to an open fluid-property library's reference equations of air, over 230..520 K.
 """
 
-from typing import NamedTuple
-
 import numpy as np
 
 from tristrand.physics._num import FloatArray, Num, arr, positive, same
+from tristrand.records import NamedTuple
 from tristrand.sources import cites
 
 ZERO_C_K = 273.15

@@ -6,7 +6,6 @@ whose temperature is not above the conductor's limit.
 
 import math
 from functools import cache, lru_cache
-from typing import NamedTuple
 
 import numpy as np
 
@@ -21,6 +20,7 @@ from tristrand.physics.conductor_tables import (
     sae_area_mm2,
 )
 from tristrand.physics.conductors import COPPER_RESISTIVITY_OHM_MM2_PER_M
+from tristrand.records import NamedTuple
 from tristrand.sources import cites
 
 _ROUNDING = 0.995

@@ -2,7 +2,8 @@
 
 from collections.abc import Mapping
 from types import MappingProxyType
-from typing import NamedTuple
+
+from tristrand.records import NamedTuple
 
 
 class RatingTable(NamedTuple):

@@ -4,12 +4,13 @@ One temperature and one pack resistance. A real pack's resistance grows near ful
 longer than computed.
 """
 
-from typing import Literal, NamedTuple
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tristrand.physics._num import FloatArray, Num, arr, finite, not_negative, positive, same
+from tristrand.records import NamedTuple
 from tristrand.sources import cites
 
 

@@ -5,13 +5,14 @@ so the last part takes longer than computed.
 """
 
 from collections.abc import Iterable, Mapping
-from typing import Literal, NamedTuple
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tristrand.physics._num import FloatArray, Num, arr, not_negative, positive, same, share_of_one
 from tristrand.physics.pack import current_for_power_a, interpolate_table, terminal_voltage_v
+from tristrand.records import NamedTuple
 from tristrand.sources import cites
 
 CONTINUOUS_LOAD_FACTOR = 1.25

@@ -3,11 +3,10 @@
 Topology: one loop of resistance, inductance and the bus capacitance, driven by a constant difference.
 """
 
-from typing import NamedTuple
-
 import numpy as np
 
 from tristrand.physics._num import FloatArray, Num, arr, finite, not_negative, positive, same
+from tristrand.records import NamedTuple
 from tristrand.sources import cites
 
 

@@ -1,8 +1,7 @@
 """Resistance of conductors at temperature, metal area, voltage drop and mass."""
 
-from typing import NamedTuple
-
 from tristrand.physics._num import Num, arr, finite, not_negative, positive, same
+from tristrand.records import NamedTuple
 from tristrand.sources import cites
 
 

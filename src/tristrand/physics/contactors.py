@@ -6,7 +6,6 @@ a study then stays open. The surge of closing is in `tristrand.physics.closing`.
 
 import math
 from collections.abc import Sequence
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +13,7 @@ from numpy.typing import NDArray
 from tristrand.physics import discharge
 from tristrand.physics._num import FloatArray, Num, arr, between, finite, not_negative, positive, same
 from tristrand.physics.conductors import resistance_ratio
+from tristrand.records import NamedTuple
 from tristrand.sources import cites
 
 Truth = bool | NDArray[np.bool_]

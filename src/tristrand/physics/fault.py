@@ -7,12 +7,12 @@ One topology: a constant voltage (or one charged capacitor) into one short circu
 import math
 from collections.abc import Mapping, Sequence
 from types import MappingProxyType
-from typing import NamedTuple
 
 import numpy as np
 
 from tristrand.physics._num import FloatArray, Num, arr, finite, not_negative, positive, same
 from tristrand.physics.closing import ClosingSurge, closing_surge
+from tristrand.records import NamedTuple
 from tristrand.sources import cites
 
 

@@ -4,13 +4,12 @@ Loops carry the currents: L i' + R i = E with L, R, E summed over the branches o
 out; what they add is a discharge of its own (`closing`). The fault closes at t = 0 with no current flowing.
 """
 
-from typing import NamedTuple
-
 import numpy as np
 from numpy.typing import NDArray
 
 from tristrand.physics._num import FloatArray, finite, not_negative, positive
 from tristrand.physics.circuit.scan import gauss
+from tristrand.records import NamedTuple
 from tristrand.sources import cites
 
 IntArray = NDArray[np.intp]

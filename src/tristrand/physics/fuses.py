@@ -5,12 +5,12 @@ A fuse is data: its maker's melting curve, melting and clearing I2t. Nothing her
 
 from collections.abc import Mapping
 from types import MappingProxyType
-from typing import NamedTuple
 
 import numpy as np
 
 from tristrand.physics._num import FloatArray, Num, arr, finite, not_negative, positive, same
 from tristrand.physics.fault import fault_current_a, moment_of_joule_integral, rl_fault
+from tristrand.records import NamedTuple
 from tristrand.sources import cites
 
 

@@ -6,11 +6,11 @@ a name says rms. Speeds are in rad/s; n rpm is 2 pi n/60. A cold magnet has the 
 
 import math
 from enum import StrEnum
-from typing import NamedTuple
 
 import numpy as np
 
 from tristrand.physics._num import FloatArray, Num, arr, finite, not_negative, positive, same
+from tristrand.records import NamedTuple
 from tristrand.sources import cites
 
 BELOW_ONSET_NOTE = (

@@ -5,12 +5,12 @@ One straight horizontal cable, alone, direct current. The bare balance gives MOR
 """
 
 from collections.abc import Callable
-from typing import NamedTuple
 
 import numpy as np
 
 from tristrand.physics._num import FloatArray, Num, arr, between, finite, not_negative, positive, same
 from tristrand.physics.air import STANDARD_PRESSURE_PA, ZERO_C_K, film_air
+from tristrand.records import NamedTuple
 from tristrand.sources import cites
 
 STEFAN_BOLTZMANN_W_PER_M2_K4 = 5.670374419e-8

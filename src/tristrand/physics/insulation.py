@@ -6,11 +6,12 @@ limits the current through a person is the weaker leg alone.
 """
 
 import math
-from typing import Literal, NamedTuple, TypeAlias
+from typing import Literal, TypeAlias
 
 import numpy as np
 
 from tristrand.physics._num import Num, arr, finite, not_negative, positive, same
+from tristrand.records import NamedTuple
 from tristrand.sources import cites
 
 Leg: TypeAlias = Literal["negative", "positive"]

@@ -2,11 +2,11 @@
 
 import math
 from collections.abc import Iterable, Sequence
-from typing import NamedTuple
 
 from tristrand.physics._num import Num, arr, finite, not_negative, positive, same
 from tristrand.physics.discharge import touch_energy_above_limit_j, touch_energy_j
 from tristrand.physics.insulation import Leg, _known_leg, parallel_ohm, weaker_leg_ohm
+from tristrand.records import NamedTuple
 from tristrand.sources import cites
 
 SETTLING_TIME_CONSTANTS = 5.0

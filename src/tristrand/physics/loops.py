@@ -4,12 +4,12 @@ A loop is a chain of elements, each a resistance and a fixed drop, with coils or
 """
 
 from collections.abc import Sequence
-from typing import NamedTuple
 
 import numpy as np
 
 from tristrand.physics._num import FloatArray, Num, arr, finite, not_negative, positive, same, share_of_one
 from tristrand.physics.closing import closing_surge
+from tristrand.records import NamedTuple
 from tristrand.sources import cites
 
 

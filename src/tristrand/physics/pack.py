@@ -3,12 +3,11 @@
 Unequal strings in parallel are a network: `tristrand.physics.circuit` takes them.
 """
 
-from typing import NamedTuple
-
 import numpy as np
 from numpy.typing import NDArray
 
 from tristrand.physics._num import FloatArray, Num, arr, finite, not_negative, positive, same
+from tristrand.records import NamedTuple
 from tristrand.sources import cites
 
 

@@ -8,12 +8,13 @@ import itertools
 import math
 from collections.abc import Mapping
 from types import MappingProxyType
-from typing import Literal, NamedTuple
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tristrand.physics._num import FloatArray, Num, arr, finite, not_negative, positive, same
+from tristrand.records import NamedTuple
 from tristrand.sources import cites
 
 LEAST_CURRENT_A = 6.0

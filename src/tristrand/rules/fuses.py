@@ -2,9 +2,9 @@
 
 import math
 from collections.abc import Callable, Iterable
-from typing import NamedTuple
 
 from tristrand.findings import Edit, Evidence, WayOut
+from tristrand.records import NamedTuple
 from tristrand.rules.rule import PASSED, Context, Outcome, rule
 from tristrand.rules.timed import Allowed, judge_timed, overloads, timed
 from tristrand.rules.view import (

@@ -9,7 +9,9 @@ the stricter one, the finding's source shows it.
 """
 
 from functools import lru_cache
-from typing import Literal, NamedTuple
+from typing import Literal
+
+from tristrand.records import NamedTuple
 
 RULE_SETS: dict[str, str] = {
     "fsae-2026": "Formula SAE Rules 2026, version 1.0",

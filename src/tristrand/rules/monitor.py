@@ -1,9 +1,10 @@
 """HV273 to HV278: what the battery monitor reads and where it trips, against the cells' own limits."""
 
 from collections.abc import Iterable, Iterator
-from typing import Any, NamedTuple
+from typing import Any
 
 from tristrand.findings import Edit, Relation, WayOut
+from tristrand.records import NamedTuple
 from tristrand.rules.rule import Context, Outcome, rule
 from tristrand.rules.view import HV_FILE, PARTS, counted, highest_v
 from tristrand.studies.results import CellFigures, Missing

@@ -4,10 +4,11 @@ Rules compare; they compute no physics.
 """
 
 from collections.abc import Callable, Iterable, Mapping
-from typing import Any, NamedTuple
+from typing import Any
 
 from tristrand.design import Design
 from tristrand.findings import Evidence, Finding, Kind, Place, Related, Relation, Severity, WayOut, judge
+from tristrand.records import NamedTuple
 from tristrand.rules.limits import Limit, strictest
 from tristrand.studies.results import Missing
 

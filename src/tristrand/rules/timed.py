@@ -2,9 +2,10 @@
 
 import math
 from collections.abc import Iterable, Iterator
-from typing import NamedTuple, TypeAlias
+from typing import TypeAlias
 
 from tristrand.design import Datum
+from tristrand.records import NamedTuple
 from tristrand.rules.rule import Context, Outcome
 from tristrand.rules.view import PARTS, sheet_pointer
 from tristrand.studies.results import CaseFlows, Missing

@@ -5,7 +5,8 @@ import re
 from collections.abc import Mapping
 from functools import lru_cache
 from types import MappingProxyType
-from typing import NamedTuple
+
+from tristrand.records import NamedTuple
 
 KINDS = ("standard", "law", "paper", "handbook", "datasheet", "textbook", "practice", "memory")
 READINGS = ("in full", "second-hand", "not seen")

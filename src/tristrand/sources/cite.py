@@ -1,7 +1,9 @@
 """The mark a function carries to say where its formula comes from: metadata only, no file is read."""
 
 from collections.abc import Callable
-from typing import Any, NamedTuple, TypeVar
+from typing import Any, TypeVar
+
+from tristrand.records import NamedTuple
 
 Marked = TypeVar("Marked", bound=Callable[..., Any])
 

@@ -7,12 +7,13 @@ a contactor of the branch connects them to a bus that is up.
 
 import math
 from collections.abc import Iterator, Mapping
-from typing import Any, NamedTuple, cast
+from typing import Any, cast
 
 from tristrand.design import Datum, Design
 from tristrand.physics.fuses import ambient_factor, continuous_current_a, needed_melting_a2s
 from tristrand.physics.loops import browned_out_w, converter_input_range_a, converter_inrush, full_output_from_v
 from tristrand.physics.pack import current_for_power_a, terminal_voltage_v
+from tristrand.records import NamedTuple
 from tristrand.studies.circuits import HvCircuit, ambient_of, hv_circuit
 from tristrand.studies.results import (
     Branch,

@@ -3,7 +3,7 @@
 import math
 from collections.abc import Callable, Sequence
 from functools import lru_cache
-from typing import NamedTuple, TypeAlias
+from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +17,7 @@ from tristrand.physics.conductors import (
     metal_area_mm2,
 )
 from tristrand.physics.heat_balance import HEAT_BALANCE_FACTOR, current_for_temperature, temperature_for_current
+from tristrand.records import NamedTuple
 from tristrand.studies.results import Ampacity
 
 BALANCE = "heat balance"

@@ -8,9 +8,10 @@ voltage times rated capacity.
 import math
 from bisect import bisect_right
 from collections.abc import Iterator, Sequence
-from typing import Any, NamedTuple
+from typing import Any
 
 from tristrand.design import Datum, Design
+from tristrand.records import NamedTuple
 from tristrand.studies.circuits import hv_circuit
 from tristrand.studies.results import (
     BrakeTrip,

@@ -1,7 +1,6 @@
 """The chain of alternating current: what each link lets pass, the charger's loss, and what drives a session."""
 
 import math
-from typing import NamedTuple
 
 import numpy as np
 
@@ -17,6 +16,7 @@ from tristrand.physics.pilot import (
     duty_percent,
     offered_current_a,
 )
+from tristrand.records import NamedTuple
 from tristrand.studies.charging_plan import ChargerData, ChargingInputs, Ends, PackCharge, SupplyData, rises_to
 from tristrand.studies.charging_session import Drive, sessions
 from tristrand.studies.results import SessionFigures, SupplyFigures

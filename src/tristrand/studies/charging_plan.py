@@ -2,9 +2,10 @@
 
 import math
 from itertools import pairwise
-from typing import Any, NamedTuple
+from typing import Any
 
 from tristrand.design import Datum, Design
+from tristrand.records import NamedTuple
 from tristrand.studies.circuits import HvCircuit, Needs, hv_circuit
 from tristrand.studies.results import Missing
 

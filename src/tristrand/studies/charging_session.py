@@ -3,7 +3,6 @@
 import math
 from functools import lru_cache
 from itertools import pairwise
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +10,7 @@ from numpy.typing import NDArray
 from tristrand.physics.charge_session import TableSession, table_session
 from tristrand.physics.charging import charge_limit_a, charger_current_a, smallest_link
 from tristrand.physics.pack import interpolate_table, pack_resistance_ohm
+from tristrand.records import NamedTuple
 from tristrand.studies.charging_plan import MILD_C, CellTable, PackCharge
 from tristrand.studies.results import SessionFigures
 

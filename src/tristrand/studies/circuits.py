@@ -6,10 +6,11 @@ inputs.
 
 import math
 from functools import lru_cache
-from typing import Any, NamedTuple, TypeVar
+from typing import Any, TypeVar
 
 from tristrand.design import Datum, Design
 from tristrand.physics.conductor_tables import aluminium_resistance_ohm_per_m, class5_resistance_ohm_per_m
+from tristrand.records import NamedTuple
 from tristrand.studies.results import Missing
 
 CASES = ("idle", "precharge", "charge", "continuous", "peak", "heat")

@@ -8,11 +8,11 @@ that the fuse then takes to melt, at the late end of its curve. What cannot be t
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import lru_cache
-from typing import NamedTuple
 
 import numpy as np
 
 from tristrand.physics.fuses import TimeCurrentCurve, melting_time_s
+from tristrand.records import NamedTuple
 from tristrand.studies.results import (
     Fault,
     FaultCurrent,

@@ -6,7 +6,6 @@ balance; both are shown. Resistance comes from tables or the sheet, never from t
 
 import math
 from functools import lru_cache
-from typing import NamedTuple
 
 from tristrand.design import Design
 from tristrand.physics.adiabatic import ALUMINIUM, COPPER, ConductorMetal, final_temperature_c
@@ -17,6 +16,7 @@ from tristrand.physics.conductors import (
     COPPER_RESISTIVITY_OHM_MM2_PER_M,
     resistance_at_ohm,
 )
+from tristrand.records import NamedTuple
 from tristrand.studies.cable_limits import CableData, Run, ampacities, balances, limit_c, temperatures
 from tristrand.studies.circuits import Needs, ambient_of, cable_ohm_per_m, hv_circuit
 from tristrand.studies.results import (

@@ -3,10 +3,11 @@
 import math
 from collections.abc import Iterator, Mapping
 from functools import lru_cache
-from typing import Any, NamedTuple
+from typing import Any
 
 from tristrand.design import Datum, Design
 from tristrand.physics import contactors as physics
+from tristrand.records import NamedTuple
 from tristrand.studies.circuits import ambient_of
 from tristrand.studies.results import CoilFigures, Missing, Working, working
 

@@ -7,11 +7,12 @@ computed either: its rated current stands for the most that may come in there.
 import math
 from collections.abc import Iterator, Mapping
 from functools import lru_cache
-from typing import Any, NamedTuple
+from typing import Any
 
 from tristrand.design import Datum, Design
 from tristrand.design.contactors import SwitchingLife
 from tristrand.physics.contactors import LifeTable, life_operations
+from tristrand.records import NamedTuple
 from tristrand.studies.circuits import HvCircuit
 from tristrand.studies.opening import Groups, conductors
 from tristrand.studies.results import (

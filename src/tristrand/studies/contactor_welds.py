@@ -7,10 +7,10 @@ keep the link live while the other pole is open: between the link's own poles no
 
 import math
 from collections.abc import Iterator, Mapping
-from typing import NamedTuple
 
 from tristrand.design import Datum, Design
 from tristrand.physics import contactors as physics
+from tristrand.records import NamedTuple
 from tristrand.studies.circuits import HvCircuit
 from tristrand.studies.opening import Groups, conductors
 from tristrand.studies.results import Missing, PackFigures, WeldFigures, WeldWay, Working, working

@@ -5,9 +5,9 @@ the pack, which no case computes yet, and the closing of a charging inlet's cont
 """
 
 import math
-from typing import NamedTuple
 
 from tristrand.design import Design
+from tristrand.records import NamedTuple
 from tristrand.studies.circuits import HvCircuit, hv_circuit
 from tristrand.studies.contactor_coils import DRIVING, CoilInputs, coil_figures, coil_inputs, coil_workings
 from tristrand.studies.contactor_duty import DutyInputs, duty_inputs, life_workings, lives, opened

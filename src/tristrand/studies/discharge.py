@@ -7,7 +7,7 @@ nothing draws current but the resistors. Time counts from the moment at which th
 import math
 from collections.abc import Callable, Mapping
 from functools import lru_cache
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,6 +29,7 @@ from tristrand.physics.circuit import (
     volt,
 )
 from tristrand.physics.discharge import TOUCH_LIMIT_V
+from tristrand.records import NamedTuple
 from tristrand.studies.circuits import Contact, Device, HvCircuit, hv_circuit
 from tristrand.studies.netlist import LEAST_OHM, batteries, bleeds, leads
 from tristrand.studies.opening import (

@@ -2,9 +2,10 @@
 
 import math
 from collections.abc import Iterator
-from typing import Any, NamedTuple
+from typing import Any
 
 from tristrand.design import Design
+from tristrand.records import NamedTuple
 from tristrand.studies.circuits import Device, HvCircuit, Lead, hv_circuit
 from tristrand.studies.netlist import LEAST_OHM, lead_ohm
 from tristrand.studies.opening import needed

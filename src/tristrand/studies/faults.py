@@ -8,7 +8,6 @@ into the fault is worked out beside it.
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import lru_cache
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +15,7 @@ from numpy.typing import NDArray
 from tristrand.physics.fault import capacitor_fault
 from tristrand.physics.fault_loops import FaultCourse, fault_course, joule_integral_a2s, rise_time_s
 from tristrand.physics.fault_sources import added_fault_current_a
+from tristrand.records import NamedTuple
 from tristrand.studies.fault_inputs import Branch, FaultInputs, inputs
 from tristrand.studies.opening import Groups, emptiest, fullest
 from tristrand.studies.results import (

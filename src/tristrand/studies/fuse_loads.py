@@ -7,7 +7,6 @@ is silent the lowest figures of the guide count: an element of at most 130 degC,
 import math
 from collections.abc import Iterator
 from functools import lru_cache
-from typing import NamedTuple
 
 from tristrand.design import Datum, Design
 from tristrand.physics.fuses import (
@@ -18,6 +17,7 @@ from tristrand.physics.fuses import (
     melting_current_a,
     required_rating_a,
 )
+from tristrand.records import NamedTuple
 from tristrand.studies.circuits import ambient_of
 from tristrand.studies.results import (
     FuseLoad,

@@ -3,8 +3,8 @@
 from collections.abc import Mapping
 from functools import lru_cache
 from types import MappingProxyType
-from typing import NamedTuple
 
+from tristrand.records import NamedTuple
 from tristrand.studies.circuits import HvCircuit
 from tristrand.studies.topology import CONDUCTING, Edge, edges, on_loops
 

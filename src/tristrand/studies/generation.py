@@ -7,13 +7,14 @@ the high end of the back-EMF and no diode drop: the harder side for all but the 
 
 import math
 from collections.abc import Iterator
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 
 from tristrand.design import Datum, Design
 from tristrand.physics import generation as physics
 from tristrand.physics.discharge import TOUCH_LIMIT_V
+from tristrand.records import NamedTuple
 from tristrand.studies.circuits import HvCircuit, hv_circuit
 from tristrand.studies.generation_lines import Drive, Road, curves, workings
 from tristrand.studies.opening import Groups, conductors

@@ -2,9 +2,9 @@
 
 import math
 from collections.abc import Iterator, Mapping
-from typing import NamedTuple
 
 from tristrand.physics.discharge import TOUCH_LIMIT_V
+from tristrand.records import NamedTuple
 from tristrand.studies.results import ActiveShort, MachineFigures, Missing, OnBus, Series, Working, found, working
 
 EMF = "CLOSED-FORM#EMF of a sinusoidal three-phase machine"

@@ -7,7 +7,7 @@ in the legs, since a person's current flows through it; the monitor itself reads
 import math
 from collections.abc import Iterator
 from functools import lru_cache
-from typing import Any, NamedTuple
+from typing import Any
 
 from tristrand.design import Datum, Design
 from tristrand.physics.discharge import touch_energy_above_limit_j, touch_energy_j
@@ -21,6 +21,7 @@ from tristrand.physics.insulation_budget import (
     unplug_plan,
     y_energies,
 )
+from tristrand.records import NamedTuple
 from tristrand.studies.circuits import HvCircuit, hv_circuit
 from tristrand.studies.plug_groups import Link, branches, pack_side, poles
 from tristrand.studies.results import (

@@ -7,10 +7,11 @@ what only loads join takes the potentials of both their ends. Capacitors are ask
 from collections.abc import Iterable, Iterator
 from functools import lru_cache
 from math import inf, nan
-from typing import NamedTuple, TypeAlias
+from typing import TypeAlias
 
 from tristrand.design.model import TERMINALS
 from tristrand.physics.discharge import TOUCH_LIMIT_V, time_to_voltage_s
+from tristrand.records import NamedTuple
 from tristrand.studies.circuits import HvCircuit
 from tristrand.studies.opening import Groups
 from tristrand.studies.results import Held

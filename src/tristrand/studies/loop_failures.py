@@ -1,9 +1,9 @@
 """Loops as plain data, what opens when an element opens, and the single failures that hide it."""
 
 from collections.abc import Iterator
-from typing import NamedTuple
 
 from tristrand.physics.loops import LoopElement
+from tristrand.records import NamedTuple
 from tristrand.studies.live_parts import NO_IDS, Net
 from tristrand.studies.results import Missing
 

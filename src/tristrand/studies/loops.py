@@ -7,7 +7,7 @@ failures are looked at. Switching times, economisers and the supervisor's logic 
 import math
 from collections.abc import Iterator, Mapping
 from functools import lru_cache
-from typing import Any, NamedTuple
+from typing import Any
 
 from tristrand.design import Design
 from tristrand.design.loops import Loop
@@ -15,6 +15,7 @@ from tristrand.physics.conductor_tables import class5_resistance_ohm_per_m
 from tristrand.physics.conductors import COPPER_ALPHA, resistance_at_ohm
 from tristrand.physics.discharge import TOUCH_LIMIT_V
 from tristrand.physics.loops import LoopElement, loop_resistance_ohm, loop_with_load, voltage_left_v
+from tristrand.records import NamedTuple
 from tristrand.studies.circuits import ambient_of, hv_circuit
 from tristrand.studies.live_parts import NO_IDS, Bared, Net, State, bared, held, net_of, state
 from tristrand.studies.loop_failures import LoopData, LoopsInputs, OpenData, PointData, WireData, faults, fires, opening

@@ -2,10 +2,11 @@
 
 import math
 from collections.abc import Collection, Iterable, Sequence
-from typing import Any, NamedTuple
+from typing import Any
 
 from tristrand.design import Datum, Design
 from tristrand.physics.circuit import Inductor, Resistor
+from tristrand.records import NamedTuple
 from tristrand.studies.circuits import Contact, Device, HvCircuit, ambient_of
 from tristrand.studies.results import Corner, Missing, PackFigures
 

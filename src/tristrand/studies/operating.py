@@ -5,7 +5,6 @@ voltage are kept with the corner they occur at.
 """
 
 import math
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +12,7 @@ from numpy.typing import NDArray
 from tristrand.design import Design
 from tristrand.design.model import Case
 from tristrand.physics.circuit import Circuit, CurrentSource, OperatingPoint, Resistor, operating_point
+from tristrand.records import NamedTuple
 from tristrand.studies.circuits import Device, HvCircuit, PackEnds, hv_circuit
 from tristrand.studies.netlist import batteries, bleeds, lead_ohm, leads, load, switch
 from tristrand.studies.results import (

@@ -3,9 +3,9 @@
 import math
 from collections.abc import Iterator, Mapping
 from functools import lru_cache
-from typing import NamedTuple
 
 from tristrand.physics.fuses import OverloadGap, TimeCurrentCurve, coordination, melting_time_s, overload_gap
+from tristrand.records import NamedTuple
 from tristrand.studies.fuse_ways import Way
 from tristrand.studies.results import (
     ChainOrder,

@@ -1,13 +1,13 @@
 """What the pack can give: voltage range, energy, largest power, resistance at the ends of charge and temperature."""
 
 import math
-from typing import NamedTuple
 
 import numpy as np
 
 from tristrand.design import Design
 from tristrand.design.model import Pack
 from tristrand.physics import pack as physics
+from tristrand.records import NamedTuple
 from tristrand.studies.circuits import Needs
 from tristrand.studies.results import (
     Corner,

@@ -3,8 +3,8 @@
 from collections import defaultdict
 from collections.abc import Iterable
 from functools import lru_cache
-from typing import NamedTuple
 
+from tristrand.records import NamedTuple
 from tristrand.studies.opening import Groups
 
 

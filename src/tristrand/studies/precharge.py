@@ -6,7 +6,7 @@ charging (it takes a thousand times longer than any L/R of the cables) and kept 
 
 import math
 from functools import lru_cache
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 
@@ -22,6 +22,7 @@ from tristrand.physics.circuit import (
     amp,
     transient,
 )
+from tristrand.records import NamedTuple
 from tristrand.studies.circuits import Device, HvCircuit, hv_circuit
 from tristrand.studies.netlist import LEAST_OHM, batteries, leads
 from tristrand.studies.opening import (

@@ -1,9 +1,9 @@
 """Who closes when during precharge, and between which terminals pack and bus are measured."""
 
 import math
-from typing import NamedTuple
 
 from tristrand.physics.circuit import Signal, volt
+from tristrand.records import NamedTuple
 from tristrand.studies.circuits import Device, HvCircuit
 from tristrand.studies.opening import Body, Groups, Path, conductors, fed, precharge_paths, stack
 from tristrand.studies.results import Missing

@@ -2,11 +2,11 @@
 
 import math
 from collections.abc import Iterator, Mapping
-from typing import NamedTuple
 
 from tristrand.design import Datum, Design
 from tristrand.physics.adiabatic import ALUMINIUM, COPPER, joule_integral_limit_a2s, k_factor
 from tristrand.physics.fuses import TimeCurrentCurve
+from tristrand.records import NamedTuple
 from tristrand.studies.circuits import HvCircuit, hv_circuit
 from tristrand.studies.clearing import FuseData, scan
 from tristrand.studies.fuse_ways import fuse_ways

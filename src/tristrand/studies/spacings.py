@@ -3,7 +3,7 @@
 import math
 from collections.abc import Iterator
 from functools import lru_cache
-from typing import Any, NamedTuple
+from typing import Any
 
 from tristrand.design import Datum, Design
 from tristrand.physics.spacing import (
@@ -23,6 +23,7 @@ from tristrand.physics.spacing import (
     material_group,
     rated_impulse_v,
 )
+from tristrand.records import NamedTuple
 from tristrand.studies.results import (
     InsulationResult,
     Later,

@@ -7,8 +7,9 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from functools import lru_cache
 from types import MappingProxyType
-from typing import NamedTuple, TypeAlias
+from typing import TypeAlias
 
+from tristrand.records import NamedTuple
 from tristrand.studies.circuits import Device, HvCircuit
 from tristrand.studies.opening import Groups, conductors, stack
 

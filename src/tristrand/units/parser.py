@@ -3,8 +3,8 @@
 import math
 import re
 from functools import lru_cache
-from typing import NamedTuple
 
+from tristrand.records import NamedTuple
 from tristrand.units.errors import UnitError, quoted
 from tristrand.units.table import (
     DIMENSIONS,

@@ -10,8 +10,8 @@ import re
 from collections.abc import Mapping
 from functools import lru_cache
 from types import MappingProxyType
-from typing import NamedTuple
 
+from tristrand.records import NamedTuple
 from tristrand.units.errors import UnitError, quoted
 
 Vector = tuple[int, int, int, int, int, int]

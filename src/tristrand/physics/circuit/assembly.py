@@ -7,7 +7,6 @@ currents. All matrices carry the lanes first. i_p are the currents of loads in t
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +15,7 @@ from tristrand.physics.circuit.elements import CircuitError
 from tristrand.physics.circuit.frame import Frame, conductance_matrix, frame_of, solve_scaled
 from tristrand.physics.circuit.signals import Signal
 from tristrand.physics.circuit.topology import Topology
+from tristrand.records import NamedTuple
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]

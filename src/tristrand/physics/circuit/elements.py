@@ -6,10 +6,12 @@ Every number is a float, or an array with one value per lane (a lane is one vari
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+
+from tristrand.records import NamedTuple
 
 Floats = NDArray[np.float64]
 Number = float | Floats

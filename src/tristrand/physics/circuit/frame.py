@@ -7,14 +7,13 @@ number is ever added to a much larger one that cancels later. The cluster of lar
 which does the same for the capacitances. All transformations hold -1, 0 and 1 only.
 """
 
-from typing import NamedTuple
-
 import numpy as np
 from numpy.typing import NDArray
 
 from tristrand.physics.circuit.elements import LEAK_S
 from tristrand.physics.circuit.structure import MOST_FRAMES
 from tristrand.physics.circuit.topology import Topology
+from tristrand.records import NamedTuple
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]

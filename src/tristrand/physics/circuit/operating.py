@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping
 from itertools import pairwise
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +11,7 @@ from tristrand.physics.circuit.elements import LEAK_S, Circuit, CircuitError
 from tristrand.physics.circuit.frame import Frame, frame_of
 from tristrand.physics.circuit.structure import Bools, pins_at_rest
 from tristrand.physics.circuit.topology import Topology
+from tristrand.records import NamedTuple
 from tristrand.sources import cites
 
 Floats = NDArray[np.float64]

@@ -7,7 +7,6 @@ Both evaluate prepared rows of signals, with derivatives, at any τ in [0, span]
 
 from dataclasses import dataclass, field
 from functools import lru_cache
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +14,7 @@ from numpy.typing import NDArray
 from tristrand.physics.circuit.assembly import Ints, System
 from tristrand.physics.circuit.modes import Modal, Modes
 from tristrand.physics.circuit.radau import Tableau, radau_tableau
+from tristrand.records import NamedTuple
 
 Floats = NDArray[np.float64]
 

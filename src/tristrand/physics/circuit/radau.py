@@ -8,11 +8,12 @@ order 13, stiffly accurate and L-stable; the polynomial between the stages is of
 from __future__ import annotations
 
 from functools import lru_cache
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tristrand.records import NamedTuple
 from tristrand.sources import cites
 
 if TYPE_CHECKING:

@@ -1,7 +1,5 @@
 """What a transient returns."""
 
-from typing import NamedTuple
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -9,6 +7,7 @@ from tristrand.physics.circuit.assembly import Ints, Regime, signal_rows
 from tristrand.physics.circuit.panels import Panel
 from tristrand.physics.circuit.signals import Signal
 from tristrand.physics.circuit.topology import Topology
+from tristrand.records import NamedTuple
 
 Floats = NDArray[np.float64]
 

@@ -2,9 +2,9 @@
 
 import math
 from dataclasses import dataclass
-from typing import NamedTuple
 
 from tristrand.physics.circuit.elements import Number
+from tristrand.records import NamedTuple
 from tristrand.sources import cites
 
 

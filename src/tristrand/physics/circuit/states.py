@@ -1,7 +1,6 @@
 """When a diode or a power load leaves its state, and what it becomes."""
 
 from collections.abc import Callable
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +21,7 @@ from tristrand.physics.circuit.assembly import (
     current_row,
 )
 from tristrand.physics.circuit.topology import Topology
+from tristrand.records import NamedTuple
 
 Floats = NDArray[np.float64]
 

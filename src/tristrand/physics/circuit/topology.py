@@ -1,6 +1,6 @@
 """The numbers of a circuit on its structure, one row per lane."""
 
-from typing import Any, NamedTuple, TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +19,7 @@ from tristrand.physics.circuit.elements import (
     Switch,
 )
 from tristrand.physics.circuit.structure import KINDS, Structure, structure_of
+from tristrand.records import NamedTuple
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]

@@ -1,7 +1,6 @@
 """The course of a circuit over time: panels between events, for any number of lanes at once."""
 
 from collections.abc import Sequence
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +15,7 @@ from tristrand.physics.circuit.results import Record, Transient
 from tristrand.physics.circuit.scan import Sampled, first_reach, integrals, largest
 from tristrand.physics.circuit.signals import Command, Crossing, Probe
 from tristrand.physics.circuit.states import supply
+from tristrand.records import NamedTuple
 from tristrand.sources import cites
 
 Floats = NDArray[np.float64]

@@ -1,12 +1,12 @@
 """The rows of everything a transient watches, in one fixed order."""
 
 from collections.abc import Sequence
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tristrand.physics.circuit.signals import Crossing, Integral, Peak, Probe, Signal, When
+from tristrand.records import NamedTuple
 
 Floats = NDArray[np.float64]
 

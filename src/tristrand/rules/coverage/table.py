@@ -10,8 +10,9 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from functools import lru_cache
 from itertools import groupby, zip_longest
-from typing import Any, NamedTuple
+from typing import Any
 
+from tristrand.records import NamedTuple
 from tristrand.sources import describe
 
 TABLES = ("fsae-2026",)

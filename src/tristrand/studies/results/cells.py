@@ -4,8 +4,8 @@ A number that the design does not give is nan, and the rules that need it name w
 """
 
 from collections.abc import Mapping, Sequence
-from typing import NamedTuple
 
+from tristrand.records import NamedTuple
 from tristrand.studies.results.common import NONE, Missing, Series, Working
 
 NAN = float("nan")

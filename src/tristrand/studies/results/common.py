@@ -7,7 +7,9 @@ time of a data class.
 from collections.abc import Callable, Mapping, Sequence
 from functools import cached_property
 from types import MappingProxyType
-from typing import Any, NamedTuple, TypeVar, overload
+from typing import Any, TypeVar, overload
+
+from tristrand.records import NamedTuple
 
 
 class Input(NamedTuple):

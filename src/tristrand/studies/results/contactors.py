@@ -1,8 +1,8 @@
 """Results of the study of contactors. Every number carries its unit in the field's name; nan is not known."""
 
 from collections.abc import Mapping, Sequence
-from typing import NamedTuple
 
+from tristrand.records import NamedTuple
 from tristrand.studies.results.common import NONE, Missing, Series, Working
 
 NAN = float("nan")

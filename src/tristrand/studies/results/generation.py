@@ -1,8 +1,8 @@
 """Result of the study on machines that turn while nothing controls them. Each number carries its unit in its name."""
 
 from collections.abc import Mapping, Sequence
-from typing import NamedTuple
 
+from tristrand.records import NamedTuple
 from tristrand.studies.results.common import NONE, Missing, Series, Working
 
 NAN = float("nan")

@@ -2,9 +2,9 @@
 
 import math
 from collections.abc import Mapping, Sequence
-from typing import NamedTuple
 
 from tristrand.physics.insulation_budget import LegBudget, PartInsulation, UnplugPlan
+from tristrand.records import NamedTuple
 from tristrand.studies.results.common import NONE, Missing, Series, Working
 
 

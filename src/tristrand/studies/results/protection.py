@@ -2,8 +2,8 @@
 
 import math
 from collections.abc import Mapping, Sequence
-from typing import NamedTuple
 
+from tristrand.records import NamedTuple
 from tristrand.studies.results.common import NONE, Missing, Series, Working
 from tristrand.studies.results.fuses import ChainOrder, FromCharger, OverloadBand
 

@@ -4,8 +4,8 @@ What every study returns beside its own fields: the workings, what was missing, 
 """
 
 from collections.abc import Mapping, Sequence
-from typing import NamedTuple
 
+from tristrand.records import NamedTuple
 from tristrand.studies.results.common import NONE, Missing, Series, Working
 
 
