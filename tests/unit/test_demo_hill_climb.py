@@ -140,7 +140,7 @@ PLANTED = {
     ),
     "a car pulled home on a rope": (((V, "drive_line/towed_speed", "30 km/h"),), {"HV291"}),
     "long braking": (((V, "drive_line/braking_time", "7 s"),), {"HV293"}),
-    # 8.6 V at 20 °C are 10.4 V with the winding at 73 °C; 11.5 V and 4 Ω of wiring leave 10.3 V of them.
+    # 8.6 V at 20 °C are 10.7 V with the winding at 45 + 38 °C; of 11.5 V the 4 Ω of wiring leave 10.3 V.
     "a coil too weak at the sag": ((("parts/contactor-250.yaml", "coil/pull_in_voltage", "8.6 V"),), {"HV210"}),
     # 567 V at 500 Ω each are 283.5 kΩ; 300 kΩ less a tenth is 270 kΩ.
     "an insulation monitor that trips too low": (((H, "insulation/monitor/trips_at", "300 kΩ ± 10 %"),), {"HV244"}),
