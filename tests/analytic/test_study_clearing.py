@@ -210,3 +210,16 @@ def test_the_largest_current_of_all_may_come_from_a_capacitor() -> None:
     held = max(c.peak_a for f in of.faults.values() for c in f.capacitors if "k_plus" in c.through)
     assert peak.current_a == max(packs, held)
     assert said(design(Edit("parts/contactor-200.yaml", "withstand_peak", "null")), "HV306")["k_plus"] == "fail"
+
+
+def test_a_lead_in_the_pole_without_a_fuse_bears_what_the_main_fuse_lets_through() -> None:
+    # The converter's own fuse lies in the plus: touched by the plus bus, its minus lead has the main fuse alone.
+    found = protected(design()).leads
+    assert (found["W13"].fuse, found["W14"].fuse) == ("fuse_dcdc", "main_fuse")
+    assert found["W14"].worst_a2s >= 12800
+    assert found["W17"].fuse == "main_fuse"
+    thin = design(Edit("parts/hv-4.yaml", "cross_section", "1.5 mm²"))
+    assert said(thin, "HV204")["W14"] == "fail"
+    fault = studied(design()).faults["dcdc.minus to bus_plus.bar"]
+    assert {"main_fuse", "k_plus", "k_minus", "W14"} <= dict(fault.strongest.through).keys()
+    assert "fuse_dcdc" not in dict(fault.strongest.through)

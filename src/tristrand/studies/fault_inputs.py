@@ -30,7 +30,8 @@ class Branch(NamedTuple):
 class FaultInputs(NamedTuple):
     """The branches, the poles of packs and devices, chargers with their largest output, and what is missing.
 
-    ``no_inductance``: id of each pack and cable of unknown inductance, and where it belongs.
+    ``no_inductance``: id of each pack and cable of unknown inductance, and where it belongs. ``bars``: terminals of
+    busbars and studs.
     """
 
     branches: tuple[Branch, ...]
@@ -39,6 +40,7 @@ class FaultInputs(NamedTuple):
     missing: tuple[Missing, ...]
     chargers: tuple[tuple[str, str, str, float], ...] = ()
     no_inductance: tuple[tuple[str, str], ...] = ()
+    bars: tuple[str, ...] = ()
 
 
 _NOT_NEEDED = ("open_time", "close_time", "bus_capacitance", "input_capacitance", "output_capacitance")
@@ -61,7 +63,8 @@ def inputs(design: Design) -> FaultInputs:
     devices = tuple((d.id, d.plus, d.minus, _farad(d)) for d in circuit.devices)
     missing = needed(circuit.missing, *_NOT_NEEDED)
     branches = tuple(_branches(design, circuit))
-    return FaultInputs(branches, tuple(packs), devices, missing, tuple(chargers), tuple(unknown))
+    bars = tuple(f"{part_id}.bar" for part_id in design.parts_of("junction"))
+    return FaultInputs(branches, tuple(packs), devices, missing, tuple(chargers), tuple(unknown), bars)
 
 
 def _farad(device: Device) -> float:

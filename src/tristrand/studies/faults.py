@@ -114,7 +114,11 @@ class _Spot(NamedTuple):
 
 
 def _spots(data: FaultInputs, graph: _Graph) -> list[_Spot]:
-    """Every terminal to every other pole of the packs that feed it, then every device across its own terminals."""
+    """Every terminal to every other pole of the packs that feed it, then every device across its own terminals.
+
+    In a pole without a fuse such a fault meets none, yet touched by the other pole's bus a lead there carries what the
+    fuses of that one let through: so each of its terminals to the other pole's bus as well.
+    """
     wires = Groups((b.a, b.b) for b in data.branches)
     poles: dict[str, str] = {}
     for _, plus, minus, _ in data.packs:
@@ -132,8 +136,41 @@ def _spots(data: FaultInputs, graph: _Graph) -> list[_Spot]:
             name = terminal if len(others) == 1 else f"{terminal} to {poles[at]}"
             ends = (terminal, poles[at]) if height > level[at][1] else (poles[at], terminal)
             spots.append(_Spot(name, *ends, ""))
+    spots += _touching_a_bus(data, graph, spots, level, wires)
     spots += [_Spot(f"{name} across", plus, minus, name) for name, plus, minus, _ in data.devices]
     return spots
+
+
+def _touching_a_bus(
+    data: FaultInputs, graph: _Graph, spots: Sequence[_Spot], level: Mapping[str, tuple[int, int]], wires: Groups
+) -> list[_Spot]:
+    """What of the spots meets no fuse, to every busbar of another pole that lies behind one."""
+    met = _meet_fuse(data, graph, spots)
+    if all(met) or not any(met):
+        return []
+    out: dict[str, _Spot] = {}
+    for spot in (spot for spot, fuse in zip(spots, met, strict=True) if not fuse):
+        own = spot.end if spot.name.startswith(spot.end) else spot.start
+        stack, height = level[wires.of(own)]
+        for bar in data.bars:
+            other, top = level.get(wires.of(bar), (-1, 0))
+            if other == stack and top != height:
+                ends = (bar, own) if top > height else (own, bar)
+                out[f"{own} to {bar}"] = _Spot(f"{own} to {bar}", *ends, "")
+    found_ = list(out.values())
+    return [spot for spot, fuse in zip(found_, _meet_fuse(data, graph, found_), strict=True) if fuse]
+
+
+def _meet_fuse(data: FaultInputs, graph: _Graph, spots: Sequence[_Spot]) -> list[bool]:
+    """Whether a fuse lies on the way of each fault through conductors and packs."""
+    there = graph.joined([s.end for s in spots], [s.start for s in spots]).tolist()
+    fed = [spot for spot, joined in zip(spots, there, strict=True) if joined]
+    if not fed:
+        return [True] * len(spots)
+    fuses = [k for k, branch in enumerate(data.branches) if branch.kind == "fuse"]
+    ways = graph.way([s.end for s in fed], [s.start for s in fed])
+    met = iter(np.asarray(ways[:, fuses].any(axis=1)).tolist())
+    return [next(met) if joined else True for joined in there]
 
 
 def _levels(packs: Sequence[tuple[str, str]]) -> dict[str, tuple[int, int]]:
