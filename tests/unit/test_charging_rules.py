@@ -35,7 +35,7 @@ INLET: tuple[Change, ...] = (
     (HV, "connections/D5", "{from: bus_minus.bar, to: k_dc_minus.a, cable: hv-35, length: 1 m}"),
     (HV, "fast_charging", "{inlet: dc_inlet, contactors: [k_dc_plus, k_dc_minus], fuse: fuse_dc, blocked_when: "
      f"{BLOCKED_DC}, "
-     "supply: {voltage: {minimum: 150 V, maximum: 500 V}, current: 125 A}, current: 45 A, closing_difference: 10 V, "
+     "supply: {voltage: {minimum: 150 V, maximum: 500 V}, current: 125 A}, current: 43 A, closing_difference: 10 V, "
      "weld_check: each_pole}"),
 )  # fmt: skip
 
@@ -72,6 +72,10 @@ PLANTED: dict[str, tuple[tuple[Change, ...], set[str]]] = {
     "a station that cannot fill the pack": ((*INLET, (HV, "fast_charging/supply/voltage/maximum", "380 V")), {"HV271"}),
     "a fuse that is not on the way": ((*INLET, (HV, "fast_charging/fuse", "fuse_heater")), {"HV271"}),
     "a fuse that is too small": ((*INLET, (HV, "fast_charging/current", "55 A")), {"HV271"}),
+    # 63 A at 75 %, times sqrt((130 - 40)/(130 - 25)) for air of 40 °C: 43.7 A.
+    "a fuse that hot air leaves too little": ((*INLET, (HV, "fast_charging/current", "44 A")), {"HV271"}),
+    "an inlet wired the wrong way round": ((*INLET, (HV, "connections/D1/from", "dc_inlet.minus"),
+                                            (HV, "connections/D4/from", "dc_inlet.plus")), {"HV220", "HV271"}),
     "contactors that close on unequal voltages": ((*INLET, (HV, "fast_charging/closing_difference", "60 V")),
                                                   {"HV272"}),
     "contactors that may not open it": ((*INLET, ("parts/contactor-250.yaml", "break_current_reverse", "40 A"),

@@ -166,6 +166,17 @@ def test_a_machine_without_magnets_bursts_all_the_same() -> None:
     )
 
 
+def test_without_any_limit_of_speed_towing_is_open_and_nothing_stops() -> None:
+    files = dict(FILES)
+    files[M] = b"\n".join(line for line in files[M].split(b"\n") if not line.startswith(b"maximum_speed"))
+    bare = files[H].split(b"\n")
+    files[H] = b"\n".join(line for line in bare if not line.strip().startswith(b"speed_limit"))
+    assert [len(files[name]) < len(FILES[name]) for name in (M, H)] == [True, True]
+    found = {f.code: f for f in checked(files=files).findings if f.kind == "open"}
+    assert {"HV288", "HV291", "HV292"} <= set(found)
+    assert "parts/machine-80/maximum_speed" in str(found["HV291"])
+
+
 def test_without_a_machine_every_rule_is_open() -> None:
     text = FILES[H].decode()
     assert "    machine: machine-80\n" in text

@@ -163,7 +163,7 @@ def _counted_with(ctx: Context, result: ChargingResult, supply: SupplyFigures) -
         f"{pointer}/charge",
         f"power into the bus at {supply.supply}",
         # To the watt: a rated power goes there and back through the charger's loss.
-        supply.bus_w if math.isnan(supply.bus_w) else float(round(supply.bus_w)),
+        supply.bus_most_w if math.isnan(supply.bus_most_w) else float(round(supply.bus_most_w)),
         "W",
         "<=",
         given.high,
@@ -174,8 +174,8 @@ def _counted_with(ctx: Context, result: ChargingResult, supply: SupplyFigures) -
         good=f"gives no more at {supply.supply} than case charge counts with",
         ways_out=lambda: [
             WayOut(
-                f"count with {supply.bus_w:.0f} W in case charge",
-                (Edit(HV_FILE, f"parts/{result.charger}/power/charge", f"{math.ceil(supply.bus_w)} W"),),
+                f"count with {supply.bus_most_w:.0f} W in case charge",
+                (Edit(HV_FILE, f"parts/{result.charger}/power/charge", f"{math.ceil(supply.bus_most_w)} W"),),
             )
         ],
     )

@@ -223,7 +223,7 @@ def uncontrolled_charging(ctx: Context, figures: MachineFigures) -> Iterable[Out
     sources=(EMF, "IEC-60204-1#6.2.4"),
     failing=(("vehicle.yaml", "drive_line/towed_speed", "50 km/h"),),
 )
-@for_machines("emf", "road", "towed")
+@for_machines("emf", "road", "spin", "towed")
 def towing_live_bus(ctx: Context, figures: MachineFigures) -> Iterable[Outcome]:
     """Whatever the inverter does: a short that feeds itself from the bus lets the bus rise first."""
     most = math.floor(figures.live_m_per_s * KMH)

@@ -28,7 +28,10 @@ class SupplyData(NamedTuple):
 
 
 class ChargerData(NamedTuple):
-    """The charger. ``low_w`` and ``low_share``: its efficiency at a small power, nan where not given."""
+    """The charger. ``low_w`` and ``low_share``: its efficiency at a small power, nan where not given.
+
+    ``share_ends``: low and high end of its efficiency; ``output_most_a``: high end of its output current.
+    """
 
     id: str
     phases: int
@@ -38,7 +41,9 @@ class ChargerData(NamedTuple):
     power_factor: float
     rated_w: Ends
     output_a: float
+    output_most_a: float
     share: float
+    share_ends: tuple[float, float]
     low_w: float
     low_share: float
     farad: float
@@ -254,7 +259,9 @@ def _charger(design: Design, needs: Needs, charger_id: str) -> ChargerData:
         power_factor=_number(given.power_factor if given else None),
         rated_w=_ends(rated),
         output_a=needs.number(charger_id, "output_current", "output current"),
+        output_most_a=_number(sheet.output_current, "high"),
         share=needs.number(charger_id, "efficiency", "efficiency"),
+        share_ends=(_number(sheet.efficiency, "low"), _number(sheet.efficiency, "high")),
         low_w=_number(low.input_power if low else None),
         low_share=_number(low.efficiency if low else None),
         farad=_number(sheet.output_capacitance, "high"),
