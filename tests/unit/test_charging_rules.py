@@ -74,6 +74,7 @@ PLANTED: dict[str, tuple[tuple[Change, ...], set[str]]] = {
     "a fuse that is too small": ((*INLET, (HV, "fast_charging/current", "55 A")), {"HV271"}),
     # 63 A at 75 %, times sqrt((130 - 40)/(130 - 25)) for air of 40 °C: 43.7 A.
     "a fuse that hot air leaves too little": ((*INLET, (HV, "fast_charging/current", "44 A")), {"HV271"}),
+    "a station that knows no table": ((*INLET, (HV, "fast_charging/current_control", "fixed")), {"HV266"}),
     "an inlet wired the wrong way round": ((*INLET, (HV, "connections/D1/from", "dc_inlet.minus"),
                                             (HV, "connections/D4/from", "dc_inlet.plus")), {"HV220", "HV271"}),
     "contactors that close on unequal voltages": ((*INLET, (HV, "fast_charging/closing_difference", "60 V")),
@@ -111,6 +112,28 @@ def test_without_them_nothing_fails_or_is_open() -> None:
         assert found.open == {}
     report = Workspace().check(Path(__file__).parents[2] / "demos" / "van-mended").report
     assert not [finding.code for finding in report.findings if finding.kind in ("fail", "open")]
+
+
+def test_a_row_of_no_current_bounds_the_table_like_its_edge() -> None:
+    table = (
+        "parts/pack-84s.yaml", "charge_table",
+        "{temperature: [0 °C, 5 °C, 20 °C, 40 °C], state_of_charge: [0 %, 100 %], "
+        "current: [[0 A, 0 A], [20 A, 12 A], [40 A, 30 A], [40 A, 30 A]]}",
+    )  # fmt: skip
+    assert not {"HV265", "HV267"} & failing(starter_files(), *WITH_AC, table)
+    without_cold = (HV, "charging/blocked_when", BLOCKED.replace("pack_cold, ", ""))
+    assert "HV265" in failing(starter_files(), *WITH_AC, table, without_cold)
+    # Where no session begins at any temperature that is said.
+    nothing = (table[0], "charge_table/current", "[[0 A, 0 A], [0 A, 0 A], [0 A, 0 A], [0 A, 0 A]]")
+    assert "HV267" in failing(starter_files(), *WITH_AC, table, nothing)
+
+
+def test_a_supply_without_a_pilot_is_not_judged_at_the_least_of_a_pilot() -> None:
+    # 6 A of 230 V leave less than the 12 V side takes; all that the charger draws leaves more.
+    hungry = (HV, "charging/low_voltage_draw", "1.1 kW")
+    plain = (HV, "charging/supplies/box", "{kind: socket, voltage: 230 V, current: 32 A, branch_circuit: 40 A}")
+    assert "HV268" in failing(starter_files(), *WITH_AC, hungry)
+    assert "HV268" not in failing(starter_files(), *WITH_AC, hungry, plain)
 
 
 # ---------------------------------------------------------------- gaps
@@ -165,6 +188,7 @@ GAPS: dict[str, tuple[dict[str, bytes], str, str, str]] = {
         (DC, HV, "fast_charging/current", "HV271"),
         (DC, HV, "fast_charging/closing_difference", "HV272"),
         (DC, HV, "fast_charging/weld_check", "HV270"),
+        (DC, HV, "fast_charging/current_control", "HV266"),
         (DC, HV, "fast_charging/blocked_when", "HV265"),
         (DC, HV, "fast_charging/plug_blocks_drive", "HV265"),
         (DC, "parts/inlet-100.yaml", "rated_current", "HV271"),

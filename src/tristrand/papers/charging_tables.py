@@ -140,5 +140,6 @@ def _fast(result: ChargingResult, fast: FastFigures) -> list[Table]:
             )
             for one in fast.sessions
         )
-        tables.append(Table(f"Sessions at {fast.inlet}, held to the pack's table", columns, sessions))
+        held = "held to the pack's table" if fast.by_table else "not held to the pack's table"
+        tables.append(Table(f"Sessions at {fast.inlet}, {held}", columns, sessions))
     return tables

@@ -115,8 +115,12 @@ def _fast(data: ChargingInputs, fast: FastData, least_ohm: float) -> FastFigures
     surge = math.nan
     if not math.isnan(fast.difference_v) and not math.isnan(least_ohm):
         surge = float(short_circuit_current_a(fast.difference_v, least_ohm))
-    drive = None if math.isnan(fast.amp) else Drive(math.inf, fast.amp, 0.0, 0.0, 0.0, by_table=True)
-    return FastFigures(fast.inlet, fast.amp, path, live, turned, forward, surge, sessions_of(data, drive))
+    drive = None
+    if not math.isnan(fast.amp) and fast.by_table is not None:
+        drive = Drive(math.inf, fast.amp, 0.0, 0.0, 0.0, fast.by_table)
+    return FastFigures(
+        fast.inlet, fast.amp, fast.by_table, path, live, turned, forward, surge, sessions_of(data, drive)
+    )
 
 
 # Parts across the bus: through them no contact is live, and no current of charging goes round.

@@ -78,12 +78,13 @@ class PackCharge(NamedTuple):
 
 
 class FastData(NamedTuple):
-    """Charging from direct current."""
+    """Charging from direct current. ``by_table``: whether the pack's table holds the current; None: not said."""
 
     inlet: str
     contactors: tuple[str, ...]
     amp: float
     difference_v: float
+    by_table: bool | None
     marked: tuple[tuple[str, str], ...]
 
 
@@ -304,4 +305,8 @@ def _direct(design: Design, needs: Needs, fast: Any) -> FastData:
     difference = needs.of(f"{here}/closing_difference", fast.closing_difference, "difference of voltage at closing")
     amp = min(supply.current.high, asked.high) if supply is not None and asked is not None else math.nan
     marked = tuple((key, part.marked_plus or "") for key, part in design.parts_of("contactor").items())
-    return FastData(fast.inlet, tuple(fast.contactors), amp, _number(difference, "high"), marked)
+    common = design.high_voltage.charging
+    control = fast.current_control or (common.current_control if common is not None else None)
+    needs.of(f"{here}/current_control", control, "what holds the current of direct-current charging: table or fixed")
+    by_table = None if control is None else control == "table"
+    return FastData(fast.inlet, tuple(fast.contactors), amp, _number(difference, "high"), by_table, marked)

@@ -70,15 +70,16 @@ class SupplyFigures(NamedTuple):
 class FastFigures(NamedTuple):
     """Direct-current charging: the largest current, what it flows through, and which inlet contacts stay live.
 
-    ``path`` holds parts and connections on the way, empty where there is none; ``live`` the inlet's poles that reach
-    the pack with the inlet's contactors open. ``turned``: its plus contact lies on the minus pole of the pack.
-    ``forward`` tells for each contactor on the way whether the charging
-    current enters at its marked terminal: None where it is not marked. ``surge_a``: the current at closing, from the
-    largest difference of voltage and the pack's least resistance alone.
+    ``by_table``: whether the pack's table holds the current; None where that is not said. ``path`` holds parts and
+    connections on the way, empty where there is none; ``live`` the inlet's poles that reach the pack with the inlet's
+    contactors open. ``turned``: its plus contact lies on the minus pole of the pack. ``forward`` tells for each
+    contactor on the way whether the charging current enters at its marked terminal: None where it is not marked.
+    ``surge_a``: the current at closing, from the largest difference of voltage and the pack's least resistance alone.
     """
 
     inlet: str
     largest_a: float
+    by_table: bool | None
     path: tuple[str, ...]
     live: tuple[str, ...]
     turned: bool
