@@ -136,6 +136,21 @@ def test_a_supply_without_a_pilot_is_not_judged_at_the_least_of_a_pilot() -> Non
     assert "HV268" not in failing(starter_files(), *WITH_AC, hungry, plain)
 
 
+@pytest.mark.parametrize("mark", ["{kind: contactor, sheet: alike-200, role: charge}",
+                                  "{kind: contactor, sheet: alike-200, role: charge, marked_plus: b}"])  # fmt: skip
+def test_a_contactor_that_breaks_alike_in_both_directions_needs_no_second_current(mark: str) -> None:
+    sheet: Any = yaml.safe_load(starter_files()["parts/contactor-200.yaml"])
+    sheet.pop("break_current_reverse", None)
+    files = {**starter_files(), "parts/alike-200.yaml": yaml.safe_dump({**sheet, "polarised": False}).encode()}
+    changes = (*WITH_DC, (HV, "parts/k_dc_plus", mark), (HV, "parts/k_dc_minus", mark))
+    assert "HV272" not in failing(files, *changes) | set(opened(files, *changes))
+    weak = ("parts/alike-200.yaml", "break_current", "30 A")
+    assert "HV272" in failing(files, *changes, weak)
+    # Where it is polarised or that is not said, the second current or the mark is asked for.
+    polarised = ("parts/alike-200.yaml", "polarised", "true")
+    assert "HV272" in failing(files, *changes, polarised) | set(opened(files, *changes, polarised))
+
+
 # ---------------------------------------------------------------- gaps
 def without(files: dict[str, bytes], file: str, path: str) -> dict[str, bytes]:
     """The files without one value."""

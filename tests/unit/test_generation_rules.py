@@ -224,6 +224,7 @@ BAD = {
     "a speed without unit": ((V, "drive_line/top_speed", "110"), "has no unit", "km/h"),
     "a hill that makes slower": ((V, "drive_line/downhill_speed", "90 km/h"), "is below top_speed", "leave"),
     "a towed speed below zero": ((V, "drive_line/towed_speed", "-5 km/h"), "must not be negative", ""),
+    "brakes of no time": ((V, "drive_line/braking_time", "0 s"), "greater than zero", ""),
     "an unknown word": ((I, "when_contactors_open", "shorted"), "shorted", "active_short"),
     "yes for true": ((I, "active_short_needs_12_v", "'yes'"), "active_short_needs_12_v", ""),
     "withstand below the working range": ((I, "bus_voltage_withstand", "400 V"), "below the highest working", "higher"),

@@ -287,7 +287,11 @@ def _opens(ctx: Context, name: str, forward: bool | None, fast: FastFigures) -> 
         "break_current": sheet.break_current,
         "break_current_reverse": sheet.break_current_reverse,
     }
-    if forward is None and sheet.break_current_reverse is None:
+    if sheet.polarised is False:
+        # Alike in both directions: a current that is stated once counts for both, as in HV208.
+        both = {field: datum for field, datum in both.items() if datum is not None or field == "break_current"}
+        forward = None
+    elif forward is None and sheet.break_current_reverse is None:
         return ctx.open(
             [Missing(f"{PARTS}/{name}/marked_plus", f"marked side of {name}, which opens in one direction only")]
         )
