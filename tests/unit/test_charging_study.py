@@ -194,14 +194,21 @@ def test_most_current_flows_at_the_lowest_voltage_and_the_worst_efficiency() -> 
         (OBC, "rated_power", "6 kW ± 2 %"),
         (OBC, "efficiency", "0.93 ± 0.01"),
         (OBC, "input/current", "40 A"),
+        (OBC, "input/power_factor", "0.98 ± 0.01"),
         (HV, "charging/supplies/box", "{kind: socket, voltage: 230 V ± 10 %, current: 40 A, branch_circuit: 50 A}"),
         (HV, "charging/cable", "{current: 63 A, proximity: 100 Ω}"),
     )
     low, mid, high = studied(*WITH_AC, *changes).supplies["box"].drawn_a
     # The straight line of loss passes through the efficiency at rated power, 6 kW over it: 1.4 kW at 88 % is the other.
-    assert mid == pytest.approx(6000 / 0.93 / (230 * 0.99))
-    assert high == pytest.approx(supply_w(6120.0, 0.92) / (207 * 0.99))
+    assert mid == pytest.approx(6000 / 0.93 / (230 * 0.98))
+    assert high == pytest.approx(supply_w(6120.0, 0.92) / (207 * 0.97))
     assert low == pytest.approx(supply_w(5880.0, 0.94) / (253 * 0.99))
+
+
+def test_the_floor_of_the_pilot_is_that_of_the_lowest_voltage() -> None:
+    flat = ((OBC, "low_power", "{input_power: 1 kW, efficiency: 93 %}"), (HV, "charging/low_voltage_draw", "0 W"))
+    box = studied(*WITH_AC, *flat, (HV, "charging/supplies/box/voltage", "230 V ± 10 %")).supplies["box"]
+    assert box.floor_pack_w == pytest.approx(6 * 207 * 0.99 * 0.93)
 
 
 def supply_w(bus_w: float, share: float) -> float:

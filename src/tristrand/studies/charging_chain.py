@@ -60,7 +60,9 @@ def supply_figures(data: ChargingInputs, charger: ChargerData, supply: SupplyDat
     low_v, mid_v, high_v = (volt / math.sqrt(supply.phases) for volt in supply.volt)
     least_v, most_v = (volt / math.sqrt(charger.phases) for volt in charger.volt)
     loss = loss_of(charger)
-    least_watt, watt, most_watt = (_per_amp_w(volt, phases, charger.power_factor) for volt in (low_v, mid_v, high_v))
+    watt = _per_amp_w(mid_v, phases, charger.power_factor)
+    least_watt = _per_amp_w(low_v, phases, charger.power_factor_ends[0])
+    most_watt = _per_amp_w(high_v, phases, charger.power_factor_ends[1])
     offered = _offered(supply)
     coded = _coded_a(supply, data.inlet_type)
     links: dict[str, Ends] = {}
@@ -85,7 +87,7 @@ def supply_figures(data: ChargingInputs, charger: ChargerData, supply: SupplyDat
     bus = loss.bus_w(supply_w) if known else math.nan
     beside = beside_w(data)
     own = min(LEAST_CURRENT_A, named["charger's current"], named["charger's power"])
-    floor = loss.bus_w(own * watt) - beside if known else math.nan
+    floor = worse.bus_w(own * least_watt) - beside if known else math.nan
     figures = SupplyFigures(
         supply=supply.id,
         kind=supply.kind,

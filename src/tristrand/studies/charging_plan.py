@@ -30,7 +30,7 @@ class SupplyData(NamedTuple):
 class ChargerData(NamedTuple):
     """The charger. ``low_w`` and ``low_share``: its efficiency at a small power, nan where not given.
 
-    ``share_ends``: low and high end of its efficiency; ``output_most_a``: high end of its output current.
+    ``share_ends`` and ``power_factor_ends``: low and high end; ``output_most_a``: high end of its output current.
     """
 
     id: str
@@ -39,6 +39,7 @@ class ChargerData(NamedTuple):
     volt: tuple[float, float]
     amp: Ends
     power_factor: float
+    power_factor_ends: tuple[float, float]
     rated_w: Ends
     output_a: float
     output_most_a: float
@@ -258,6 +259,7 @@ def _charger(design: Design, needs: Needs, charger_id: str) -> ChargerData:
         volt=(given.voltage.minimum.high, given.voltage.maximum.low) if given else (math.nan, math.nan),
         amp=_ends(given.current if given else None),
         power_factor=_number(given.power_factor if given else None),
+        power_factor_ends=_ends(given.power_factor if given else None)[::2],
         rated_w=_ends(rated),
         output_a=needs.number(charger_id, "output_current", "output current"),
         output_most_a=_number(sheet.output_current, "high"),
