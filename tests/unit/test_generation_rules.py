@@ -16,6 +16,7 @@ H, V, M, I = "high_voltage.yaml", "vehicle.yaml", "parts/machine-80.yaml", "part
 SHORT = (
     (I, "when_contactors_open", "active_short"),
     (I, "active_short_needs_12_v", "false"),
+    (I, "active_short_least_bus", "40 V"),
     (I, "short_circuit_current", "{peak: 500 A, continuous: 250 A}"),
 )
 Changes = tuple[tuple[str, str, str], ...]
@@ -126,6 +127,19 @@ def test_a_short_that_dies_with_the_12_v_does_not_count() -> None:
         found = [f for f in checked(strong, *changes).findings if f.code == "HV288" and f.kind == "fail"]
         assert found
         assert "12 V" in found[0].evidence[0].note
+
+
+def test_a_short_that_lets_go_above_60_v_does_not_keep_the_bus_dead() -> None:
+    weak_brakes = (V, "drive_line/braking_time", "9 s")
+    assert "HV293" in failing(checked(weak_brakes))
+    holds = checked(weak_brakes, *SHORT)
+    assert "HV293" not in failing(holds)
+    assert "HV293" in holds.coverage.not_applicable
+    # Fed from the bus it lets go at 80 V: the machine then keeps the bus between 60 and 80 V.
+    assert "HV293" in failing(checked(weak_brakes, *SHORT, (I, "active_short_least_bus", "80 V")))
+    unsaid = checked(weak_brakes, *(change for change in SHORT if change[1] != "active_short_least_bus"))
+    (gap,) = unsaid.coverage.open["HV293"]
+    assert gap.startswith("parts/inverter-120/active_short_least_bus ")
 
 
 def test_ways_out_hold() -> None:
