@@ -191,6 +191,14 @@ def test_without_any_limit_of_speed_towing_is_open_and_nothing_stops() -> None:
     assert "parts/machine-80/maximum_speed" in str(found["HV291"])
 
 
+def test_without_a_limit_of_the_inverter_a_spinning_wheel_is_not_passed_over() -> None:
+    kept = [line for line in FILES[H].split(b"\n") if not line.strip().startswith(b"speed_limit")]
+    report = checked(files={**FILES, H: b"\n".join(kept)})
+    assert set(report.coverage.open) == {"HV292"}
+    (gap,) = report.coverage.open["HV292"]
+    assert gap.startswith("high_voltage/parts/drive/speed_limit ")
+
+
 def test_without_a_machine_every_rule_is_open() -> None:
     text = FILES[H].decode()
     assert "    machine: machine-80\n" in text

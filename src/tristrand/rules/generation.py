@@ -270,7 +270,11 @@ def machine_overspeed(ctx: Context, figures: MachineFigures) -> Iterable[Outcome
         return
     cases = [(f"at {figures.road_m_per_s * KMH:.0f} km/h", figures.road_rad_per_s)]
     part: Any = ctx.design.high_voltage.parts[figures.inverter]
-    if part.speed_limit is not None:
+    if part.speed_limit is None:
+        # On ice, or with the wheels in the air, the road no longer holds the machine back.
+        limit = f"speed to which {figures.inverter} limits its machine"
+        yield ctx.open([Missing(f"{PARTS}/{figures.inverter}/speed_limit", limit)])
+    else:
         cases.append(("at the inverter's speed limit", figures.spin_rad_per_s))
     for what, shaft in cases:
         yield ctx.compare(
