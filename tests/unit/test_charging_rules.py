@@ -35,7 +35,7 @@ INLET: tuple[Change, ...] = (
     (HV, "connections/D5", "{from: bus_minus.bar, to: k_dc_minus.a, cable: hv-35, length: 1 m}"),
     (HV, "fast_charging", "{inlet: dc_inlet, contactors: [k_dc_plus, k_dc_minus], fuse: fuse_dc, blocked_when: "
      f"{BLOCKED_DC}, "
-     "supply: {voltage: {minimum: 150 V, maximum: 500 V}, current: 125 A}, current: 45 A, closing_difference: 10 V, "
+     "supply: {voltage: {minimum: 150 V, maximum: 500 V}, current: 125 A}, current: 43 A, closing_difference: 10 V, "
      "weld_check: each_pole}"),
 )  # fmt: skip
 
@@ -72,6 +72,11 @@ PLANTED: dict[str, tuple[tuple[Change, ...], set[str]]] = {
     "a station that cannot fill the pack": ((*INLET, (HV, "fast_charging/supply/voltage/maximum", "380 V")), {"HV271"}),
     "a fuse that is not on the way": ((*INLET, (HV, "fast_charging/fuse", "fuse_heater")), {"HV271"}),
     "a fuse that is too small": ((*INLET, (HV, "fast_charging/current", "55 A")), {"HV271"}),
+    # 63 A at 75 %, times sqrt((130 - 40)/(130 - 25)) for air of 40 °C: 43.7 A.
+    "a fuse that hot air leaves too little": ((*INLET, (HV, "fast_charging/current", "44 A")), {"HV271"}),
+    "a station that knows no table": ((*INLET, (HV, "fast_charging/current_control", "fixed")), {"HV266"}),
+    "an inlet wired the wrong way round": ((*INLET, (HV, "connections/D1/from", "dc_inlet.minus"),
+                                            (HV, "connections/D4/from", "dc_inlet.plus")), {"HV220", "HV271"}),
     "contactors that close on unequal voltages": ((*INLET, (HV, "fast_charging/closing_difference", "60 V")),
                                                   {"HV272"}),
     "contactors that may not open it": ((*INLET, ("parts/contactor-250.yaml", "break_current_reverse", "40 A"),
@@ -107,6 +112,43 @@ def test_without_them_nothing_fails_or_is_open() -> None:
         assert found.open == {}
     report = Workspace().check(Path(__file__).parents[2] / "demos" / "van-mended").report
     assert not [finding.code for finding in report.findings if finding.kind in ("fail", "open")]
+
+
+def test_a_row_of_no_current_bounds_the_table_like_its_edge() -> None:
+    table = (
+        "parts/pack-84s.yaml", "charge_table",
+        "{temperature: [0 °C, 5 °C, 20 °C, 40 °C], state_of_charge: [0 %, 100 %], "
+        "current: [[0 A, 0 A], [20 A, 12 A], [40 A, 30 A], [40 A, 30 A]]}",
+    )  # fmt: skip
+    assert not {"HV265", "HV267"} & failing(starter_files(), *WITH_AC, table)
+    without_cold = (HV, "charging/blocked_when", BLOCKED.replace("pack_cold, ", ""))
+    assert "HV265" in failing(starter_files(), *WITH_AC, table, without_cold)
+    # Where no session begins at any temperature that is said.
+    nothing = (table[0], "charge_table/current", "[[0 A, 0 A], [0 A, 0 A], [0 A, 0 A], [0 A, 0 A]]")
+    assert "HV267" in failing(starter_files(), *WITH_AC, table, nothing)
+
+
+def test_a_supply_without_a_pilot_is_not_judged_at_the_least_of_a_pilot() -> None:
+    # 6 A of 230 V leave less than the 12 V side takes; all that the charger draws leaves more.
+    hungry = (HV, "charging/low_voltage_draw", "1.1 kW")
+    plain = (HV, "charging/supplies/box", "{kind: socket, voltage: 230 V, current: 32 A, branch_circuit: 40 A}")
+    assert "HV268" in failing(starter_files(), *WITH_AC, hungry)
+    assert "HV268" not in failing(starter_files(), *WITH_AC, hungry, plain)
+
+
+@pytest.mark.parametrize("mark", ["{kind: contactor, sheet: alike-200, role: charge}",
+                                  "{kind: contactor, sheet: alike-200, role: charge, marked_plus: b}"])  # fmt: skip
+def test_a_contactor_that_breaks_alike_in_both_directions_needs_no_second_current(mark: str) -> None:
+    sheet: Any = yaml.safe_load(starter_files()["parts/contactor-200.yaml"])
+    sheet.pop("break_current_reverse", None)
+    files = {**starter_files(), "parts/alike-200.yaml": yaml.safe_dump({**sheet, "polarised": False}).encode()}
+    changes = (*WITH_DC, (HV, "parts/k_dc_plus", mark), (HV, "parts/k_dc_minus", mark))
+    assert "HV272" not in failing(files, *changes) | set(opened(files, *changes))
+    weak = ("parts/alike-200.yaml", "break_current", "30 A")
+    assert "HV272" in failing(files, *changes, weak)
+    # Where it is polarised or that is not said, the second current or the mark is asked for.
+    polarised = ("parts/alike-200.yaml", "polarised", "true")
+    assert "HV272" in failing(files, *changes, polarised) | set(opened(files, *changes, polarised))
 
 
 # ---------------------------------------------------------------- gaps
@@ -161,6 +203,7 @@ GAPS: dict[str, tuple[dict[str, bytes], str, str, str]] = {
         (DC, HV, "fast_charging/current", "HV271"),
         (DC, HV, "fast_charging/closing_difference", "HV272"),
         (DC, HV, "fast_charging/weld_check", "HV270"),
+        (DC, HV, "fast_charging/current_control", "HV266"),
         (DC, HV, "fast_charging/blocked_when", "HV265"),
         (DC, HV, "fast_charging/plug_blocks_drive", "HV265"),
         (DC, "parts/inlet-100.yaml", "rated_current", "HV271"),

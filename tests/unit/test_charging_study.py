@@ -189,6 +189,55 @@ def test_each_link_in_turn_is_named_as_the_smallest() -> None:
     assert smallest((OBC, "input/current", "10 A")) == ("charger's current", 10.0)
 
 
+def test_most_current_flows_at_the_lowest_voltage_and_the_worst_efficiency() -> None:
+    changes = (
+        (OBC, "rated_power", "6 kW ± 2 %"),
+        (OBC, "efficiency", "0.93 ± 0.01"),
+        (OBC, "input/current", "40 A"),
+        (OBC, "input/power_factor", "0.98 ± 0.01"),
+        (HV, "charging/supplies/box", "{kind: socket, voltage: 230 V ± 10 %, current: 40 A, branch_circuit: 50 A}"),
+        (HV, "charging/cable", "{current: 63 A, proximity: 100 Ω}"),
+    )
+    low, mid, high = studied(*WITH_AC, *changes).supplies["box"].drawn_a
+    # The straight line of loss passes through the efficiency at rated power, 6 kW over it: 1.4 kW at 88 % is the other.
+    assert mid == pytest.approx(6000 / 0.93 / (230 * 0.98))
+    assert high == pytest.approx(supply_w(6120.0, 0.92) / (207 * 0.97))
+    assert low == pytest.approx(supply_w(5880.0, 0.94) / (253 * 0.99))
+
+
+def test_the_floor_of_the_pilot_is_that_of_the_lowest_voltage() -> None:
+    flat = ((OBC, "low_power", "{input_power: 1 kW, efficiency: 93 %}"), (HV, "charging/low_voltage_draw", "0 W"))
+    box = studied(*WITH_AC, *flat, (HV, "charging/supplies/box/voltage", "230 V ± 10 %")).supplies["box"]
+    assert box.floor_pack_w == pytest.approx(6 * 207 * 0.99 * 0.93)
+
+
+def supply_w(bus_w: float, share: float) -> float:
+    """Power from the supply on the line through 168 W lost of 1.4 kW, and the loss of 6 kW into the bus at a share."""
+    full_w = 6000 / share
+    per = (full_w - 6000 - 168) / (full_w - 1400)
+    return (bus_w + 168 - per * 1400) / (1 - per)
+
+
+def test_the_most_that_a_supply_brings_counts_every_tolerance() -> None:
+    flat = ((OBC, "low_power", "{input_power: 1 kW, efficiency: 93 %}"), (OBC, "output_current", "18 A ± 5 %"))
+    pilot = (HV, "charging/supplies/box/pilot_duty", "20 %")
+    box = (HV, "charging/supplies/box/voltage", "230 V ± 10 %")
+    result = studied(*WITH_AC, *flat, pilot, box)
+    # 12 A at 253 V, a power factor of 0.99 and 93 %, into the pack at 10 %: 84 cells of 3.40 V.
+    assert result.supplies["box"].bus_most_w == pytest.approx(12 * 253 * 0.99 * 0.93)
+    assert result.bus_a == pytest.approx(12 * 253 * 0.99 * 0.93 / (84 * 3.40))
+    # Without the pilot's limit the output current sets it, at its high end.
+    assert studied(*WITH_AC, *flat, box).bus_a == pytest.approx(18 * 1.05)
+
+
+def test_an_inlet_wired_the_wrong_way_round_is_seen() -> None:
+    swapped = ((HV, "connections/D1/from", "dc_inlet.minus"), (HV, "connections/D4/from", "dc_inlet.plus"))
+    for changes, turned in (((), False), (swapped, True)):
+        fast = studied(*WITH_DC, *changes).fast
+        assert fast is not None
+        assert fast.turned is turned
+
+
 def test_three_phases_and_one() -> None:
     three = studied(*WITH_AC, *LINE, *STRONG, (OBC, "input/current", "16 A")).supplies["box"]
     # 400 V between lines at 16 A: 11.085 kW.

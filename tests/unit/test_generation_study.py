@@ -115,6 +115,28 @@ def test_tolerances_count_on_the_harder_side() -> None:
     assert small.road_v == pytest.approx(drive().road_v / 0.9, rel=1e-12)
 
 
+def test_temperatures_and_the_weaker_axis_count_on_the_harder_side() -> None:
+    # 20 °C ± 5 K read and -10 °C ± 5 K reached: 40 K.
+    wide = drive(Edit(MACHINE, "back_emf/temperature", "20 °C ± 5 K"), Edit(VEHICLE, "ambient/minimum", "-10 °C ± 5 K"))
+    assert wide.fastest_v / drive().fastest_v == pytest.approx((1 + 0.0011 * 40) / (1 + 0.0011 * 30), rel=1e-12)
+    # Across the magnets far less than along them: 0.1 mH - 20 % lets the swing grow.
+    across = (*PAGE, *SHORTED[::2], Edit(MACHINE, "q_inductance", "0.1 mH ± 20 %"))
+    low = (*PAGE, *SHORTED[::2], Edit(MACHINE, "q_inductance", "0.08 mH"))
+    short, least = drive(*across).short, drive(*low).short
+    assert short is not None
+    assert least is not None
+    assert short.swing_a == pytest.approx(least.swing_a, rel=1e-9)
+
+
+def test_a_resistor_between_two_discharge_contactors_takes_the_voltage_of_the_bus() -> None:
+    between = (
+        Edit(HV, "parts/k_dis_2", "{kind: contactor, sheet: contactor-20, role: discharge, rests: closed}"),
+        Edit(HV, "connections/W17/to", "k_dis_2.a"),
+        Edit(HV, "connections/W18", "{from: k_dis_2.b, to: bus_minus.bar, cable: hv-4, length: 0.1 m}"),
+    )
+    assert {"k_dis", "r_dis", "k_dis_2"} <= {item.name for item in drive(*between).bus}
+
+
 def test_towed() -> None:
     found = drive(Edit(VEHICLE, "drive_line/towed_speed", "40 km/h"))
     assert found.towed_v == pytest.approx(0.4 * drive().road_v, rel=1e-12)
@@ -191,7 +213,7 @@ def test_what_lies_on_the_bus() -> None:
     assert parts == {"k_plus", "k_minus", "r_pre", "drive", "fuse_dcdc", "dcdc", "k_dis", "r_dis"}
     assert bus["drive"][0] == 500.0
     assert bus["hv-35"][1] == "W8, W9, W10, W11"
-    assert set(bus["hv-4"][1].split(", ")) == {"W7", "W13", "W14", "W15", "W17"}
+    assert set(bus["hv-4"][1].split(", ")) == {"W7", "W13", "W14", "W15", "W16", "W17"}
     assert "hv-16" not in bus
 
 

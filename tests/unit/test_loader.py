@@ -150,7 +150,6 @@ NOT_OPEN = {
     "high_voltage/connections/W11/ambient": "the vehicle's highest ambient counts",
     "high_voltage/connections/W10/bundled": "a cable alone: one conductor",
     "high_voltage/connections/W11/bundled": "a cable alone: one conductor",
-    "high_voltage/parts/drive/speed_limit": "the machine's own maximum speed counts, the harder reading",
     "high_voltage/case_duration/peak": "a case without a duration is sustained, the harder reading",
     "high_voltage/precharge/rise_check": "the supervisor then does not watch the rise",
     "high_voltage/precharge": "every value of it is named by itself",

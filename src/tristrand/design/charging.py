@@ -121,6 +121,11 @@ class FastCharging(Strict):
     fuse: PartId | None = Field(default=None, description="the fuse between inlet and pack")
     supply: Station | None = None
     current: Current | None = Field(default=None, description="the most that the vehicle asks for")
+    current_control: Literal["table", "fixed"] | None = Field(
+        default=None,
+        description="table: the supply is asked for no more than the pack's charge table allows; fixed: for the "
+        "current above throughout; where left out, that of charging counts here too",
+    )
     closing_difference: Annotated[Datum, Q("voltage", least=0)] | None = Field(
         default=None, description="the contactors close only when the voltages on both sides differ by less"
     )

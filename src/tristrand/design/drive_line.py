@@ -5,7 +5,7 @@ from typing import Annotated, Self
 from pydantic import Field, model_validator
 
 from tristrand.design.datum import Datum, Q, fault
-from tristrand.design.sheets import Duration, Length, Strict
+from tristrand.design.sheets import Length, Strict
 
 
 class DriveLine(Strict):
@@ -23,7 +23,7 @@ class DriveLine(Strict):
     tyre_radius: Length | None = Field(
         default=None, description="rolling radius of the driven wheels with worn tyres, the smallest"
     )
-    braking_time: Duration | None = Field(
+    braking_time: Annotated[Datum, Q("time", above=0)] | None = Field(
         default=None, description="from the fastest speed to rest with the brakes alone, on hard"
     )
 

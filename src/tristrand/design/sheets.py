@@ -430,6 +430,9 @@ class InverterSheet(SheetHead):
     active_short_needs_12_v: bool | None = Field(
         default=None, strict=True, description="whether the short ends without 12 V; false: it is fed from the bus"
     )
+    active_short_least_bus: Annotated[Datum, Q("voltage", least=0)] | None = Field(
+        default=None, description="bus voltage below which a short that is fed from the bus lets go"
+    )
     short_circuit_current: ShortCircuitCurrent | None = None
     insulation: AlternatingInsulation | None = None
 

@@ -49,6 +49,9 @@ def _chain(result: ChargingResult) -> Table:
             rows.append(row(_head(name), *(_amps(amps) for amps in cells), group=group))
     drawn = [f"{value(s.drawn_a[1], 'A', 3)}, set by {s.smallest}" if s.smallest else "not known" for s in supplies]
     rows.append(row("Drawn", *drawn, group="So it is"))
+    if any(s.drawn_a[2] > 1.001 * s.drawn_a[1] for s in supplies):
+        most = [value(s.drawn_a[2], "A", 3) for s in supplies]
+        rows.append(row("Drawn at most, all tolerances", *most, group="So it is"))
     note = "Current per phase. A coding is what the resistor in the plug stands for."
     return Table("Currents of the charging chain", ("Link", *(s.supply for s in supplies)), tuple(rows), note)
 
@@ -140,5 +143,6 @@ def _fast(result: ChargingResult, fast: FastFigures) -> list[Table]:
             )
             for one in fast.sessions
         )
-        tables.append(Table(f"Sessions at {fast.inlet}, held to the pack's table", columns, sessions))
+        held = "held to the pack's table" if fast.by_table else "not held to the pack's table"
+        tables.append(Table(f"Sessions at {fast.inlet}, {held}", columns, sessions))
     return tables

@@ -14,6 +14,7 @@ UNDAMPED = "CLOSED-FORM#undamped swing after shorting a machine without current"
 WITH_SHORT: tuple[tuple[str, str, str], ...] = (
     ("parts/inverter-60.yaml", "when_contactors_open", "active_short"),
     ("parts/inverter-60.yaml", "active_short_needs_12_v", "false"),
+    ("parts/inverter-60.yaml", "active_short_least_bus", "40 V"),
     ("parts/inverter-60.yaml", "short_circuit_current", "{peak: 600 A, continuous: 280 A}"),
     ("parts/machine-60.yaml", "d_inductance", "0.22 mH"),
     ("parts/machine-60.yaml", "q_inductance", "0.40 mH"),

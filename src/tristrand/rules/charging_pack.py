@@ -190,8 +190,8 @@ def _plug(ctx: Context, pointer: str, off: bool | None) -> Outcome:
     "error",
     needs=NEEDS,
     checks=(
-        "The charger is told what the pack's table allows at each temperature and charge, or never gives more than the "
-        "smallest value of the table."
+        "Charger and direct-current supply are told what the pack's table allows at each temperature and charge, or "
+        "never give more than the smallest value of the table."
     ),
     why="Cold or nearly full cells take a fraction of the current: above it lithium plates and later shorts the cell.",
     sources=("DATASHEET#charge table",),
@@ -199,31 +199,50 @@ def _plug(ctx: Context, pointer: str, off: bool | None) -> Outcome:
     passing=WITH_AC,
     waivable=False,
 )
+def charge_current_table(ctx: Context) -> Iterable[Outcome]:
+    """Without control by the table: the largest current against the smallest that is allowed anywhere."""
+    yield from _alternating_held(ctx)
+    yield from _direct_held(ctx)
+
+
 @of_charging("charge_table", "output_current", "rated_power", "efficiency", "input", "target", "temperature")
-def charge_current_table(ctx: Context, result: ChargingResult) -> Iterable[Outcome]:
-    """Without control by the table: the charger's largest current against the smallest that is allowed anywhere."""
-    pointer = f"{CHARGING}/current_control"
-    section: Any = ctx.design.high_voltage.charging
-    if section.current_control == "table":
+def _alternating_held(ctx: Context, result: ChargingResult) -> Iterable[Outcome]:
+    by_table = ctx.design.high_voltage.charging.current_control == "table"  # type: ignore[union-attr]
+    yield from _held(ctx, result, CHARGING, result.charger, result.bus_a, by_table=by_table)
+
+
+@of_charging("charge_table", "current", "supply", "current_control", "temperature", fast=True)
+def _direct_held(ctx: Context, result: ChargingResult) -> Iterable[Outcome]:
+    fast = result.fast
+    if fast is not None and fast.by_table is not None:
+        subject = f"the supply at {fast.inlet}"
+        yield from _held(ctx, result, FAST, subject, fast.largest_a, by_table=fast.by_table)
+
+
+def _held(
+    ctx: Context, result: ChargingResult, section: str, subject: str, most_a: float, *, by_table: bool
+) -> Iterator[Outcome]:
+    pointer = f"{section}/current_control"
+    if by_table:
         if not math.isnan(result.table_least_a):
-            yield ctx.finding("pass", pointer, f"{result.charger} is told what the pack's table allows")
+            yield ctx.finding("pass", pointer, f"{subject} is told what the pack's table allows")
         return
     yield ctx.compare(
         pointer,
         "largest charge current",
-        result.bus_a,
+        most_a,
         "A",
         "<=",
         result.table_least_a,
         "DATASHEET#charge table",
-        subject=result.charger,
+        subject=subject,
         bad="gives more than the pack's table allows somewhere between its coldest and hottest, emptiest and fullest",
         good="never gives more than the pack's table allows",
         related=((f"{PARTS}/{result.pack}", "the pack"),),
         ways_out=lambda: [
             WayOut(
-                "let the supervisor tell the charger what the table allows",
-                (Edit(HV_FILE, "charging/current_control", "table"),),
+                "let the supervisor ask for no more than the table allows",
+                (Edit(HV_FILE, pointer.removeprefix("high_voltage/"), "table"),),
             )
         ],
     )

@@ -73,7 +73,9 @@ def _ends(
         yield ctx.finding("fail", f"{CHARGING}/target", "the target is no higher than the pack's least charge")
     elif not sessions:
         yield ctx.open([Missing(pointer, f"a session at {name}")])
-    for one in sessions:
+    # A row of no current bounds the table as its edge does, so long as charging starts at all somewhere.
+    begin = [one for one in sessions if one.allowed]
+    for one in begin or sessions:
         yield ctx.compare(
             pointer,
             f"charge at the end, cells {one.name} ({one.temperature_c:.0f} °C)",
@@ -135,7 +137,8 @@ def _stalled(one: SessionFigures) -> str:
 def charging_power_left(ctx: Context, result: ChargingResult) -> Iterable[Outcome]:
     """Power left at the drawn current and at 6 A, the 12 V side through its converter."""
     for name, supply in result.supplies.items():
-        for left_w, at in ((supply.pack_w, "drawn current"), (supply.floor_pack_w, f"{LEAST_CURRENT_A:.0f} A")):
+        floor = [] if math.isnan(supply.offered_a[1]) else [(supply.floor_pack_w, f"{LEAST_CURRENT_A:.0f} A")]
+        for left_w, at in [(supply.pack_w, "drawn current"), *floor]:
             yield ctx.compare(
                 f"{SUPPLIES}/{name}",
                 f"power left for the pack at {at}",
@@ -163,7 +166,7 @@ def _counted_with(ctx: Context, result: ChargingResult, supply: SupplyFigures) -
         f"{pointer}/charge",
         f"power into the bus at {supply.supply}",
         # To the watt: a rated power goes there and back through the charger's loss.
-        supply.bus_w if math.isnan(supply.bus_w) else float(round(supply.bus_w)),
+        supply.bus_most_w if math.isnan(supply.bus_most_w) else float(round(supply.bus_most_w)),
         "W",
         "<=",
         given.high,
@@ -174,8 +177,8 @@ def _counted_with(ctx: Context, result: ChargingResult, supply: SupplyFigures) -
         good=f"gives no more at {supply.supply} than case charge counts with",
         ways_out=lambda: [
             WayOut(
-                f"count with {supply.bus_w:.0f} W in case charge",
-                (Edit(HV_FILE, f"parts/{result.charger}/power/charge", f"{math.ceil(supply.bus_w)} W"),),
+                f"count with {supply.bus_most_w:.0f} W in case charge",
+                (Edit(HV_FILE, f"parts/{result.charger}/power/charge", f"{math.ceil(supply.bus_most_w)} W"),),
             )
         ],
     )

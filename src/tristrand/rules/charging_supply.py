@@ -65,7 +65,7 @@ def pilot_codes_supply(ctx: Context, result: ChargingResult) -> Iterable[Outcome
             LEAST_CURRENT_A,
             DUTY,
             subject=subject,
-            bad="offers no current: no vehicle charges at this duty",
+            bad="offers no current by its duty: an error, no offer yet, or one by messages, which are not looked at",
             good="offers a current",
             ways_out=_other_duty(supply),
         )

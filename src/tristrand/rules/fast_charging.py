@@ -78,13 +78,19 @@ def fast_charge_inlet_dead(ctx: Context, result: ChargingResult) -> Iterable[Out
     "HV271",
     "fast-charge-ratings",
     "error",
-    needs=("pack", "operating", "conductors", "charging"),
+    needs=("pack", "operating", "conductors", "fuse_loads", "charging"),
     checks=(
-        "Inlet, contactors, fuse, cables and pack bear the largest current of direct-current charging; the inlet "
-        "stands the pack's voltage, a fuse lies on the way, and the supply covers the pack."
+        "Inlet, contactors, fuse, cables and pack bear the largest current of direct-current charging; the inlet lies "
+        "the right way round and stands the pack's voltage, a fuse lies on the way, and the supply covers the pack."
     ),
     why="Fast charging is the longest full load a car knows: what is too small for it burns at the roadside.",
-    sources=(RATED, "FUSE-GUIDE#continuous derating", "DATASHEET#rated voltage", "PRACTICE#fuse protects cable"),
+    sources=(
+        RATED,
+        "FUSE-GUIDE#continuous derating",
+        "FUSE-GUIDE#ambient factor",
+        "DATASHEET#rated voltage",
+        "PRACTICE#fuse protects cable",
+    ),
     failing=(*WITH_DC, ("parts/inlet-100.yaml", "rated_current", "30 A")),
     passing=WITH_DC,
     waivable=False,
@@ -96,6 +102,15 @@ def fast_charge_ratings(ctx: Context, result: ChargingResult) -> Iterable[Outcom
     if not fast.path:
         yield ctx.finding("fail", f"{PARTS}/{fast.inlet}", f"no way leads from {fast.inlet} through the pack")
         return
+    yield ctx.finding(
+        "fail" if fast.turned else "pass",
+        f"{PARTS}/{fast.inlet}",
+        f"{fast.inlet} is wired the wrong way round: its plus contact lies on the minus pole of the pack, which "
+        "shorts it through the diodes of the supply"
+        if fast.turned
+        else f"{fast.inlet} lies with plus and minus on the poles of the pack",
+        counted("poles on the wrong end", int(fast.turned), "<=", 0, "DESIGN#topology"),
+    )
     fuses = [name for name in fast.path if name in ctx.design.parts_of("fuse")]
     yield ctx.finding(
         "pass" if fuses else "fail",
@@ -157,10 +172,17 @@ def _carries(ctx: Context, name: str, fast: FastFigures) -> Iterator[Outcome]:
     if datum is None:
         yield ctx.open([Missing(pointer, f"{field.replace('_', ' ')} of {name}")])
         return
-    limit, source, words = datum.low, RATED, "its rating"
+    limit, source, words, note = datum.low, RATED, "its rating", ""
     if part.kind == "fuse":
+        load = ctx.results["fuse_loads"].fuses.get(name)
+        if load is None or math.isnan(load.factor):
+            yield ctx.open(ctx.results["fuse_loads"].missing or [Missing(pointer, f"air temperature round {name}")])
+            return
         share, source = _fuse_share(ctx, name)
-        limit, words = datum.low * share, "its continuous share"
+        limit, words = datum.low * share * load.factor, "its continuous share"
+        if load.factor < 1.0:
+            note = f"{100 * share:.0f} % of the rating times {load.factor:.3f} for air of {load.ambient_c:g} °C"
+            note += " (form from memory)"
     yield ctx.compare(
         f"{PARTS}/{name}",
         "largest current of direct-current charging",
@@ -174,6 +196,7 @@ def _carries(ctx: Context, name: str, fast: FastFigures) -> Iterator[Outcome]:
         bad=f"carries more than {words} while charging from direct current",
         good="carries the current of direct-current charging",
         related=((pointer, words),),
+        note=note,
     )
 
 
@@ -264,7 +287,11 @@ def _opens(ctx: Context, name: str, forward: bool | None, fast: FastFigures) -> 
         "break_current": sheet.break_current,
         "break_current_reverse": sheet.break_current_reverse,
     }
-    if forward is None and sheet.break_current_reverse is None:
+    if sheet.polarised is False:
+        # Alike in both directions: a current that is stated once counts for both, as in HV208.
+        both = {field: datum for field, datum in both.items() if datum is not None or field == "break_current"}
+        forward = None
+    elif forward is None and sheet.break_current_reverse is None:
         return ctx.open(
             [Missing(f"{PARTS}/{name}/marked_plus", f"marked side of {name}, which opens in one direction only")]
         )

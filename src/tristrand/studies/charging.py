@@ -109,12 +109,18 @@ def _fast(data: ChargingInputs, fast: FastData, least_ohm: float) -> FastFigures
     live = tuple(t for t in (plus, minus) if any(joined(idle, t, pole) for pole in poles))
     marks = dict(fast.marked)
     contactors = [e for e in way if e.id in path and e.kind == "contactor"]
+    bare = [e for e in way if e.kind != "pack"]
+    turned = any(joined(bare, plus, p.minus) or joined(bare, minus, p.plus) for p in circuit.packs if p.id in loop)
     forward = tuple((e.id, _forward(way, e, fast.inlet, marks.get(e.id, ""))) for e in contactors)
     surge = math.nan
     if not math.isnan(fast.difference_v) and not math.isnan(least_ohm):
         surge = float(short_circuit_current_a(fast.difference_v, least_ohm))
-    drive = None if math.isnan(fast.amp) else Drive(math.inf, fast.amp, 0.0, 0.0, 0.0, by_table=True)
-    return FastFigures(fast.inlet, fast.amp, path, live, forward, surge, sessions_of(data, drive))
+    drive = None
+    if not math.isnan(fast.amp) and fast.by_table is not None:
+        drive = Drive(math.inf, fast.amp, 0.0, 0.0, 0.0, fast.by_table)
+    return FastFigures(
+        fast.inlet, fast.amp, fast.by_table, path, live, turned, forward, surge, sessions_of(data, drive)
+    )
 
 
 # Parts across the bus: through them no contact is live, and no current of charging goes round.

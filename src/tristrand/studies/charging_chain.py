@@ -61,6 +61,8 @@ def supply_figures(data: ChargingInputs, charger: ChargerData, supply: SupplyDat
     least_v, most_v = (volt / math.sqrt(charger.phases) for volt in charger.volt)
     loss = loss_of(charger)
     watt = _per_amp_w(mid_v, phases, charger.power_factor)
+    least_watt = _per_amp_w(low_v, phases, charger.power_factor_ends[0])
+    most_watt = _per_amp_w(high_v, phases, charger.power_factor_ends[1])
     offered = _offered(supply)
     coded = _coded_a(supply, data.inlet_type)
     links: dict[str, Ends] = {}
@@ -69,9 +71,15 @@ def supply_figures(data: ChargingInputs, charger: ChargerData, supply: SupplyDat
     if data.inlet_type == "type_2" or coded == 0.0:
         links["coding of the cable"] = (coded, coded, coded)
     links["charger's current"] = charger.amp
-    low, mid, high = (loss.supply_w(w) / watt for w in charger.rated_w)
-    links["charger's power"] = (low, mid, high)
+    worse, better = (loss_of(charger._replace(share=share)) for share in charger.share_ends)
+    low, mid, high = charger.rated_w
+    # The same power at a low voltage and with the worse efficiency takes the most current.
+    links["charger's power"] = (
+        better.supply_w(low) / most_watt, loss.supply_w(mid) / watt, worse.supply_w(high) / least_watt,
+    )  # fmt: skip
     drawn = _smallest(links)
+    free_a = min(ends[2] for name, ends in links.items() if name != "charger's power")
+    bus_most = min(better.bus_w(free_a * most_watt), high)
     named = {name: ends[1] for name, ends in links.items()}
     known = not any(math.isnan(x) for x in named.values())
     supply_w = drawn[1] * watt
@@ -79,7 +87,7 @@ def supply_figures(data: ChargingInputs, charger: ChargerData, supply: SupplyDat
     bus = loss.bus_w(supply_w) if known else math.nan
     beside = beside_w(data)
     own = min(LEAST_CURRENT_A, named["charger's current"], named["charger's power"])
-    floor = loss.bus_w(own * watt) - beside if known else math.nan
+    floor = worse.bus_w(own * least_watt) - beside if known else math.nan
     figures = SupplyFigures(
         supply=supply.id,
         kind=supply.kind,
@@ -97,6 +105,7 @@ def supply_figures(data: ChargingInputs, charger: ChargerData, supply: SupplyDat
         drawn_a=drawn,
         supply_w=supply_w,
         bus_w=bus,
+        bus_most_w=bus_most if known else math.nan,
         low_voltage_w=beside,
         pack_w=bus - beside,
         floor_pack_w=floor if not math.isnan(charger.low_share) else math.nan,
@@ -203,8 +212,8 @@ def largest_bus_a(data: ChargingInputs, charger: ChargerData, supplies: dict[str
     if data.pack is None or not supplies:
         return math.nan
     start_v = data.pack.series * float(np.interp(data.pack.start_soc, data.pack.ocv_soc, data.pack.ocv_v))
-    watts = [s.bus_w for s in supplies.values()]
-    return math.nan if any(math.isnan(w) for w in watts) else min(max(watts) / start_v, charger.output_a)
+    watts = [s.bus_most_w for s in supplies.values()]
+    return math.nan if any(math.isnan(w) for w in watts) else min(max(watts) / start_v, charger.output_most_a)
 
 
 def table_least_a(pack: PackCharge, target: float) -> float:

@@ -29,7 +29,10 @@ class SupplyData(NamedTuple):
 
 
 class ChargerData(NamedTuple):
-    """The charger. ``low_w`` and ``low_share``: its efficiency at a small power, nan where not given."""
+    """The charger. ``low_w`` and ``low_share``: its efficiency at a small power, nan where not given.
+
+    ``share_ends`` and ``power_factor_ends``: low and high end; ``output_most_a``: high end of its output current.
+    """
 
     id: str
     phases: int
@@ -37,9 +40,12 @@ class ChargerData(NamedTuple):
     volt: tuple[float, float]
     amp: Ends
     power_factor: float
+    power_factor_ends: tuple[float, float]
     rated_w: Ends
     output_a: float
+    output_most_a: float
     share: float
+    share_ends: tuple[float, float]
     low_w: float
     low_share: float
     farad: float
@@ -74,12 +80,13 @@ class PackCharge(NamedTuple):
 
 
 class FastData(NamedTuple):
-    """Charging from direct current."""
+    """Charging from direct current. ``by_table``: whether the pack's table holds the current; None: not said."""
 
     inlet: str
     contactors: tuple[str, ...]
     amp: float
     difference_v: float
+    by_table: bool | None
     marked: tuple[tuple[str, str], ...]
 
 
@@ -253,9 +260,12 @@ def _charger(design: Design, needs: Needs, charger_id: str) -> ChargerData:
         volt=(given.voltage.minimum.high, given.voltage.maximum.low) if given else (math.nan, math.nan),
         amp=_ends(given.current if given else None),
         power_factor=_number(given.power_factor if given else None),
+        power_factor_ends=_ends(given.power_factor if given else None)[::2],
         rated_w=_ends(rated),
         output_a=needs.number(charger_id, "output_current", "output current"),
+        output_most_a=_number(sheet.output_current, "high"),
         share=needs.number(charger_id, "efficiency", "efficiency"),
+        share_ends=(_number(sheet.efficiency, "low"), _number(sheet.efficiency, "high")),
         low_w=_number(low.input_power if low else None),
         low_share=_number(low.efficiency if low else None),
         farad=_number(sheet.output_capacitance, "high"),
@@ -298,4 +308,8 @@ def _direct(design: Design, needs: Needs, fast: Any) -> FastData:
     difference = needs.of(f"{here}/closing_difference", fast.closing_difference, "difference of voltage at closing")
     amp = min(supply.current.high, asked.high) if supply is not None and asked is not None else math.nan
     marked = tuple((key, part.marked_plus or "") for key, part in design.parts_of("contactor").items())
-    return FastData(fast.inlet, tuple(fast.contactors), amp, _number(difference, "high"), marked)
+    common = design.high_voltage.charging
+    control = fast.current_control or (common.current_control if common is not None else None)
+    needs.of(f"{here}/current_control", control, "what holds the current of direct-current charging: table or fixed")
+    by_table = None if control is None else control == "table"
+    return FastData(fast.inlet, tuple(fast.contactors), amp, _number(difference, "high"), by_table, marked)

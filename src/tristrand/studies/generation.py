@@ -126,11 +126,11 @@ def _drive(design: Design, part_id: str, part: Any) -> Drive:
         pole_pairs=sheet.pole_pairs or 0,
         emf=NAN if emf is None else emf.value.high,
         form="" if emf is None else emf.form,
-        at_c=NAN if emf is None else _end(emf.temperature, "value"),
+        at_c=NAN if emf is None else _end(emf.temperature, "high"),
         per_k=_end(sheet.flux_temperature_coefficient, "low"),
-        cold_c=NAN if ambient is None else ambient.minimum.value,
+        cold_c=NAN if ambient is None else ambient.minimum.low,
         d_h=_end(sheet.d_inductance, "low"),
-        q_h=_end(sheet.q_inductance, "value"),
+        q_h=_end(sheet.q_inductance, "low"),
         ohm=_end(sheet.phase_resistance, "low"),
         spin_rad_per_s=_end(spin, "high"),
         gear=_end(part.gear_ratio, "high"),
@@ -301,8 +301,12 @@ def first_swing_a(flux_wb: float, d_h: float, q_h: float) -> tuple[float, float]
 
 
 def _on_bus(data: GenerationInputs, inverter: str) -> Iterator[OnBus]:
-    """All that touches the inverter's bus with every contactor open: parts, the open contactors, cables."""
-    wires = Groups(conductors(data.circuit))
+    """All that touches the inverter's bus with every contactor open: parts, the open contactors, cables.
+
+    Discharge contactors count as closed: what lies behind them, between two of them too, takes the bus's voltage.
+    """
+    discharge = [(c.a, c.b) for c in data.circuit.role("discharge")]
+    wires = Groups([*conductors(data.circuit), *discharge])
     ends = {wires.of(f"{inverter}.plus"), wires.of(f"{inverter}.minus")}
     touching = {node.partition(".")[0] for node in _terminals(data.circuit) if wires.of(node) in ends} | {inverter}
     for name, rating in data.parts:

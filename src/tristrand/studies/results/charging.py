@@ -40,7 +40,8 @@ class SupplyFigures(NamedTuple):
     nan where nothing is coded, 0 where the resistor stands for no cable. ``drawn_a`` and ``phase_v`` (the supply's
     voltage between a phase and neutral): low, value, high; ``charger_v`` is what the charger works at, likewise.
     ``fitting_duty`` [%] offers what the supply gives, ``fitting_ohm`` codes what the cable carries at most; nan where
-    there is none. ``floor_pack_w`` is left for the pack at the least current that a pilot offers.
+    there is none. ``floor_pack_w`` is left for the pack at the least current that a pilot offers. ``bus_most_w``: into
+    the bus at the ends of all tolerances that give the most.
     """
 
     supply: str
@@ -59,6 +60,7 @@ class SupplyFigures(NamedTuple):
     drawn_a: tuple[float, float, float]
     supply_w: float
     bus_w: float
+    bus_most_w: float
     low_voltage_w: float
     pack_w: float
     floor_pack_w: float
@@ -68,16 +70,19 @@ class SupplyFigures(NamedTuple):
 class FastFigures(NamedTuple):
     """Direct-current charging: the largest current, what it flows through, and which inlet contacts stay live.
 
-    ``path`` holds parts and connections on the way, empty where there is none; ``live`` the inlet's poles that reach
-    the pack with the inlet's contactors open. ``forward`` tells for each contactor on the way whether the charging
-    current enters at its marked terminal: None where it is not marked. ``surge_a``: the current at closing, from the
-    largest difference of voltage and the pack's least resistance alone.
+    ``by_table``: whether the pack's table holds the current; None where that is not said. ``path`` holds parts and
+    connections on the way, empty where there is none; ``live`` the inlet's poles that reach the pack with the inlet's
+    contactors open. ``turned``: its plus contact lies on the minus pole of the pack. ``forward`` tells for each
+    contactor on the way whether the charging current enters at its marked terminal: None where it is not marked.
+    ``surge_a``: the current at closing, from the largest difference of voltage and the pack's least resistance alone.
     """
 
     inlet: str
     largest_a: float
+    by_table: bool | None
     path: tuple[str, ...]
     live: tuple[str, ...]
+    turned: bool
     forward: tuple[tuple[str, bool | None], ...]
     surge_a: float
     sessions: tuple[SessionFigures, ...]
