@@ -195,6 +195,13 @@ def test_what_a_rule_set_needs_and_nobody_gave_is_open(code: str) -> None:
     assert any(text.startswith(pointer) for text in open_about), open_about
 
 
+def test_a_module_of_an_unknown_count_of_cells_is_open() -> None:
+    text = STARTER["parts/pack-84s.yaml"].decode().replace("cells_in_series: 84\n", "")
+    kinds, gaps = kinds_of("HV279", RACE, ("parts/pack-84s.yaml", "", text))
+    assert kinds == ["open"]
+    assert any(text.startswith("parts/pack-84s/cells_in_series") for text in gaps), gaps
+
+
 def test_a_pack_without_a_monitor_leaves_every_rule_on_it_open() -> None:
     files = dict(STARTER)
     text = files[HV].decode()

@@ -12,6 +12,7 @@ from tristrand.cli import main
 from tristrand.design import Problem, apply_edits, load_files, read_folder
 from tristrand.findings import Edit, Finding, Report
 from tristrand.rules import RULES, Context, Verdict
+from tristrand.rules.rule import NoLimit
 
 MENDED = Path(__file__).parents[2] / "demos" / "van-mended"
 FILES, _ = read_folder(MENDED)
@@ -197,6 +198,38 @@ def test_what_is_high_voltage(cells: int, rule_set: str, kind: str) -> None:
     (outcome,) = rule.check(Context(rule, design, WORKSPACE.pipeline.later(design), (rule_set,), {}))
     assert isinstance(outcome, Verdict)
     assert outcome.finding.kind == kind
+
+
+@pytest.mark.parametrize(
+    ("cells", "rule_set", "failed"),
+    [
+        # 29.05 V and 23.7 V rms: to the student rules a tractive system all the same (EV.1.6); by law no high voltage.
+        (7, "fsae-2026", {"HV240"}),
+        (7, "un-r100", set()),
+        # 33.2 V and 27.1 V rms: below the 30 V rms of UN R100; 9 cells are 37.35 V and 30.5 V rms.
+        (8, "un-r100", set()),
+        (9, "un-r100", {"HV241"}),
+    ],
+)
+def test_where_a_monitor_is_missed(cells: int, rule_set: str, failed: set[str]) -> None:
+    edits = (
+        Edit("parts/pack-96s.yaml", "modules", "1"),
+        Edit("parts/pack-96s.yaml", "cells_in_series", str(cells)),
+        Edit("vehicle.yaml", "rule_sets", f"[{rule_set}]"),
+        Edit(HV, "insulation", FITTINGS),
+    )
+    design = load_files(apply_edits(FILES, edits), "van").design
+    assert design is not None
+    results = WORKSPACE.pipeline.later(design)
+    found = set()
+    for rule in RULES:
+        if rule.code in ("HV240", "HV241"):
+            try:
+                outcomes = list(rule.check(Context(rule, design, results, (rule_set,), {})))
+            except NoLimit:
+                continue
+            found |= {o.finding.code for o in outcomes if isinstance(o, Verdict) and o.finding.kind == "fail"}
+    assert found == failed
 
 
 def test_missing_data_leave_rules_open_and_never_green() -> None:

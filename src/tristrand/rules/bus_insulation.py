@@ -51,7 +51,7 @@ def bus_insulation(ctx: Context) -> Iterable[Outcome]:
         subject=f"the {leg} pole of the bus",
         bad="is insulated too poorly against the chassis when every part is at its least",
         good="is insulated well enough with every part at its least",
-        related=((pointer, f"{weakest}, which has {100 * share:.0f} % of the leak"),),
+        related=((pointer, f"{weakest}: {100 * share:.0f} % of the leak"),),
         note=joined_words(result) if limit.value > 100.0 else "",
     )
 
@@ -201,4 +201,6 @@ def high_voltage_class(ctx: Context) -> Iterable[Outcome]:
         yield ctx.finding("pass", PARTS, f"the bus is high voltage: {quantity}", evidence)
     else:
         words = "the bus is no high voltage as the rule sets use the word: these rules ask more than it needs"
+        if "fsae-2026" in ctx.rule_sets:
+            words = "the bus is no high voltage by its volts, but EV.1.6 treats a tractive system as such all the same"
         yield ctx.finding("fail", PARTS, words, evidence)
