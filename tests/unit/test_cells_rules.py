@@ -1,5 +1,6 @@
 """Mistakes of cells, modules and branches planted one by one; missing data; descriptions that cannot be."""
 
+import math
 from collections.abc import Iterable
 from pathlib import Path
 
@@ -193,6 +194,20 @@ def test_what_a_rule_set_needs_and_nobody_gave_is_open(code: str) -> None:
     kinds, open_about = kinds_of(code, *changes, files=files)
     assert "pass" not in kinds
     assert any(text.startswith(pointer) for text in open_about), open_about
+
+
+def test_hot_air_takes_from_a_branch_fuse() -> None:
+    # 12 kW from 96 cells of 2.8 V are 44.6 A; 63 A at 75 % are 47.25 A, in air of 40 °C sqrt(90/105) of it: 43.7 A.
+    heater = ("parts/heater-12k.yaml", "voltage/minimum", "240 V")
+    (finding,) = (f for f in report(heater) if f.kind == "fail")
+    assert finding.code == "HV284"
+    (evidence,) = finding.evidence
+    assert evidence.value == pytest.approx(12000 / (96 * 2.8))
+    assert evidence.limit == pytest.approx(0.75 * 63 * math.sqrt(90 / 105))
+    # The figures of the sheet count: an element of 150 °C, rated in air of 40 °C, loses nothing.
+    text = FILES["parts/fuse-63.yaml"].decode()
+    text = text.replace("reference_ambient: 25 °C", "reference_ambient: 40 °C").replace("130 °C", "150 °C")
+    assert "HV284" not in {f.code for f in report(heater, ("parts/fuse-63.yaml", "", text)) if f.kind == "fail"}
 
 
 def test_a_module_of_an_unknown_count_of_cells_is_open() -> None:

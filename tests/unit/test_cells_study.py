@@ -315,11 +315,6 @@ def test_sum_in_front_of_several_devices_by_hand() -> None:
     assert {(t.fuse, t.fuse_a) for t in trunks.values()} == {("main_fuse", 160.0)}
 
 
-def test_hot_fuse_by_hand() -> None:
-    # 75 % of 15 A, and the factor of 40 degrees: sqrt(90/105).
-    assert branches_of().fuses["fuse_dcdc"].hot_a == pytest.approx(0.75 * 15 * math.sqrt(90 / 105), rel=1e-12)
-
-
 # --- the graph ---
 
 
