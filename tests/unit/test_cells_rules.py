@@ -39,7 +39,7 @@ def kinds_of(
 PLANTED = {
     "a trip that leaves no room for the reading's error": ((HV, f"{MONITOR}/over_voltage", "4.148 V"), {"HV273"}),
     "an under-voltage trip below the sheet's voltage": ((HV, f"{MONITOR}/under_voltage", "2.8 V"), {"HV273"}),
-    "a reading so coarse that it hides both": ((HV, f"{MONITOR}/voltage_error", "80 mV"), {"HV273"}),
+    "a reading so coarse that it hides both": ((HV, f"{MONITOR}/voltage_error", "80 mV"), {"HV273", "HV282"}),
     "one group of cells that nobody reads": ((HV, f"{MONITOR}/cells_read", "95"), {"HV274"}),
     "more groups read than there are": ((HV, f"{MONITOR}/cells_read", "98"), {"HV274"}),
     "a sense fuse for 12 V": (
@@ -73,6 +73,7 @@ PLANTED = {
         (HV, f"{MONITOR}/over_current_charge", "{current: 10 A, time: 5 s}"),
         {"HV282"},
     ),
+    "a trip within a full charge": (("parts/pack-96s.yaml", "charge_voltage", "4.135 V"), {"HV282"}),
     "a sag taken for an empty cell": ((HV, f"{MONITOR}/under_voltage", "3.12 V"), {"HV282"}),
     "a converter that turns off as the pack ages": (
         ("parts/dcdc-2k.yaml", "turn_off_voltage", "{value: 275 V}"),
@@ -194,6 +195,17 @@ def test_what_a_rule_set_needs_and_nobody_gave_is_open(code: str) -> None:
     kinds, open_about = kinds_of(code, *changes, files=files)
     assert "pass" not in kinds
     assert any(text.startswith(pointer) for text in open_about), open_about
+
+
+def test_a_full_charge_leaves_the_monitor_its_error() -> None:
+    # It trips from 4.14 V, read 5 mV too high: at 4.135 V of the cell. Held at 4.13 V charging stays clear of it.
+    held = ("parts/pack-96s.yaml", "charge_voltage")
+    assert "HV282" not in {f.code for f in report((*held, "4.13 V")) if f.kind == "fail"}
+    (finding,) = (f for f in report((*held, "4.13 V ± 10 mV")) if f.kind == "fail")
+    assert finding.evidence[0].value == pytest.approx(4.14)
+    assert finding.evidence[0].limit == pytest.approx(4.135)
+    assert finding.way_out is not None
+    assert [edit.new for edit in finding.way_out.edits] == ["4.12 V ± 10 mV"]
 
 
 def test_hot_air_takes_from_a_branch_fuse() -> None:

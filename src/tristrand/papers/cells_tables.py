@@ -88,6 +88,7 @@ def _reads(name: str, figures: CellFigures, design: Design) -> list[tuple[str, s
             f"in case {figures.loaded_case}" if figures.loaded_case else "",
         ),
         ("Under-voltage trip at the earliest", value(figures.earliest_under_v, "V"), "error of the reading added"),
+        ("Over-voltage trip at the earliest", value(figures.earliest_over_v, "V"), "error of the reading taken off"),
     ]
     if not math.isnan(figures.links_a):
         rows.append(("Sustained current of one cell", value(figures.link_a, "A", 3), f"in case {figures.link_case}"))

@@ -181,6 +181,7 @@ def _figures(pack: CellData, packs: PackResult, operating: OperatingResult) -> C
         loaded_v=sag,
         loaded_case=sag_case,
         earliest_under_v=_sum(trips.first_under_v + trips.error_v),
+        earliest_over_v=_sum(trips.first_over_v - trips.error_v),
         share_read=trips.sensors / cells if cells and trips.sensors else NAN,
         module=_module(pack),
         pieces=tuple(_portion(pack, groups, _piece_kg(pack, groups)) for groups in pack.pieces),

@@ -42,6 +42,7 @@ class CellFigures(NamedTuple):
     loaded_v: float = NAN
     loaded_case: str = ""
     earliest_under_v: float = NAN
+    earliest_over_v: float = NAN
     share_read: float = NAN
     module: Portion | None = None
     pieces: tuple[Portion, ...] = ()
