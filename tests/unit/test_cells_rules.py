@@ -208,6 +208,15 @@ def test_a_full_charge_leaves_the_monitor_its_error() -> None:
     assert [edit.new for edit in finding.way_out.edits] == ["4.12 V ± 10 mV"]
 
 
+def test_a_pack_too_old_for_the_power_is_said_once() -> None:
+    # At most V0²/4R: 30.0 kW with five times the resistance of the starter's cells, and 36.5 kW are asked.
+    of = load_files(apply_edits(STARTER, [Edit("parts/pack-84s.yaml", "resistance_growth", "500 %")]), "starter").design
+    assert of is not None
+    found = [v.finding for v in judge_design(of, Pipeline().run(of)).verdicts if v.finding.code == "HV283"]
+    assert [f.kind for f in found] == ["fail"]
+    assert "an aged pack cannot give" in found[0].message
+
+
 def test_hot_air_takes_from_a_branch_fuse() -> None:
     # 12 kW from 96 cells of 2.8 V are 44.6 A; 63 A at 75 % are 47.25 A, in air of 40 °C sqrt(90/105) of it: 43.7 A.
     heater = ("parts/heater-12k.yaml", "voltage/minimum", "240 V")

@@ -244,6 +244,16 @@ def test_missing_data_leave_rules_open_and_never_green() -> None:
         assert any(f"high_voltage/insulation/monitor/{pointer} " in text for text in named), pointer
 
 
+def test_without_the_cells_voltage_it_is_what_is_missing() -> None:
+    text = FILES["parts/pack-96s.yaml"].decode()
+    lines = [line for line in text.split("\n") if not line.startswith("cell_voltage:")]
+    design = load_files(apply_edits(FILES, [Edit("parts/pack-96s.yaml", "", "\n".join(lines))]), "van").design
+    assert design is not None
+    judged = judge_design(design, WORKSPACE.pipeline.run(design))
+    for code in ("HV244", "HV254"):
+        assert [gap.split(" ")[0] for gap in judged.open[code]] == ["parts/pack-96s/cell_voltage"], code
+
+
 def test_a_design_without_a_word_on_insulation_is_open() -> None:
     text = FILES[HV].decode()
     files = {**FILES, HV: text[: text.index("\ninsulation:")].encode()}

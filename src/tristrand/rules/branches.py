@@ -52,22 +52,26 @@ def _low(ctx: Context, branch: Branch, volts: float) -> Iterator[Outcome]:
     at, name = f"{PARTS}/{branch.device}", branch.device
     aged = " with an aged pack" if not math.isnan(branch.aged_v) else ""
     what = f"lowest voltage at its terminals{aged}, case {branch.low_case}"
+    note = "" if aged else "packs as new: of several packs the end of their life is not counted"
     if math.isnan(branch.off_v):
         yield ctx.open([Missing(sheet_pointer(ctx, name, "turn_off_voltage"), f"turn-off voltage of {name}")])
     else:
+        sag = f"turns off on the sag of case {branch.low_case}{aged}"
+        if volts <= 0:
+            sag = f"goes dark in case {branch.low_case}, whose power an aged pack cannot give"
         yield ctx.compare(
             at, what, volts, "V", ">=", branch.off_v, "DATASHEET#turn-off voltage", subject=name,
-            bad=f"turns off on the sag of case {branch.low_case}{aged}: the 12 V circuit is left to its battery",
-            good="stays on at the lowest voltage of the bus",
+            bad=f"{sag}: the 12 V circuit is left to its battery",
+            good="stays on at the lowest voltage of the bus", note=note,
             related=((sheet_pointer(ctx, name, "turn_off_voltage"), "its turn-off voltage"),),
         )  # fmt: skip
     if math.isnan(branch.full_from_v):
         yield ctx.open(_power_gaps(ctx, name, "dcdc"))
-    elif branch.full_from_v > 0:
+    elif branch.full_from_v > 0 and not volts < branch.off_v:
         yield ctx.compare(
             at, what, volts, "V", ">=", branch.full_from_v, INPUT_LIMIT, subject=name,
             bad=f"gives only {branch.left_w:.0f} W of its {branch.rated_w:.0f} W at the lowest voltage of the bus",
-            good="gives its rated output at the lowest voltage of the bus",
+            good="gives its rated output at the lowest voltage of the bus", note=note,
             related=((sheet_pointer(ctx, name, "input_current_limit"), "its input current limit"),),
         )  # fmt: skip
 

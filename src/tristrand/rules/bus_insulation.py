@@ -4,7 +4,7 @@ import math
 from collections.abc import Iterable, Iterator
 
 from tristrand.findings import Evidence
-from tristrand.rules.monitoring import FSAE, NEEDS, insulation_gaps, joined_words, required
+from tristrand.rules.monitoring import FSAE, NEEDS, insulation_gaps, joined_words, no_voltage, required
 from tristrand.rules.rule import Context, Outcome, rule
 from tristrand.rules.view import PARTS
 from tristrand.studies.results import InsulationResult, Missing
@@ -138,6 +138,9 @@ def insulation_withstand(ctx: Context) -> Iterable[Outcome]:
     """Direct test voltages of sheets and fittings; what a standard asks above the working voltage is not compared."""
     limit, result = ctx.limit(), ctx.results["insulation"]
     volts: float = result.highest_v
+    if math.isnan(volts):
+        yield no_voltage(ctx)
+        return
     for pointer, label, place, given in _insulated(ctx):
         datum = getattr(given, "withstand", None)
         if datum is None:

@@ -42,6 +42,11 @@ def insulation_gaps(ctx: Context, result: InsulationResult) -> Open | None:
     return ctx.open(result.missing or (Missing("high_voltage/parts", "a pack on the bus"),))
 
 
+def no_voltage(ctx: Context) -> Open:
+    """What keeps the highest pack voltage from being known."""
+    return ctx.open(ctx.results["pack"].missing or (Missing("high_voltage/parts", "a pack on the bus"),))
+
+
 def _field(ctx: Context, monitor: Any, field: str, what: str) -> Any:
     """A datum of the monitor, or what to say where it is missing."""
     datum = getattr(monitor, field)
@@ -96,7 +101,7 @@ def insulation_monitor(ctx: Context) -> Iterable[Outcome]:
     result: InsulationResult = ctx.results["insulation"]
     if ctx.design.high_voltage.insulation.monitor is None:
         if math.isnan(result.highest_v):
-            yield ctx.open(result.missing)
+            yield no_voltage(ctx)
             return
         if not high(result):
             yield NotApplicable("the bus is no high voltage")
@@ -176,7 +181,7 @@ def insulation_monitor_trips_in_time(ctx: Context, result: InsulationResult, mon
     own = ctx.limit_if_set()
     limit = max((x for x in (own, required(ctx, result)) if x is not None), key=lambda x: x.value)
     if isinstance(trips, Open) or math.isnan(result.highest_v):
-        yield trips if isinstance(trips, Open) else ctx.open(result.missing)
+        yield trips if isinstance(trips, Open) else no_voltage(ctx)
         return
     yield ctx.compare(
         MONITOR,
