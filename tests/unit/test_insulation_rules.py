@@ -244,6 +244,19 @@ def test_missing_data_leave_rules_open_and_never_green() -> None:
         assert any(f"high_voltage/insulation/monitor/{pointer} " in text for text in named), pointer
 
 
+def test_basic_insulation_against_12_volts_says_what_it_rests_on() -> None:
+    design = load_files(apply_edits(FILES, [Edit(HV, "spacings/battery_box_to_12v/insulation", "basic")]), "van").design
+    assert design is not None
+    judged = judge_design(design, WORKSPACE.pipeline.run(design))
+    notes = {
+        v.finding.place.object.rpartition("/")[2]: v.finding.evidence[0].note
+        for v in judged.verdicts
+        if v.finding.code == "HV250"
+    }
+    assert "bonded to the chassis" in notes["battery_box_to_12v"]
+    assert "bonded" not in notes["distribution_bus_to_lid"] + notes["voltage_sense_board"]
+
+
 def test_without_the_cells_voltage_it_is_what_is_missing() -> None:
     text = FILES["parts/pack-96s.yaml"].decode()
     lines = [line for line in text.split("\n") if not line.startswith("cell_voltage:")]
