@@ -244,6 +244,20 @@ def test_missing_data_leave_rules_open_and_never_green() -> None:
         assert any(f"high_voltage/insulation/monitor/{pointer} " in text for text in named), pointer
 
 
+def test_uneven_legs_give_a_touch_the_energy_of_both_poles() -> None:
+    # 20 kΩ at the minus pole leave nearly the whole 398.4 V at the plus pole: 2 * 1.4 µF hold 0.22 J there, one 0.11 J.
+    uneven = (
+        Edit(INVERTER, "insulation/y_capacitance", "1.1 µF"),
+        Edit(INVERTER, "insulation/minus_resistance", "20 kΩ"),
+    )
+    finding = finding_of(checked(*uneven), "HV248")
+    (evidence,) = finding.evidence
+    assert "touch of one pole" in evidence.quantity
+    # 1.1 µF and 0.288 µF of all others at each pole; 20 kΩ beside 1.24 MΩ of all others against 1.07 MΩ.
+    share = 1.071 / (1.071 + 1 / (1 / 0.02 + 1 / 1.237))
+    assert evidence.value == pytest.approx(0.5 * 2 * 1.388e-6 * (share * 398.4) ** 2, rel=2e-3)
+
+
 def test_basic_insulation_against_12_volts_says_what_it_rests_on() -> None:
     design = load_files(apply_edits(FILES, [Edit(HV, "spacings/battery_box_to_12v/insulation", "basic")]), "van").design
     assert design is not None
