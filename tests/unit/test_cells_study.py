@@ -146,6 +146,30 @@ def test_brake_trip_by_hand() -> None:
     assert cells_of().brake is None
 
 
+IN_SERIES = (
+    Edit(HV, "parts/pack2", "{kind: pack, sheet: pack-84s, state_of_charge: {minimum: 10 %, maximum: 100 %}, "
+         "temperature: {minimum: 0 °C, maximum: 45 °C}}"),
+    Edit(HV, "connections/W3/from", "pack2.minus"),
+    Edit(HV, "connections/M1", "{from: pack.minus, to: pack2.plus, cable: hv-35, length: 1 m}"),
+)  # fmt: skip
+BESIDE = (
+    *IN_SERIES,
+    Edit(HV, "connections/W3/from", "pack.minus"),
+    Edit(HV, "connections/M1", "{from: pack.minus, to: pack2.minus, cable: hv-35, length: 1 m}"),
+    Edit(HV, "connections/M2", "{from: pack.plus, to: pack2.plus, cable: hv-35, length: 1 m}"),
+)
+
+
+def test_the_brake_trip_is_worth_the_voltage_of_packs_in_series() -> None:
+    trip = Edit(HV, "brake_plausibility", "{current: 14 A, within: 400 ms}")
+    series, beside = cells_of(*IN_SERIES, trip).brake, cells_of(*BESIDE, trip).brake
+    assert series is not None
+    assert beside is not None
+    # 2 * 84 * 3.65 V = 613.2 V: 8.58 kW, well above 5 kW; side by side 306.6 V.
+    assert series.power_w == pytest.approx(14 * 613.2)
+    assert beside.power_w == pytest.approx(14 * 306.6)
+
+
 def test_what_is_not_given_is_nan_and_named() -> None:
     files = dict(starter_files())
     text = files[HV].decode()
@@ -289,11 +313,6 @@ def test_sum_in_front_of_several_devices_by_hand() -> None:
     # The inverter has no fuse of its own: 120 A of its sheet; the converter's fuse is 15 A.
     assert {t.sum_a for t in trunks.values()} == {135.0}
     assert {(t.fuse, t.fuse_a) for t in trunks.values()} == {("main_fuse", 160.0)}
-
-
-def test_hot_fuse_by_hand() -> None:
-    # 75 % of 15 A, and the factor of 40 degrees: sqrt(90/105).
-    assert branches_of().fuses["fuse_dcdc"].hot_a == pytest.approx(0.75 * 15 * math.sqrt(90 / 105), rel=1e-12)
 
 
 # --- the graph ---

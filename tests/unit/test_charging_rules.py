@@ -52,7 +52,7 @@ PLANTED: dict[str, tuple[tuple[Change, ...], set[str]]] = {
     "a charger of three phases": (((OBC, "input/phases", "3"),), {"HV262"}),
     "a charger that cannot fill the pack": (((OBC, "voltage/maximum", "390 V"),), {"HV101", "HV105", "HV263"}),
     "a charger that leaves an empty pack": (((OBC, "voltage/minimum", "280 V"),), {"HV263"}),
-    "cells charged too high": (((PACK, "charge_voltage", "4.2 V"),), {"HV264"}),
+    "cells charged too high": (((PACK, "charge_voltage", "4.2 V"),), {"HV264", "HV282"}),
     "charging with the drive on": (((HV, "charging/blocked_when", BLOCKED.replace("drive_enabled, ", "")),), {"HV265"}),
     "charging in the cold": (((HV, "charging/blocked_when", BLOCKED.replace("pack_cold, ", "")),), {"HV265"}),
     "charging in the heat": (((HV, "charging/blocked_when", BLOCKED.replace(", pack_hot", "")),), {"HV265"}),
@@ -342,7 +342,7 @@ def test_bad_input_is_named_with_its_mend(files: dict[str, bytes], change: Chang
         ((PACK, "charge_voltage", "4.25 V"), "HV264", "4.15 V"),
         ((HV, "charging/blocked_when", "[drive_enabled]"), "HV265", BLOCKED),
         ((HV, "charging/current_control", "fixed"), "HV266", "table"),
-        ((HV, "charging/target", "100 %"), "HV267", "99 %"),
+        ((HV, "charging/target", "100 %"), "HV267", "96 %"),
     ],
 )
 def test_a_way_out_holds_for_the_whole_design(change: Change, code: str, new: str) -> None:
@@ -353,8 +353,9 @@ def test_a_way_out_holds_for_the_whole_design(change: Change, code: str, new: st
     )
     assert found.way_out is not None
     assert [edit.new for edit in found.way_out.edits] == [new]
-    # It is not only offered: with it nothing fails any more.
-    assert failing(dict(MENDED), change, *found.way_out.edits) == set()
+    # It is not only offered: with it nothing fails any more; but cells held at their very highest trip their monitor.
+    left = {"HV282"} if code == "HV264" else set()
+    assert failing(dict(MENDED), change, *found.way_out.edits) == left
 
 
 def test_a_socket_without_a_pilot_holds_nothing_back() -> None:

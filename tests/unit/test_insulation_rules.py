@@ -12,6 +12,7 @@ from tristrand.cli import main
 from tristrand.design import Problem, apply_edits, load_files, read_folder
 from tristrand.findings import Edit, Finding, Report
 from tristrand.rules import RULES, Context, Verdict
+from tristrand.rules.rule import NoLimit
 
 MENDED = Path(__file__).parents[2] / "demos" / "van-mended"
 FILES, _ = read_folder(MENDED)
@@ -199,6 +200,38 @@ def test_what_is_high_voltage(cells: int, rule_set: str, kind: str) -> None:
     assert outcome.finding.kind == kind
 
 
+@pytest.mark.parametrize(
+    ("cells", "rule_set", "failed"),
+    [
+        # 29.05 V and 23.7 V rms: to the student rules a tractive system all the same (EV.1.6); by law no high voltage.
+        (7, "fsae-2026", {"HV240"}),
+        (7, "un-r100", set()),
+        # 33.2 V and 27.1 V rms: below the 30 V rms of UN R100; 9 cells are 37.35 V and 30.5 V rms.
+        (8, "un-r100", set()),
+        (9, "un-r100", {"HV241"}),
+    ],
+)
+def test_where_a_monitor_is_missed(cells: int, rule_set: str, failed: set[str]) -> None:
+    edits = (
+        Edit("parts/pack-96s.yaml", "modules", "1"),
+        Edit("parts/pack-96s.yaml", "cells_in_series", str(cells)),
+        Edit("vehicle.yaml", "rule_sets", f"[{rule_set}]"),
+        Edit(HV, "insulation", FITTINGS),
+    )
+    design = load_files(apply_edits(FILES, edits), "van").design
+    assert design is not None
+    results = WORKSPACE.pipeline.later(design)
+    found = set()
+    for rule in RULES:
+        if rule.code in ("HV240", "HV241"):
+            try:
+                outcomes = list(rule.check(Context(rule, design, results, (rule_set,), {})))
+            except NoLimit:
+                continue
+            found |= {o.finding.code for o in outcomes if isinstance(o, Verdict) and o.finding.kind == "fail"}
+    assert found == failed
+
+
 def test_missing_data_leave_rules_open_and_never_green() -> None:
     for pointer in ("trips_at", "most_capacitance", "response_time", "internal_resistance"):
         text = (FILES[HV].decode()).splitlines()
@@ -209,6 +242,43 @@ def test_missing_data_leave_rules_open_and_never_green() -> None:
         judged = judge_design(loaded.design, WORKSPACE.pipeline.run(loaded.design))
         named = {text for texts in judged.open.values() for text in texts}
         assert any(f"high_voltage/insulation/monitor/{pointer} " in text for text in named), pointer
+
+
+def test_uneven_legs_give_a_touch_the_energy_of_both_poles() -> None:
+    # 20 kΩ at the minus pole leave nearly the whole 398.4 V at the plus pole: 2 * 1.4 µF hold 0.22 J there, one 0.11 J.
+    uneven = (
+        Edit(INVERTER, "insulation/y_capacitance", "1.1 µF"),
+        Edit(INVERTER, "insulation/minus_resistance", "20 kΩ"),
+    )
+    finding = finding_of(checked(*uneven), "HV248")
+    (evidence,) = finding.evidence
+    assert "touch of one pole" in evidence.quantity
+    # 1.1 µF and 0.288 µF of all others at each pole; 20 kΩ beside 1.24 MΩ of all others against 1.07 MΩ.
+    share = 1.071 / (1.071 + 1 / (1 / 0.02 + 1 / 1.237))
+    assert evidence.value == pytest.approx(0.5 * 2 * 1.388e-6 * (share * 398.4) ** 2, rel=2e-3)
+
+
+def test_basic_insulation_against_12_volts_says_what_it_rests_on() -> None:
+    design = load_files(apply_edits(FILES, [Edit(HV, "spacings/battery_box_to_12v/insulation", "basic")]), "van").design
+    assert design is not None
+    judged = judge_design(design, WORKSPACE.pipeline.run(design))
+    notes = {
+        v.finding.place.object.rpartition("/")[2]: v.finding.evidence[0].note
+        for v in judged.verdicts
+        if v.finding.code == "HV250"
+    }
+    assert "bonded to the chassis" in notes["battery_box_to_12v"]
+    assert "bonded" not in notes["distribution_bus_to_lid"] + notes["voltage_sense_board"]
+
+
+def test_without_the_cells_voltage_it_is_what_is_missing() -> None:
+    text = FILES["parts/pack-96s.yaml"].decode()
+    lines = [line for line in text.split("\n") if not line.startswith("cell_voltage:")]
+    design = load_files(apply_edits(FILES, [Edit("parts/pack-96s.yaml", "", "\n".join(lines))]), "van").design
+    assert design is not None
+    judged = judge_design(design, WORKSPACE.pipeline.run(design))
+    for code in ("HV244", "HV254"):
+        assert [gap.split(" ")[0] for gap in judged.open[code]] == ["parts/pack-96s/cell_voltage"], code
 
 
 def test_a_design_without_a_word_on_insulation_is_open() -> None:

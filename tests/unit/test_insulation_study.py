@@ -105,7 +105,7 @@ def test_settling_by_hand() -> None:
 def test_what_the_monitor_reads_of_a_fault_is_the_faulted_budget() -> None:
     result = studied()
     assert result.least_ohm == pytest.approx(500 * 84 * 4.15)
-    beside = [p for p in result.parts if p.name != "monitor"]
+    beside = [p for p in result.parts if p.name != "insulation monitor"]
     assert [fault.name for fault in result.faults] == [p.name for p in beside]
     for fault in result.faults:
         one = [faulted_budget(beside, fault.name, result.least_ohm, (leg,)) for leg in ("negative", "positive")]
@@ -188,7 +188,7 @@ MIDDLE = (
 def test_packs_in_series_and_the_cable_between_them() -> None:
     one, two = studied(), studied(*MIDDLE)
     assert two.highest_v == pytest.approx(2 * 84 * 4.15)
-    cables = {result.highest_v: next(p for p in result.parts if p.name == "cables") for result in (one, two)}
+    cables = {result.highest_v: next(p for p in result.parts if p.name == "all cables") for result in (one, two)}
     # It lies on neither pole, so it counts at both.
     for leg in ("negative_f", "positive_f"):
         more = getattr(cables[two.highest_v], leg) - getattr(cables[one.highest_v], leg)
@@ -203,8 +203,28 @@ def test_where_the_monitor_hangs() -> None:
     assert (mixed.wrong_poles, mixed.watches) == ((), "one pole of the pack and one of the bus")
     turned = studied(Edit(HV, f"{MONITOR}/plus", "bus_minus.bar"), Edit(HV, f"{MONITOR}/minus", "bus_plus.bar"))
     assert turned.wrong_poles == ("bus_minus.bar", "bus_plus.bar")
-    # Between the discharge contactor and its resistor, which is no conductor: still the positive pole.
-    assert studied(Edit(HV, f"{MONITOR}/plus", "r_dis.a")).wrong_poles == ()
+    # Between the discharge contactor, open while driving, and its resistor, which is no conductor: no pole.
+    assert studied(Edit(HV, f"{MONITOR}/plus", "r_dis.a")).wrong_poles == ("r_dis.a",)
+    # The same where no contactor switches the discharge resistor: then its end is the pole.
+    always = (Edit(HV, "connections/W15/to", "r_dis.a"), Edit(HV, "connections/W16/from", "bus_plus.bar"))
+    assert studied(*always, Edit(HV, f"{MONITOR}/plus", "r_dis.a")).wrong_poles == ()
+    # Behind the charging contactor, open while driving.
+    assert studied(*INLET, Edit(HV, f"{MONITOR}/plus", "inlet.plus")).wrong_poles == ("inlet.plus",)
+
+
+@pytest.mark.parametrize("name", ["cables", "fittings", "monitor"])
+def test_any_name_of_a_part_will_do(name: str) -> None:
+    files = {file: text.replace(b"dcdc", name.encode()) for file, text in starter_files().items() if "/" not in file}
+    sheets = {file: text for file, text in starter_files().items() if "/" in file}
+    files[HV] = files[HV].replace(f"kind: {name}".encode(), b"kind: dcdc")
+    files[HV] = files[HV].replace(f"sheet: {name}-1k2".encode(), b"sheet: dcdc-1k2")
+    of = load_files(files | sheets, "starter").design
+    assert of is not None
+    result, before = insulation.study(insulation.inputs(of), pack.study(pack.inputs(of))), studied()
+    assert result.legs is not None
+    assert before.legs is not None
+    assert result.legs.weaker_ohm == pytest.approx(before.legs.weaker_ohm)
+    assert result.shows_ohm == pytest.approx(before.shows_ohm)
 
 
 def test_what_a_plug_takes_off_the_bus() -> None:

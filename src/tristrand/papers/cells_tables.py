@@ -88,6 +88,7 @@ def _reads(name: str, figures: CellFigures, design: Design) -> list[tuple[str, s
             f"in case {figures.loaded_case}" if figures.loaded_case else "",
         ),
         ("Under-voltage trip at the earliest", value(figures.earliest_under_v, "V"), "error of the reading added"),
+        ("Over-voltage trip at the earliest", value(figures.earliest_over_v, "V"), "error of the reading taken off"),
     ]
     if not math.isnan(figures.links_a):
         rows.append(("Sustained current of one cell", value(figures.link_a, "A", 3), f"in case {figures.link_case}"))
@@ -121,14 +122,10 @@ def _converters(rows: tuple[Row, ...]) -> Table:
 
 
 def _surges(result: BranchesResult, rows: tuple[Row, ...]) -> Table:
-    columns = (
-        "Fuse", "Surge at every start", "I²t of it", "Melting I²t needed", "Melting I²t of its sheet",
-        "For ever in its air",
-    )  # fmt: skip
+    columns = ("Fuse", "Surge at every start", "I²t of it", "Melting I²t needed", "Melting I²t of its sheet")
     pulses = max((fuse.pulses for fuse in result.fuses.values()), default=math.nan)
     note = f"Needed: to outlive {pulses:g} starts. Behind a branch fuse the other capacitors hold the bus up, and the "
-    note += "branch alone limits the surge. For ever in its air: the share of its rating, and a factor for hot air "
-    note += "that is from memory."
+    note += "branch alone limits the surge."
     return Table("Fuses and the surge of every start", columns, rows, note, wide=True)
 
 
@@ -179,5 +176,4 @@ def _fuse(fuse: BranchFuse, design: Design) -> Row:
         value(fuse.joule_a2s, "A²s", 3),
         value(fuse.needed_a2s, "A²s", 3),
         _datum(melts),
-        value(fuse.hot_a, "A", 3),
     )

@@ -159,7 +159,10 @@ def _search(result: InsulationResult) -> Iterator[Table]:
     *devices, rest = result.groups
     groups = [row(g.name, ", ".join(g.members) or "nothing but the device", str(g.weight)) for g in devices]
     groups.append(row(rest.name, "all the rest, which stays", str(rest.weight)))
-    yield Table("What each plug takes off the bus", ("Group", "With it go", "Likelihood"), tuple(groups))
+    note = (
+        "Parted where the branch leaves the bus, both poles. A plug at the device itself leaves its leads on the bus."
+    )
+    yield Table("What each plug takes off the bus", ("Group", "With it go", "Likelihood"), tuple(groups), note)
 
 
 def _numbered(first: UnplugStep) -> list[UnplugStep]:

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from tristrand.rules.monitor import CELLS, RACE
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
 from tristrand.rules.view import HV_FILE, LEADS, PARTS, against_sheet, sheet_pointer
-from tristrand.studies.results import Branch, BranchFuse, Missing, Trunk
+from tristrand.studies.results import Branch, BranchFuse, FuseLoad, Missing, Trunk
 
 BRANCHES = ("pack", "operating", "precharge", "branches")
 # What the largest lasting current of a device of a kind rests on; for others the rated power.
@@ -52,22 +52,26 @@ def _low(ctx: Context, branch: Branch, volts: float) -> Iterator[Outcome]:
     at, name = f"{PARTS}/{branch.device}", branch.device
     aged = " with an aged pack" if not math.isnan(branch.aged_v) else ""
     what = f"lowest voltage at its terminals{aged}, case {branch.low_case}"
+    note = "" if aged else "packs as new: of several packs the end of their life is not counted"
     if math.isnan(branch.off_v):
         yield ctx.open([Missing(sheet_pointer(ctx, name, "turn_off_voltage"), f"turn-off voltage of {name}")])
     else:
+        sag = f"turns off on the sag of case {branch.low_case}{aged}"
+        if volts <= 0:
+            sag = f"goes dark in case {branch.low_case}, whose power an aged pack cannot give"
         yield ctx.compare(
             at, what, volts, "V", ">=", branch.off_v, "DATASHEET#turn-off voltage", subject=name,
-            bad=f"turns off on the sag of case {branch.low_case}{aged}: the 12 V circuit is left to its battery",
-            good="stays on at the lowest voltage of the bus",
+            bad=f"{sag}: the 12 V circuit is left to its battery",
+            good="stays on at the lowest voltage of the bus", note=note,
             related=((sheet_pointer(ctx, name, "turn_off_voltage"), "its turn-off voltage"),),
         )  # fmt: skip
     if math.isnan(branch.full_from_v):
         yield ctx.open(_power_gaps(ctx, name, "dcdc"))
-    elif branch.full_from_v > 0:
+    elif branch.full_from_v > 0 and not volts < branch.off_v:
         yield ctx.compare(
             at, what, volts, "V", ">=", branch.full_from_v, INPUT_LIMIT, subject=name,
             bad=f"gives only {branch.left_w:.0f} W of its {branch.rated_w:.0f} W at the lowest voltage of the bus",
-            good="gives its rated output at the lowest voltage of the bus",
+            good="gives its rated output at the lowest voltage of the bus", note=note,
             related=((sheet_pointer(ctx, name, "input_current_limit"), "its input current limit"),),
         )  # fmt: skip
 
@@ -87,19 +91,20 @@ def _power_gaps(ctx: Context, name: str, kind: str) -> list[Missing]:
     "HV284",
     "branch-fuse-current",
     "warning",
-    needs=BRANCHES,
+    needs=(*BRANCHES, "fuse_loads"),
     limit="fuse_share",
     checks=(
-        "A fuse in front of heaters, converters and chargers carries for ever what they may take at their rated power "
-        "and the lowest voltage, whatever the cases ask."
+        "A fuse in front of heaters, converters and chargers carries for ever, in the air round it, what they may take "
+        "at their rated power and the lowest voltage, whatever the cases ask."
     ),
     why="A device regulated to a power draws more as the pack empties; the fuse then opens on the coldest night.",
-    sources=("FUSE-GUIDE#continuous derating", "DATASHEET#continuous share"),
+    sources=("FUSE-GUIDE#continuous derating", "FUSE-GUIDE#ambient factor", "DATASHEET#continuous share"),
     failing=(("parts/fuse-15.yaml", "rated_current", "7 A"),),
 )
 def branch_fuse_current(ctx: Context) -> Iterable[Outcome]:
     """The smaller of the sheet's own continuous share and that of the rule sets; cases are judged by HV129."""
     result, limit, none = ctx.results["branches"], ctx.limit(), True
+    loads = ctx.results["fuse_loads"]
     for name, fuse in result.fuses.items():
         kinds = {result.branches[device].kind for device in fuse.devices}
         if "inverter" in kinds or not fuse.devices:
@@ -113,20 +118,29 @@ def branch_fuse_current(ctx: Context) -> Iterable[Outcome]:
             unknown = [d for d in fuse.devices if math.isnan(result.branches[d].lasting_a)]
             yield ctx.open([gap for d in unknown for gap in _power_gaps(ctx, d, result.branches[d].kind)])
             continue
+        load = loads.fuses.get(name)
+        if load is None or math.isnan(load.factor):
+            yield ctx.open(loads.missing or [Missing(f"{PARTS}/{name}", f"air temperatures of {name} that fit")])
+            continue
         # Of equals the sheet's own; a sheet cannot loosen what the rule sets ask.
         share, source = fuse.share, "DATASHEET#continuous share"
         if not share <= limit.value:
             share, source = limit.value, limit.source
         who = " and ".join(fuse.devices)
         yield ctx.compare(
-            f"{PARTS}/{name}", f"largest lasting current of {who}", fuse.lasting_a, "A", "<=", share * rated.low,
-            source, basis=rated.basis, subject=f"{name} ({rated.text})",
+            f"{PARTS}/{name}", f"largest lasting current of {who}", fuse.lasting_a, "A", "<=",
+            share * load.factor * rated.low, source, basis=rated.basis, subject=f"{name} ({rated.text})",
             bad=f"carries less for ever than {who} may take", good=f"carries for ever what {who} may take",
             related=((f"{PARTS}/{fuse.devices[0]}", "behind the fuse"),),
-            note=f"{100 * share:.0f} % of the rating; {result.branches[fuse.devices[0]].words}",
+            note=f"{100 * share:.0f} % of the rating{_air(load)}; {result.branches[fuse.devices[0]].words}",
         )  # fmt: skip
     if none:
         yield NotApplicable("no fuse stands in front of heaters, converters or chargers alone")
+
+
+def _air(load: FuseLoad) -> str:
+    """What hot air takes from a fuse, in words."""
+    return f" times {load.factor:.3f} for air of {load.ambient_c:g} °C (form from memory)" if load.factor < 1 else ""
 
 
 @rule(

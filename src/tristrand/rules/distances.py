@@ -82,7 +82,10 @@ def _student_ways(ctx: Context, one: SpacingFigures) -> Iterable[WayOut]:
 
 
 def _insulation(one: SpacingFigures) -> str:
-    return "reinforced insulation" if one.reinforced else "basic insulation"
+    if one.reinforced:
+        return "reinforced insulation"
+    bonded = ", as stated: only where the 12 V circuit is bonded to the chassis" if one.between == "low_voltage" else ""
+    return f"basic insulation{bonded}"
 
 
 @rule(
@@ -92,7 +95,8 @@ def _insulation(one: SpacingFigures) -> str:
     needs=NEEDS,
     checks=(
         "Along surfaces, high voltage keeps the distance that the standard asks for the highest pack voltage, "
-        "pollution and material, interpolated between its rows; twice that against circuits people touch."
+        "pollution and material, interpolated between its rows; twice that against 12 V circuits, unless the design "
+        "states basic insulation there."
     ),
     why="Dirt and damp on a short surface carbonise it to a track, which leaks, glows and then arcs.",
     sources=(

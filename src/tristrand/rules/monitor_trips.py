@@ -1,12 +1,15 @@
 """HV282: the battery monitor's current trips between what the pack stands and what the cases ask."""
 
-from collections.abc import Iterable
+import math
+from collections.abc import Callable, Iterable
 
+from tristrand.findings import Edit, WayOut
 from tristrand.rules.monitor import CELL_VOLTAGE, CELLS, Watched, watched
 from tristrand.rules.rule import Context, Outcome, rule
 from tristrand.rules.view import HV_FILE
 
 PEAK, LASTING = "DATASHEET#pack peak current", "DATASHEET#pack current"
+CHARGING = "PRACTICE#a full charge ends before the over-voltage trip"
 
 
 @rule(
@@ -16,10 +19,11 @@ PEAK, LASTING = "DATASHEET#pack peak current", "DATASHEET#pack current"
     needs=CELLS,
     checks=(
         "The monitor's current trips come before the pack's peak limit, discharging, and before its limit, charging; "
-        "neither they nor the under-voltage trip come within what any case asks."
+        "neither they nor the under-voltage trip come within what any case asks, nor the over-voltage trip within the "
+        "voltage at which charging is held."
     ),
     why="A trip too late lets the cells overheat; a trip too early opens the contactors at full load, in traffic.",
-    sources=(LASTING, PEAK, "DATASHEET#pack charge current", CELL_VOLTAGE),
+    sources=(LASTING, PEAK, "DATASHEET#pack charge current", CELL_VOLTAGE, CHARGING),
     failing=((HV_FILE, "parts/pack/monitor/over_current_discharge", "{current: 100 A, time: 10 s}"),),
 )
 def monitor_trips(ctx: Context) -> Iterable[Outcome]:
@@ -37,6 +41,26 @@ def monitor_trips(ctx: Context) -> Iterable[Outcome]:
             continue
         yield from _before_limits(ctx, pack, peak)
         yield from _beyond_cases(ctx, pack)
+        held = pack.sheet.charge_voltage
+        if held is not None and not pack.gaps(("over_voltage", "voltage_error")):
+            yield ctx.compare(
+                pack.at("over_voltage"), "voltage at which charging is held", held.high, "V", "<",
+                pack.figures.earliest_over_v, CHARGING, basis=held.basis, subject=f"the monitor of {pack.id}",
+                bad="opens the contactors against the charging current before the pack is full",
+                good="does not trip on a full charge", note="its trip less the error of its reading",
+                related=((pack.on_sheet("charge_voltage"), "where charging is held"),),
+                ways_out=_held_lower(pack),
+            )  # fmt: skip
+
+
+def _held_lower(pack: Watched) -> Callable[[], Iterable[WayOut]]:
+    """A way out: charging held below the trip, on a hundredth of a volt."""
+    held = pack.sheet.charge_voltage
+    spread = held.high - held.value
+    volts = math.floor(100 * (pack.figures.earliest_over_v - spread) - 1e-6) / 100
+    text = f"{volts:.2f} V" + (f" ± {1e3 * spread:.4g} mV" if spread > 0 else "")
+    edit = Edit(f"parts/{pack.sheet_name}.yaml", "charge_voltage", text)
+    return lambda: [WayOut(f"hold charging at {text}, below the trip", (edit,))]
 
 
 def _before_limits(ctx: Context, pack: Watched, peak: str) -> Iterable[Outcome]:

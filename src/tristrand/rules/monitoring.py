@@ -18,8 +18,8 @@ FSAE = ("vehicle.yaml", "rule_sets", "[fsae-2026]")
 
 
 def high(result: InsulationResult) -> bool:
-    """Whether the bus, or what an inverter makes of it, is high voltage by the lowest of the limits."""
-    return result.highest_v > 60.0 or result.alternating_v > 25.0
+    """Whether the bus, or what an inverter makes of it, is high voltage as UN R100 uses the word."""
+    return result.highest_v > 60.0 or result.alternating_v > 30.0
 
 
 def _on_monitor(check: Callable[[Context, InsulationResult, Any], Iterable[Outcome]]) -> Check:
@@ -42,6 +42,11 @@ def insulation_gaps(ctx: Context, result: InsulationResult) -> Open | None:
     return ctx.open(result.missing or (Missing("high_voltage/parts", "a pack on the bus"),))
 
 
+def no_voltage(ctx: Context) -> Open:
+    """What keeps the highest pack voltage from being known."""
+    return ctx.open(ctx.results["pack"].missing or (Missing("high_voltage/parts", "a pack on the bus"),))
+
+
 def _field(ctx: Context, monitor: Any, field: str, what: str) -> Any:
     """A datum of the monitor, or what to say where it is missing."""
     datum = getattr(monitor, field)
@@ -49,12 +54,7 @@ def _field(ctx: Context, monitor: Any, field: str, what: str) -> Any:
 
 
 def _fitted(ctx: Context, source: str) -> Outcome:
-    result: InsulationResult = ctx.results["insulation"]
     fitted = ctx.design.high_voltage.insulation.monitor is not None
-    if not fitted and math.isnan(result.highest_v):
-        return ctx.open(result.missing)
-    if not fitted and not high(result):
-        return NotApplicable("the bus is no high voltage")
     evidence = counted("insulation monitors", int(fitted), ">=", 1, source)
     if fitted:
         return ctx.finding("pass", MONITOR, "an insulation monitor watches the bus", evidence)
@@ -76,7 +76,10 @@ def _fitted(ctx: Context, source: str) -> Outcome:
     waivable=False,
 )
 def insulation_monitor_asked_for(ctx: Context) -> Iterable[Outcome]:
-    """Declared in the design; its wiring into the shutdown circuit is not looked at."""
+    """Declared in the design; its wiring into the shutdown circuit is not looked at.
+
+    Asked for whatever the voltage: to the student rules a tractive system is always high voltage (EV.1.6).
+    """
     yield _fitted(ctx, ctx.limit().source)
 
 
@@ -95,6 +98,14 @@ def insulation_monitor(ctx: Context) -> Iterable[Outcome]:
     if ctx.limit_if_set("insulation_monitor") is not None:
         yield NotApplicable("a rule set in force asks for a monitor: HV240 speaks")
         return
+    result: InsulationResult = ctx.results["insulation"]
+    if ctx.design.high_voltage.insulation.monitor is None:
+        if math.isnan(result.highest_v):
+            yield no_voltage(ctx)
+            return
+        if not high(result):
+            yield NotApplicable("the bus is no high voltage")
+            return
     yield _fitted(ctx, "PRACTICE#insulation monitor on every high-voltage bus")
 
 
@@ -103,7 +114,10 @@ def insulation_monitor(ctx: Context) -> Iterable[Outcome]:
     "insulation-monitor-on-both-poles",
     "error",
     needs=NEEDS,
-    checks="With contactors closed the monitor's plus lies on the positive pole of the bus, its minus on the negative.",
+    checks=(
+        "While the car is driven, contactors for charging and discharge open, the monitor's plus lies on the positive "
+        "pole of the bus, its minus on the negative."
+    ),
     why="A monitor on a terminal that is no pole watches a piece of wire and reports the car as sound.",
     sources=("DESIGN#topology",),
     failing=((HV_FILE, "insulation/monitor/minus", "bus_plus.bar"), (HV_FILE, "insulation/monitor/plus", "pack.plus")),
@@ -167,7 +181,7 @@ def insulation_monitor_trips_in_time(ctx: Context, result: InsulationResult, mon
     own = ctx.limit_if_set()
     limit = max((x for x in (own, required(ctx, result)) if x is not None), key=lambda x: x.value)
     if isinstance(trips, Open) or math.isnan(result.highest_v):
-        yield trips if isinstance(trips, Open) else ctx.open(result.missing)
+        yield trips if isinstance(trips, Open) else no_voltage(ctx)
         return
     yield ctx.compare(
         MONITOR,

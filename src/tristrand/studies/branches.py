@@ -10,11 +10,11 @@ from collections.abc import Iterator, Mapping
 from typing import Any, cast
 
 from tristrand.design import Datum, Design
-from tristrand.physics.fuses import ambient_factor, continuous_current_a, needed_melting_a2s
+from tristrand.physics.fuses import needed_melting_a2s
 from tristrand.physics.loops import browned_out_w, converter_input_range_a, converter_inrush, full_output_from_v
 from tristrand.physics.pack import current_for_power_a, terminal_voltage_v
 from tristrand.records import NamedTuple
-from tristrand.studies.circuits import HvCircuit, ambient_of, hv_circuit
+from tristrand.studies.circuits import HvCircuit, hv_circuit
 from tristrand.studies.results import (
     Branch,
     BranchesResult,
@@ -64,13 +64,11 @@ class DeviceData(NamedTuple):
 
 
 class FuseData(NamedTuple):
-    """A fuse: both ends of its rating, the low end of its own continuous share (nan where not given), its air."""
+    """A fuse: the high end of its rating, the low end of its own continuous share (nan where not given)."""
 
     id: str
-    rated_a: float
     highest_a: float
     share: float
-    ambient_c: float
 
 
 class BranchInputs(NamedTuple):
@@ -87,12 +85,9 @@ def inputs(design: Design) -> BranchInputs:
     """Collect what sheets say about devices and fuses; the rules name what they leave out."""
     devices = [_device(design, d.id, d.kind) for d in hv_circuit(design).devices]
     fuses = []
-    for part_id, part in design.parts_of("fuse").items():
+    for part_id in design.parts_of("fuse"):
         sheet = design.sheet_of(part_id)
-        air = ambient_of(design, part.ambient)
-        rated = sheet.rated_current
-        share = _end(sheet.continuous_share, "low")
-        fuses.append(FuseData(part_id, _end(rated, "low"), _end(rated, "high"), share, air))
+        fuses.append(FuseData(part_id, _end(sheet.rated_current, "high"), _end(sheet.continuous_share, "low")))
     charging = tuple(design.parts_of("contactor", role="charge"))
     duty = design.high_voltage.switching_duty
     starts = NAN if duty is None or duty.starts is None else float(duty.starts + (duty.charges or 0))
@@ -267,7 +262,7 @@ def _fuse(data: BranchInputs, fuse: FuseData, branches: Mapping[str, Branch], bu
         return None
     kinds = {branches[name].kind for name in behind}
     lasting = NAN if not behind or "inverter" in kinds else math.fsum(branches[name].lasting_a for name in behind)
-    made = BranchFuse(fuse.id, behind, lasting, fuse.share, _hot_a(fuse), NAN, NAN, NAN, NAN, data.starts, NAN, "")
+    made = BranchFuse(fuse.id, behind, lasting, fuse.share, NAN, NAN, NAN, NAN, data.starts, NAN, "")
     # A fuse of one pack among several in parallel takes a part of the surge of all: the whole counts.
     if not behind or (len(bus.needed) > 1 and not bus.part_of_it(fuse.id)):
         words = "closing surge of precharge, whole bus"
@@ -277,13 +272,6 @@ def _fuse(data: BranchInputs, fuse: FuseData, branches: Mapping[str, Branch], bu
     if not math.isnan(made.joule_a2s) and data.starts <= PULSES:
         made = made._replace(needed_a2s=float(needed_melting_a2s(made.joule_a2s, max(data.starts, FEWEST))))
     return made
-
-
-def _hot_a(fuse: FuseData) -> float:
-    """What a fuse carries for ever in the air round it; nan where its sheet or the air is not known."""
-    if not (fuse.ambient_c < 130 and fuse.rated_a > 0 and fuse.share > 0):
-        return NAN
-    return float(continuous_current_a(fuse.rated_a, ambient_factor(fuse.ambient_c), fuse.share))
 
 
 def _surge(data: BranchInputs, made: BranchFuse, live: bool, bus: _Bus) -> BranchFuse:
@@ -347,7 +335,6 @@ def _workings(
         yield from _device_lines(device, branches[device.id])
     for given in data.fuses:
         if given.id in fuses:
-            yield from _hot_line(given, fuses[given.id])
             yield from _fuse_lines(fuses[given.id])
     for trunk in trunks.values():
         if not math.isnan(trunk.sum_a):
@@ -376,13 +363,6 @@ def _device_lines(device: DeviceData, branch: Branch) -> Iterator[Working]:
         words = "lowest voltage at its terminals, pack emptiest and at the end of its life, same power"
         method = "smaller root of the power equation, less the drop of the leads"
         yield found(name, "V_aged", words, branch.aged_v, "V", "CLOSED-FORM#power equation", method)
-
-
-def _hot_line(given: FuseData, fuse: BranchFuse) -> Iterator[Working]:
-    if not math.isnan(fuse.hot_a):
-        inputs_ = {"I_N": (given.rated_a, "A"), "k": (given.share, "1"), "T": (given.ambient_c, "°C")}
-        law, words = "k*I_N*min(sqrt((130 - T)/(130 - 25)), 1)", "what it carries for ever in the air round it"
-        yield working(fuse.fuse, "I_hot", words, law, fuse.hot_a, "A", "FUSE-GUIDE#ambient factor", **inputs_)
 
 
 def _fuse_lines(fuse: BranchFuse) -> Iterator[Working]:

@@ -27,6 +27,7 @@ from tristrand.studies.results import (
     working,
 )
 from tristrand.studies.separators import in_series_with_packs
+from tristrand.studies.topology import chains
 
 NAN = math.nan
 SERIES = "CLOSED-FORM#series and parallel"
@@ -89,17 +90,19 @@ def inputs(design: Design) -> CellInputs:
             missing.append(Missing(f"high_voltage/parts/{pack_id}/monitor", f"battery monitor of {pack_id}"))
     brake = design.high_voltage.brake_plausibility
     current = NAN if brake is None else _end(brake.current, "high")
-    return CellInputs(tuple(packs), current, _nominal_v(design), tuple(missing))
+    return CellInputs(tuple(packs), current, NAN if brake is None else _nominal_v(design), tuple(missing))
 
 
 def _nominal_v(design: Design) -> float:
-    """Nominal voltage of the pack, of several the highest (the trip is then worth most)."""
-    volts = []
+    """Nominal voltage of the packs in series, of several such chains the highest (the trip is then worth most)."""
+    volts = {}
     for pack_id in design.parts_of("pack"):
         sheet = design.sheet_of(pack_id)
         known = sheet.cells_in_series is not None and sheet.cell_voltage is not None
-        volts.append(sheet.cells_in_series * sheet.cell_voltage.nominal.high if known else NAN)
-    return NAN if not volts or any(map(math.isnan, volts)) else max(volts)
+        volts[pack_id] = sheet.cells_in_series * sheet.cell_voltage.nominal.high if known else NAN
+    if not volts or any(map(math.isnan, volts.values())):
+        return NAN
+    return max(chain.volts for chain in chains(hv_circuit(design), volts))
 
 
 def _end(datum: Datum | None, end: str) -> float:
@@ -179,8 +182,9 @@ def _figures(pack: CellData, packs: PackResult, operating: OperatingResult) -> C
         loaded_v=sag,
         loaded_case=sag_case,
         earliest_under_v=_sum(trips.first_under_v + trips.error_v),
+        earliest_over_v=_sum(trips.first_over_v - trips.error_v),
         share_read=trips.sensors / cells if cells and trips.sensors else NAN,
-        module=_portion(pack, math.ceil(pack.series / pack.modules), pack.module_kg) if pack.modules else None,
+        module=_module(pack),
         pieces=tuple(_portion(pack, groups, _piece_kg(pack, groups)) for groups in pack.pieces),
         link_a=amps,
         link_case=case,
@@ -188,6 +192,13 @@ def _figures(pack: CellData, packs: PackResult, operating: OperatingResult) -> C
         short_a=short,
         series_fuses=pack.fuses,
     )
+
+
+def _module(pack: CellData) -> Portion | None:
+    """The largest module; None where modules or cells in series are not known."""
+    if not pack.modules or not pack.series:
+        return None
+    return _portion(pack, math.ceil(pack.series / pack.modules), pack.module_kg)
 
 
 def _sum(true: float) -> float:

@@ -39,9 +39,12 @@ from tristrand.studies.results import (
 from tristrand.studies.topology import chains
 
 PARALLEL = "CLOSED-FORM#parallel resistances and capacitances"
-CABLES, FITTINGS, MONITOR, REST = "cables", "fittings", "monitor", "pack and main bus"
+# No part can bear these names: an id holds no blank.
+CABLES, FITTINGS, MONITOR, REST = "all cables", "the fittings", "insulation monitor", "pack and main bus"
 Y, MEGA, NANO = "Y-capacitance", 1e6, 1e-9
 DEVICES = ("inverter", "dcdc", "heater", "charger", "inlet")
+# Contactors that stand open while the car is driven: what hangs behind them is no pole then.
+OPEN_DRIVING = ("switch", "charge")
 # Six-step drive: plus, nothing, minus for a third of the time each, the largest rms value an inverter can make.
 SIX_STEP = math.sqrt(2.0 / 3.0)
 
@@ -193,7 +196,7 @@ def study(data: InsulationInputs, packs: PackResult) -> InsulationResult:
     )
     if data.monitor is not None:
         plus, minus = data.monitor.plus, data.monitor.minus
-        ends = poles(data.links, names)
+        ends = poles(tuple(link for link in data.links if link.kind not in OPEN_DRIVING), names)
         sides = (ends.joined.of(plus) in ends.positive, ends.joined.of(minus) in ends.negative)
         wrong = tuple(t for t, right in zip((plus, minus), sides, strict=True) if not right)
         base = base._replace(wrong_poles=wrong, watches=pack_side(data.links, names, plus, minus))

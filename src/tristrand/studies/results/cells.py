@@ -42,6 +42,7 @@ class CellFigures(NamedTuple):
     loaded_v: float = NAN
     loaded_case: str = ""
     earliest_under_v: float = NAN
+    earliest_over_v: float = NAN
     share_read: float = NAN
     module: Portion | None = None
     pieces: tuple[Portion, ...] = ()
@@ -104,14 +105,12 @@ class BranchFuse(NamedTuple):
 
     ``lasting_a``: what the devices behind it may take for long together (nan with an inverter among them: the cases
     say that). ``joule_a2s``: I2t of the surge; ``needed_a2s``: melting I2t that outlives ``pulses`` of them.
-    ``hot_a``: what it carries for ever in the air round it.
     """
 
     fuse: str
     devices: tuple[str, ...]
     lasting_a: float
     share: float
-    hot_a: float
     step_v: float
     ohm: float
     farad: float
