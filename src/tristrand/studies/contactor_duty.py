@@ -33,6 +33,7 @@ GIVEN_UP = "precharge given up"
 CHARGING = ("charge", INLET)
 DAMAGE = "MEMORY#linear damage sum"
 LIFE = "CONTACTOR-SHEET-LIFE#make and break life"
+NO_CASE = Missing("vehicle/modes", "a mode with a case in which current flows")
 
 
 class Kind(NamedTuple):
@@ -200,8 +201,12 @@ def _opened(
     if inlet is not None and inlet[0] and not math.isnan(inlet[1]):
         ways.append((INLET, inlet[1], 0.0) if inlet[0] == "a" else (INLET, 0.0, inlet[1]))
     gaps = missing if inlet is not None else ()
+    # What flows at a corner without an operating point is not known, least of all that it is small.
+    gaps += tuple(Missing("studies/operating", f"an operating point in case {k}") for k, c in cases.items() if c.failed)
     if kind.role == "charge" and inlet is None and not any(a or b for _, a, b in ways):
         gaps = (*gaps, Missing(f"high_voltage/parts/{kind.id}", f"a current through {kind.id}: no inlet leads to it"))
+    elif kind.role == "main" and not gaps and not any(a or b for _, a, b in ways):
+        gaps = (Missing(f"high_voltage/parts/{kind.id}", f"a case in which current flows through {kind.id}"),)
     either = [(name, max(a, b)) for name, a, b in ways]
     result = Opened(
         kind.role, kind.polarised, kind.marked, missing=gaps,
@@ -226,14 +231,27 @@ def _largest(ways: list[tuple[str, float]]) -> InCase:
 
 
 def lives(
-    data: DutyInputs, currents: Mapping[str, Opened], surge: PrechargeResult, pack_v: float
+    data: DutyInputs,
+    currents: Mapping[str, Opened],
+    surge: PrechargeResult,
+    pack_v: float,
+    unknown: tuple[Missing, ...] = (),
 ) -> dict[str, LifeFigures]:
-    """The life that the planned switching uses up of every contactor."""
-    return {k.id: _life(k, data.planned, currents.get(k.id), surge, pack_v) for k in data.kinds}
+    """The life that the planned switching uses up of every contactor; ``unknown``: why there are no currents."""
+    lost = {k.id: unknown for k in data.kinds if k.role in JUDGED and k.id not in currents}
+    lost |= {name: current.missing for name, current in currents.items() if current.role in JUDGED}
+    return {k.id: _life(k, data.planned, currents.get(k.id), surge, pack_v, lost.get(k.id, ())) for k in data.kinds}
 
 
-def _life(kind: Kind, planned: Planned, current: Opened | None, surge: PrechargeResult, pack_v: float) -> LifeFigures:
-    missing: list[Missing] = []
+def _life(
+    kind: Kind,
+    planned: Planned,
+    current: Opened | None,
+    surge: PrechargeResult,
+    pack_v: float,
+    unknown: tuple[Missing, ...],
+) -> LifeFigures:
+    missing: list[Missing] = [*unknown] if planned.openings or planned.openings_charging else []
     closings = {"charges": planned.charges}
     if kind.role != "charge":
         closings["starts"] = planned.starts

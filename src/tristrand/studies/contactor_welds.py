@@ -222,7 +222,8 @@ class _Finder:
         poles = {groups.of(end) for _, plus, minus in self.data.packs for end in (plus, minus)}
         floating = next((g for g in (groups.of(sensor.plus), groups.of(sensor.minus)) if g not in poles), "")
         if not floating:
-            return 0.0, math.inf, False
+            # At the poles of packs that nothing joins, the sensor alone settles what it reads.
+            return 0.0, math.inf, groups.of(sensor.plus) != groups.of(sensor.minus)
         farad, others = 0.0, set()
         for a, b, store in self.data.stores:
             ends = {groups.of(a), groups.of(b)}
