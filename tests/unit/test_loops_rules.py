@@ -267,3 +267,46 @@ def test_a_housing_is_bonded_or_insulating_but_not_both() -> None:
     assert any("the housing of dcdc is bonded in G1 and called insulating" in words for words in said)
     assert any("'dcdc' stands twice" in words for words in said)
     assert any("there is no part 'pcak'" in words and "'pack'" in words for words in said)
+
+
+# ---------------------------------------------------------------- ends and gaps
+def test_a_capacitance_that_is_not_given_is_not_none() -> None:
+    # The only device across the bus, behind a cover that a hand opens: nothing else there tells a time.
+    files = dict(FILES)
+    for file, key in (("parts/inverter-120.yaml", "bus_capacitance"), ("parts/dcdc-2k.yaml", "input_capacitance"),
+                      ("parts/heater-12k.yaml", "input_capacitance"), ("parts/charger-6k6.yaml", "output_capacitance")):  # fmt: skip
+        text = files[file].decode()
+        assert f"\n{key}:" in text
+        files[file] = text.replace(f"\n{key}:", f"\n# {key}:").encode()
+    loaded = load_files(apply_edits(files, [Edit(*BY_HAND)]), "van-mended")
+    assert loaded.design is not None
+    report = Workspace().check_design(loaded.design).report
+    assert "HV232" in report.coverage.open
+    assert not any("drive_cover bares no charged capacitor" in f.message for f in found(report, "HV232"))
+
+
+@pytest.mark.parametrize(
+    ("rules", "limit", "kind"), [("[fsae-2026]", 5.0, "pass"), ("[fsae-2026, un-r100]", 0.1, "fail")]
+)
+def test_a_rule_set_without_a_word_on_coating_keeps_its_limit_for_coated_housings(
+    rules: str, limit: float, kind: str
+) -> None:
+    coated = ((HV, "bonding/bonds/G2/resistance", "2 Ω"), (HV, "bonding/bonds/G2/surface", "coated"))
+    report = report_of((V, "rule_sets", rules), *coated)
+    finding = next(f for f in found(report, "HV236") if f.place.object.endswith("G2"))
+    assert (finding.kind, finding.evidence[0].limit) == (kind, limit)
+
+
+def test_measuring_points_behind_the_precharge_resistor_do_not_measure_at_the_inverter() -> None:
+    report = report_of((V, "rule_sets", "[fsae-2026]"), (HV, "measuring_points/service_sockets/plus", "k_pre.b"))
+    assert any("does not measure at plus and minus of an inverter" in f.message for f in found(report, "HV238"))
+
+
+@pytest.mark.parametrize(("kind", "verdict"), [("fuse", "pass"), ("diode", "pass"), ("inertia_switch", "fail")])
+def test_a_fuse_behind_the_master_switch_is_no_switch(kind: str, verdict: str) -> None:
+    elements = (
+        "{hv_switch: {kind: high_voltage_master_switch, resistance: 10 mΩ}, last: {kind: KIND, resistance: 10 mΩ}, "
+        "lock_contacts: {kind: interlock, resistance: 50 mΩ, contact_of: interlock}}"
+    ).replace("KIND", kind)
+    report = report_of((V, "rule_sets", "[fsae-2026]"), (HV, "loops/shutdown/elements", elements))
+    assert [f.kind for f in found(report, "HV227")] == [verdict]

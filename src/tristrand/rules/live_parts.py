@@ -4,8 +4,9 @@ import math
 from collections.abc import Callable, Iterable, Iterator
 from functools import wraps
 
-from tristrand.design.loops import Openable
+from tristrand.design.loops import Bond, Openable
 from tristrand.physics.discharge import TOUCH_LIMIT_V
+from tristrand.rules.limits import Limit, strictest
 from tristrand.rules.loop_members import RACE
 from tristrand.rules.loops import DEVICES, LOOPS, NEEDS, OPENABLE, result_of
 from tristrand.rules.rule import Check, Context, NotApplicable, Outcome, Verdict, rule
@@ -259,7 +260,7 @@ def touch_protection_closed(ctx: Context) -> Iterable[Outcome]:
     failing=((HV_FILE, "bonding/bonds/G1/resistance", "0.4 Ω"),),
 )
 def bond_resistance(ctx: Context) -> Iterable[Outcome]:
-    """The high end of what was measured; coated surfaces by the rule sets that know them."""
+    """The high end of what was measured; each rule set by its own limit for coated surfaces, if it has one."""
     hv = ctx.design.high_voltage
     told = {*hv.bonding.insulating, *(one for bond in hv.bonding.bonds.values() for one in bond.parts)}
     lost = [key for key, part in hv.parts.items() if part.kind in ("pack", *DEVICES) and key not in told]
@@ -268,7 +269,7 @@ def bond_resistance(ctx: Context) -> Iterable[Outcome]:
         yield ctx.open([Missing(f"{BONDING}/bonds", words)])
     for name, bond in hv.bonding.bonds.items():
         place = f"{BONDING}/bonds/{name}"
-        limit = (ctx.limit_if_set("bond_coated_ohm") if bond.surface == "coated" else None) or ctx.limit()
+        limit = _bond_limit(ctx, bond)
         if bond.resistance is None:
             yield ctx.open([Missing(f"{place}/resistance", f"resistance of bond {name}")])
             continue
@@ -285,6 +286,14 @@ def bond_resistance(ctx: Context) -> Iterable[Outcome]:
             good="is low enough",
             basis=bond.resistance.basis,
         )
+
+
+def _bond_limit(ctx: Context, bond: Bond) -> Limit:
+    """The strictest limit; a rule set that knows no coated surfaces asks of them what it asks of metal."""
+    if bond.surface != "coated":
+        return ctx.limit()
+    rows = [strictest("bond_coated_ohm", (name,)) or strictest("bond_ohm", (name,)) for name in ctx.rule_sets]
+    return min((row for row in rows if row is not None), key=lambda row: row.value, default=None) or ctx.limit()
 
 
 @rule(

@@ -223,7 +223,7 @@ def held(now: State, before: State, terminals: Iterable[str], bus_s: tuple[float
         return ()
     islands: dict[tuple[str, str], list[Capacitive]] = {}
     for device, pair in ends.items():
-        if touched & set(pair) and device.farad > 0 and now.voltage((device.plus, device.minus)) <= TOUCH_LIMIT_V:
+        if touched & set(pair) and not device.farad <= 0 and now.voltage((device.plus, device.minus)) <= TOUCH_LIMIT_V:
             islands.setdefault(pair, []).append(device)
     # A discharge contactor stands closed here; whether it does close is in the time of the bus.
     across = [{of(a), of(b)} for _, a, b in now.net.discharge]
@@ -238,6 +238,7 @@ def held(now: State, before: State, terminals: Iterable[str], bus_s: tuple[float
             continue
         siemens = sum(1.0 / d.bleed_ohm for d in devices)
         ohm, farad = 1.0 / siemens if siemens > 0 else inf, sum(d.farad for d in devices)
-        seconds = float(time_to_voltage_s(start, TOUCH_LIMIT_V, ohm, farad))
+        # A capacitance that is not given is not none: the time is not known.
+        seconds = nan if farad != farad else float(time_to_voltage_s(start, TOUCH_LIMIT_V, ohm, farad))
         found.append(Held(names, start, seconds, "what is built in" if siemens > 0 else "nothing", nan, ohm, farad))
     return tuple(found)

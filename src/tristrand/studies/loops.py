@@ -18,6 +18,7 @@ from tristrand.physics.loops import LoopElement, loop_resistance_ohm, loop_with_
 from tristrand.studies.circuits import ambient_of, hv_circuit
 from tristrand.studies.live_parts import NO_IDS, Bared, Net, State, bared, held, net_of, state
 from tristrand.studies.loop_failures import LoopData, LoopsInputs, OpenData, PointData, WireData, faults, fires, opening
+from tristrand.studies.opening import Groups
 from tristrand.studies.results import (
     DischargeResult,
     Exposure,
@@ -193,7 +194,8 @@ def _live(data: LoopsInputs, volts: tuple[float, ...], bus_s: tuple[float, float
 
 def _measured(data: LoopsInputs, closed: State, volts: tuple[float, ...], point: PointData) -> MeasuredAt:
     """One pair of measuring points."""
-    of = state(data.net, volts, frozenset(name for name, _, _ in data.net.contacts)).of
+    # A precharge resistor is no conductor here: behind it a short of the points is not what was computed.
+    of = Groups((a, b) for _, a, b in data.net.wires).of
     ends = (of(point.plus), of(point.minus))
     inverters = tuple(
         name for name, kind in data.kinds if kind == "inverter" and (of(f"{name}.plus"), of(f"{name}.minus")) == ends
@@ -291,7 +293,7 @@ def _times(exposures: Mapping[str, Exposure]) -> Iterator[Working]:
     """How long parted capacitors stay above 60 V; the time of the bus is the discharge study's own."""
     for name, exposure in exposures.items():
         for held_up in exposure.held:
-            if not math.isfinite(held_up.ohm):
+            if not math.isfinite(held_up.ohm) or math.isnan(held_up.farad):
                 continue
             words = f"time to 60 V of {', '.join(held_up.devices)} cut off from the discharge resistor"
             yield working(
