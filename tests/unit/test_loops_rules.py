@@ -35,7 +35,7 @@ BARE_PLUG = (
 )
 BY_HAND = (HV, "openable/drive_cover/opened_with", "hand")
 PLANTED = {
-    "a long thin wire to the coils": (((HV, "loops/shutdown/wire", "{length: 60 m, cross_section: 0.5 mm²}"),), {"HV222"}),
+    "a long thin wire to the coils": (((HV, "loops/shutdown/wire", "{length: 60 m, cross_section: 0.5 mm²}"),), {"HV210", "HV222"}),
     "precharge left to the supervisor": (((HV, "loops/shutdown/opens", "[k_plus, k_minus]"),), {"HV223"}),
     "one pole left closed": (((HV, "loops/interlock/opens", "[k_plus, k_pre]"), (HV, "loops/shutdown/opens", "[k_plus, k_pre]")), {"HV223"}),
     "no button anywhere": (((HV, "loops/shutdown/elements/stop_dash/kind", "fuse"), (HV, "loops/shutdown/elements/stop_rear/kind", "fuse")), {"HV224"}),
@@ -106,7 +106,7 @@ OPEN = {
     "no time to the bare part": ((HV, "openable/drive_cover", "{kind: cover, opens: [drive], opened_with: tool, place: outside, touch_closed: IPXXB, touch_open: none}"), {"HV232"}),
     "a housing that nobody spoke of": ((HV, "bonding/bonds/G3/parts", "[pack]"), {"HV236"}),
     "a resistor without a power": ((HV, "measuring_points/service_sockets", "{plus: bus_plus.bar, minus: bus_minus.bar, resistor: 15 kΩ}"), {"HV238"}),
-    "a contact of unknown resistance": ((HV, "loops/shutdown/elements/crash_switch", "{kind: inertia_switch}"), {"HV222"}),
+    "a contact of unknown resistance": ((HV, "loops/shutdown/elements/crash_switch", "{kind: inertia_switch}"), {"HV210", "HV222"}),
 }  # fmt: skip
 
 
@@ -219,7 +219,7 @@ SLIPS = [
     ("test_current: 1 A", "test_current: 1 V", "'1 V' is a voltage; a current is needed", ""),
     ("wire: {length: 12 m,", "wire: {length: 12 Ω,", "a length is needed", ""),
     ("wire: {length: 12 m, cross_section: 0.75 mm²}", "wire: {length: 12 m, resistance: 1 Ω}", "both a resistance and a size", "keep"),
-    ("load: 24 Ω ± 5 %", "current: 1 A\n    load: 24 Ω ± 5 %", "both a load and a current", "keep"),
+    ("load: 12 Ω ± 5 %", "current: 1 A\n    load: 12 Ω ± 5 %", "both a load and a current", "keep"),
     ("minimum: 11.5 V, maximum: 15 V", "minimum: 15 V, maximum: 11.5 V", "is not below maximum", "minimum below maximum"),
     ("kind: button, resistance: 50 mΩ", "kind: buton, resistance: 50 mΩ", "'buton' is not known here", "'button'"),
     ("kind: button, resistance: 50 mΩ", "kind: interlock, resistance: 50 mΩ", "an interlock names the loop", "contact_of"),
@@ -310,3 +310,23 @@ def test_a_fuse_behind_the_master_switch_is_no_switch(kind: str, verdict: str) -
     ).replace("KIND", kind)
     report = report_of((V, "rule_sets", "[fsae-2026]"), (HV, "loops/shutdown/elements", elements))
     assert [f.kind for f in found(report, "HV227")] == [verdict]
+
+
+def test_coils_that_a_loop_leaves_too_little_are_named_whatever_its_least_voltage_says() -> None:
+    # 11.5 V, 3 Ω of wire, 0.19 Ω of contacts, 10.925 Ω of coils: 8.90 V, and 8 V at 20 °C are 9.89 V at 80 °C.
+    edits = ((HV, "loops/shutdown/wire", "{resistance: 3 Ω}"), (HV, "loops/shutdown/least_voltage", "7 V"))
+    report = report_of(*edits)
+    assert failing(report) == {"HV210"}
+    evidence = {f.place.object.rpartition("/")[2]: f.evidence[0] for f in found(report, "HV210") if f.kind == "fail"}
+    assert evidence["k_plus"].value == pytest.approx(11.5 * 10.925 / (10.925 + 3.19), rel=1e-6)
+    assert evidence["k_plus"].limit == pytest.approx(8 * (1 + 0.00393 * 60), rel=1e-6)
+
+
+def test_a_loop_is_not_counted_with_a_lighter_load_than_its_coils() -> None:
+    report = report_of((HV, "loops/shutdown/load", "60 Ω"))
+    assert failing(report) == {"HV222"}
+    (finding,) = [f for f in found(report, "HV222") if f.kind == "fail"]
+    # 27 Ω, 27 Ω and 65 Ω side by side.
+    assert finding.evidence[0].limit == pytest.approx(1 / (1 / 27 + 1 / 27 + 1 / 65))
+    assert finding.way_out is not None
+    assert [(e.pointer, e.new) for e in finding.way_out.edits] == [("loops/shutdown/load", "11.17 Ω")]

@@ -8,7 +8,7 @@ from tristrand.findings import Edit, WayOut
 from tristrand.physics.discharge import TOUCH_LIMIT_V
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
 from tristrand.rules.view import HV_FILE, PARTS, counted
-from tristrand.studies.results import LoopsResult, Missing
+from tristrand.studies.results import LoopFigures, LoopsResult, Missing
 
 NEEDS = ("pack", "discharge", "loops")
 LOOPS = "high_voltage/loops"
@@ -39,9 +39,12 @@ def no_loops(ctx: Context, what: str) -> Outcome:
     "loop-voltage-left",
     "warning",
     needs=NEEDS,
-    checks="At the least supply voltage every loop leaves its coils, relay or input the voltage that they need.",
+    checks=(
+        "At the least supply voltage every loop leaves its coils, relay or input the voltage that they need; the load "
+        "of one that feeds coils itself is no lighter than these are."
+    ),
     why="A contactor whose loop loses too much voltage drops out on a rough road, under load, and burns its contacts.",
-    sources=("CLOSED-FORM#voltages round a loop", "DATASHEET#least voltage of the coil"),
+    sources=("CLOSED-FORM#voltages round a loop", "DATASHEET#least voltage of the coil", "DATASHEET#coil resistance"),
     failing=((HV_FILE, "loops/shutdown/wire", "{length: 30 m, cross_section: 0.5 mm²}"),
              (HV_FILE, "loops/shutdown/supply/minimum", "10 V")),
 )  # fmt: skip
@@ -70,6 +73,27 @@ def loop_voltage_left(ctx: Context) -> Iterable[Outcome]:
             related=((f"{LOOPS}/{name}/least_voltage", "what it needs"), (f"{LOOPS}/{name}/supply", "its supply")),
             ways_out=_thicker(ctx, name),
         )
+        if not math.isnan(figures.coils_ohm + figures.load_ohm):
+            yield _load(ctx, name, figures)
+
+
+def _load(ctx: Context, name: str, figures: LoopFigures) -> Outcome:
+    """The load counted with, low end, against the coils' own resistance side by side as their sheets print it."""
+    text = f"{math.floor(100 * figures.coils_ohm) / 100:g} Ω"
+    return ctx.compare(
+        f"{LOOPS}/{name}",
+        "resistance of its load",
+        figures.load_ohm,
+        "Ω",
+        "<=",
+        figures.coils_ohm,
+        "DATASHEET#coil resistance",
+        subject=f"loop {name}",
+        bad=f"is counted with too light a load: by their sheets its coils together have {text}, so that more current "
+        "flows and less voltage is left",
+        good="is counted with no lighter a load than its coils",
+        ways_out=lambda: [WayOut(f"count with the coils' own {text}", (Edit(HV_FILE, f"loops/{name}/load", text),))],
+    )
 
 
 def _thicker(ctx: Context, name: str) -> Callable[[], Iterable[WayOut]]:

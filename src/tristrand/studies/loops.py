@@ -89,6 +89,7 @@ def _loop(design: Design, key: str, loop: Loop) -> LoopData:
         loop.interrupts,
         NAN if loop.supply is None else loop.supply.minimum.low,
         _end(loop.load, "low"),
+        _coils_ohm(design, loop),
         _end(loop.current, "high"),
         _end(loop.least_voltage, "high"),
         wire,
@@ -100,6 +101,13 @@ def _loop(design: Design, key: str, loop: Loop) -> LoopData:
         tuple(element.contact_of or "" for element in loop.elements.values()),
         tuple(missing),
     )
+
+
+def _coils_ohm(design: Design, loop: Loop) -> float:
+    coils = [getattr(design.sheet_of(name), "coil", None) for name in loop.opens]
+    if loop.by != "coil_current" or any(coil is None or coil.resistance is None for coil in coils):
+        return NAN
+    return 1.0 / sum(1.0 / coil.resistance.value for coil in coils)
 
 
 def _wire_gaps(base: str, key: str, wire: WireData) -> Iterator[Missing]:
@@ -164,7 +172,8 @@ def _figures(loop: LoopData) -> LoopFigures:
         else:
             current, left = loop.current_a, float(voltage_left_v(loop.supply_v, chain, loop.current_a))
     return LoopFigures(
-        loop.kind, ohm, wire, drop, current, left, loop.needed_v, loop.opens, members, loop.missing
+        loop.kind, ohm, wire, drop, current, left, loop.needed_v, loop.opens, members, loop.missing,
+        load_ohm=loop.load_ohm, coils_ohm=loop.coils_ohm,
     )  # fmt: skip
 
 
