@@ -330,3 +330,26 @@ def test_a_loop_is_not_counted_with_a_lighter_load_than_its_coils() -> None:
     assert finding.evidence[0].limit == pytest.approx(1 / (1 / 27 + 1 / 27 + 1 / 65))
     assert finding.way_out is not None
     assert [(e.pointer, e.new) for e in finding.way_out.edits] == [("loops/shutdown/load", "11.17 Ω")]
+
+
+CHARGE_STOP = (
+    "{kind: charging, supply: {minimum: 11 V, maximum: 15 V}, load: 90 Ω, least_voltage: 8 V, wire: {resistance: "
+    "0.3 Ω}, opens: OPENS, by: relay, tested: each_start, elements: {stop: {kind: button, resistance: 50 mΩ}}}"
+)
+
+
+@pytest.mark.parametrize(
+    ("opens", "expected"), [("[k_plus, k_minus, k_pre]", set()), ("[k_dis]", {"HV223"}), ("[k_plus]", {"HV223"})]
+)
+def test_a_charging_loop_parts_the_charger_from_the_pack(opens: str, expected: set[str]) -> None:
+    report = report_of((HV, "loops/charge_stop", CHARGE_STOP.replace("OPENS", opens)))
+    assert failing(report) == expected
+    if expected:
+        (finding,) = [f for f in found(report, "HV223") if f.kind == "fail"]
+        assert "pack.plus, pack.minus still reaches a charger or inlet, with 398 V at charger" in finding.message
+        assert finding.way_out is not None
+
+
+def test_measuring_points_at_one_pole_would_call_a_live_bus_dead() -> None:
+    report = report_of((HV, "measuring_points/service_sockets/minus", "drive.plus"))
+    assert failing(report) == {"HV238"}

@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterable, Iterator
 from functools import wraps
 
 from tristrand.design.loops import Bond, Openable
+from tristrand.findings import Evidence
 from tristrand.physics.discharge import TOUCH_LIMIT_V
 from tristrand.rules.limits import Limit, strictest
 from tristrand.rules.loop_members import RACE
@@ -336,11 +337,11 @@ def bond_test_current(ctx: Context) -> Iterable[Outcome]:
     "error",
     needs=NEEDS,
     checks=(
-        "Each measuring point has a resistor that stands the two points shorted together; race rules set its value: "
-        "5 kΩ up to 200 V, 10 kΩ up to 400 V, 15 kΩ up to 600 V, and its place: plus and minus of the inverter."
+        "The points of a pair lie at different poles, each has a resistor that stands them shorted; race rules set its "
+        "value: 5 kΩ up to 200 V, 10 kΩ up to 400 V, 15 kΩ up to 600 V, and its place: plus and minus of the inverter."
     ),
     why="Two slipping probes must meet a few milliamperes there, and not the pack's short-circuit current.",
-    sources=("FSAE-2026#EV.5.8.4", "FSAE-2026#EV.5.8.1", "CLOSED-FORM#Joule's law"),
+    sources=("FSAE-2026#EV.5.8.4", "FSAE-2026#EV.5.8.1", "CLOSED-FORM#Joule's law", "CLOSED-FORM#cells in series"),
     failing=(
         (HV_FILE, "measuring_points", SOCKETS.replace("power: 3 W", "power: 1 W")),
         RACE,
@@ -367,6 +368,11 @@ def measuring_point_resistors(ctx: Context) -> Iterable[Outcome]:
         ]
         if found is None or gaps or point.resistor is None:
             yield ctx.open(gaps or result.missing)
+            continue
+        if found.volts <= 0.0:
+            words = f"the packs put no voltage between the points of {name}: they would call a live bus dead"
+            across = Evidence("highest voltage between them", found.volts, "V", ">", 0.0, "CLOSED-FORM#cells in series")
+            yield ctx.finding("fail", place, words, across)
             continue
         yield ctx.compare(
             place,

@@ -116,8 +116,8 @@ def _thicker(ctx: Context, name: str) -> Callable[[], Iterable[WayOut]]:
     "error",
     needs=NEEDS,
     checks=(
-        "Every interlock and shutdown loop opens all that joins a pack to the devices: both poles, and the way through "
-        "the precharge resistor."
+        "Every interlock and shutdown loop opens all that joins a pack to the devices, a charging loop what joins it "
+        "to chargers and inlets: both poles, and the way through the precharge resistor."
     ),
     why="What a loop does not open stays live behind it, and whoever pressed the button believes the car is dead.",
     sources=("FSAE-2026#EV.5.4.3", "PRACTICE#a loop opens every way from the pack"),
@@ -126,19 +126,20 @@ def _thicker(ctx: Context, name: str) -> Callable[[], Iterable[WayOut]]:
 )
 def loop_opens_every_pole(ctx: Context) -> Iterable[Outcome]:
     """All other contactors taken as closed: the loop must not rest on the supervisor to open them."""
-    result, loops = result_of(ctx), loops_of(ctx, "interlock", "shutdown")
-    if not loops:
+    result = result_of(ctx)
+    if not loops_of(ctx, "interlock", "shutdown"):
         yield no_loops(ctx, "an interlock or shutdown loop that opens the contactors")
-    for name in loops:
+    for name, loop in ctx.design.high_voltage.loops.items():
+        reached = "a charger or inlet" if loop.kind == "charging" else "the devices"
         figures = result.loops.get(name)
         if figures is None or math.isnan(figures.open_device_v):
             yield ctx.open(result.missing)
             continue
         live, poles = figures.open_device_v > TOUCH_LIMIT_V, ", ".join(figures.open_poles)
         source = "PRACTICE#a loop opens every way from the pack"
-        words = f"loop {name} opens every way from a pack to the devices"
+        words = f"loop {name} opens every way from a pack to {reached}"
         if poles:
-            words = f"loop {name} opens {', '.join(figures.opens) or 'nothing'}; {poles} still reaches the devices"
+            words = f"loop {name} opens {', '.join(figures.opens) or 'nothing'}; {poles} still reaches {reached}"
             words += f", with {figures.open_device_v:.0f} V at {figures.open_device}" if live else ""
         count = counted("pack terminals that still reach a device", len(figures.open_poles), "<=", 0, source)
         yield ctx.finding(
@@ -152,12 +153,12 @@ def loop_opens_every_pole(ctx: Context) -> Iterable[Outcome]:
 
 
 def _opening_all(ctx: Context, name: str) -> Callable[[], Iterable[WayOut]]:
-    """The way out for a loop that opens too little: every main and precharge contactor."""
+    """The way out for a loop that opens too little: every contactor that rests open."""
 
     def ways() -> Iterator[WayOut]:
         own = ctx.design.high_voltage.loops[name].opens
         contactors = ctx.design.parts_of("contactor").items()
-        more = [key for key, part in contactors if part.role in ("main", "precharge") and key not in own]
+        more = [key for key, part in contactors if part.role in ("main", "precharge", "charge") and key not in own]
         if more:
             edit = Edit(HV_FILE, f"loops/{name}/opens", f"[{', '.join([*own, *more])}]")
             yield WayOut(f"let {name} drop {', '.join(more)} too", (edit,))

@@ -5,7 +5,7 @@ failures are looked at. Switching times, economisers and the supervisor's logic 
 """
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from functools import lru_cache
 from typing import Any, NamedTuple
 
@@ -214,18 +214,24 @@ def _measured(data: LoopsInputs, closed: State, volts: tuple[float, ...], point:
     return MeasuredAt(across, point.ohm, (across / 2) ** 2 / point.ohm, point.rated_w, inverters)
 
 
-def _largest(net: Net, at: State) -> tuple[float, str]:
+def _largest(names: Iterable[str], at: State) -> tuple[float, str]:
     """The largest voltage at a device, and which."""
-    return max(((at.voltage((d.plus, d.minus)), d.id) for d in net.devices), default=(0.0, ""), key=lambda p: p[0])
+    return max(((at.voltage((f"{n}.plus", f"{n}.minus")), n) for n in names), default=(0.0, ""), key=lambda p: p[0])
+
+
+def _parted(data: LoopsInputs, loop: LoopData) -> tuple[str, ...]:
+    """What a loop is to part from the packs: every device; a charging loop chargers and inlets, where there are any."""
+    ports = tuple(name for name, kind in data.kinds if kind in ("charger", "inlet"))
+    return ports if ports and loop.kind == "charging" else tuple(d.id for d in data.net.devices)
 
 
 def _opened(data: LoopsInputs, volts: tuple[float, ...], loop: LoopData) -> dict[str, Any]:
     """What a loop leaves at the devices once it has opened its contactors, and with one of them welded."""
-    net, opens = data.net, fires(data, loop, None)
+    net, opens, names = data.net, fires(data, loop, None), _parted(data, loop)
     after = state(net, volts, opens)
-    most, where = _largest(net, after)
-    welded = tuple(Welded(c, _largest(net, state(net, volts, opens - {c}))[0]) for c in sorted(opens))
-    poles = after.poles_at(end for d in net.devices for end in (d.plus, d.minus))
+    most, where = _largest(names, after)
+    welded = tuple(Welded(c, _largest(names, state(net, volts, opens - {c}))[0]) for c in sorted(opens))
+    poles = after.poles_at(f"{name}.{pole}" for name in names for pole in ("plus", "minus"))
     return {"open_device_v": most, "open_device": where, "open_poles": poles, "welded": welded}
 
 
@@ -267,7 +273,7 @@ def _pulled(net: Net, volts: tuple[float, ...], name: str) -> Pulled:
     for key, a, b in (*net.wires, *net.contacts, *net.precharge):
         for pole in dict.fromkeys((*at.conducts(a), *at.conducts(b))):
             live.setdefault(pole, []).append(key)
-    stuck = _largest(net, state(net, volts, NO_IDS, out))[0]
+    stuck = _largest((d.id for d in net.devices), state(net, volts, NO_IDS, out))[0]
     return Pulled({pole: tuple(keys) for pole, keys in live.items()}, stuck)
 
 
