@@ -353,3 +353,10 @@ def test_a_charging_loop_parts_the_charger_from_the_pack(opens: str, expected: s
 def test_measuring_points_at_one_pole_would_call_a_live_bus_dead() -> None:
     report = report_of((HV, "measuring_points/service_sockets/minus", "drive.plus"))
     assert failing(report) == {"HV238"}
+
+
+def test_what_stays_fed_by_a_pack_is_not_said_to_bare_no_charged_capacitor() -> None:
+    edits = (BY_HAND, (HV, "loops/interlock/elements/lock_drive/watches", "[]"))
+    report = report_of(*edits)
+    assert "HV231" in failing(report)
+    assert not any("drive_cover" in f.message for f in found(report, "HV232"))
