@@ -309,3 +309,28 @@ def test_a_sensor_between_two_packs_that_nothing_joins_needs_its_own_settling() 
     # 15 ms until the discharge contactor has closed, and the 5 s of the sensor.
     assert any("whole proves that k_mid" in f.evidence[0].quantity and f.evidence[0].value == pytest.approx(5.015)
                for f in waits if f.kind == "fail")  # fmt: skip
+
+
+def test_an_inlet_made_for_more_than_the_vehicle_asks_for_counts_with_what_it_asks_for() -> None:
+    inlet = (
+        (HV, "parts/inlet", "{kind: inlet, sheet: inlet}"),
+        ("parts/inlet.yaml", "", "{schema_version: 1, kind: inlet, rated_voltage: 450 V, rated_current: 300 A}"),
+        (HV, "parts/kc", "{kind: contactor, sheet: contactor-250, role: charge, marked_plus: a}"),
+        (HV, "connections/I1", "{from: inlet.plus, to: kc.a, cable: hv-50, length: 1 m}"),
+        (HV, "connections/I2", "{from: kc.b, to: bus_plus.bar, cable: hv-50, length: 1 m}"),
+        (HV, "connections/I3", "{from: inlet.minus, to: bus_minus.bar, cable: hv-50, length: 1 m}"),
+    )
+
+    def bad(*more: Change) -> set[tuple[str, str]]:
+        of = report(*inlet, *more)
+        return {
+            (f.code, f.place.object.rpartition("/")[2])
+            for f in of.findings
+            if f.kind == "fail" and f.code in ("HV216", "HV217")
+        }
+
+    # 300 A into mains that open 250 A backward; the vehicle asks for no more than 40 A, or for 260 A.
+    asks = "{inlet: inlet, contactors: [kc], current: %s}"
+    assert bad() == {("HV217", "k_plus"), ("HV217", "k_minus")}
+    assert bad((HV, "fast_charging", asks.replace("%s", "40 A"))) == set()
+    assert bad((HV, "fast_charging", asks.replace("%s", "260 A"))) == {("HV217", "k_plus"), ("HV217", "k_minus")}

@@ -82,7 +82,7 @@ def _nothing(ctx: Context, result: ContactorsResult) -> Iterable[Outcome]:
 def contactor_polarity(ctx: Context, result: ContactorsResult) -> Iterable[Outcome]:
     """The charging current of a main contactor that stands right is judged by HV208."""
     for name, found in result.opened.items():
-        if found.missing:
+        if found.missing and found.polarised is not False:
             yield ctx.open(found.missing)
         if found.polarised is None:
             pointer = sheet_pointer(ctx, name, "polarised")

@@ -1,7 +1,7 @@
 """What contactors may have to open, in which direction, and how much of their life a vehicle's switching uses up.
 
 Currents come from the cases that are computed. Braking back into the pack is none of them. A charging inlet is not
-computed either: its rated current stands for the most that may come in there.
+computed either: the most that the vehicle asks for there stands for it, or the inlet's rated current.
 """
 
 import math
@@ -125,10 +125,12 @@ def _inlets(design: Design, circuit: HvCircuit) -> tuple[tuple[tuple[str, str, f
     entered: dict[str, tuple[str, float]] = {}
     missing = []
     for name, part in design.parts_of("inlet").items():
-        rated = design.sheet_of(name).rated_current
-        if rated is None:
+        fast = design.high_voltage.fast_charging
+        asked = fast.current if fast is not None and fast.inlet == name else None
+        limits = [datum.high for datum in (design.sheet_of(name).rated_current, asked) if datum is not None]
+        if not limits:
             missing.append(Missing(f"parts/{part.sheet}/rated_current", f"rated current of {name}"))
-        amps = math.nan if rated is None else rated.high
+        amps = min(limits, default=math.nan)
         for contactor, end in _entries(circuit, f"{name}.plus", f"{name}.minus").items():
             if contactor not in entered or not amps <= entered[contactor][1]:
                 entered[contactor] = (end, amps)
