@@ -300,6 +300,7 @@ def test_a_sensor_between_two_packs_that_nothing_joins_needs_its_own_settling() 
         (HV, "connections/M1", "{from: pack.minus, to: k_mid.a, cable: hv-50, length: 0.3 m}"),
         (HV, "connections/M2", "{from: k_mid.b, to: pack_low.plus, cable: hv-50, length: 0.3 m}"),
         (HV, "connections/W2/from", "pack_low.minus"),
+        (HV, "voltage_sensors/low_volts", "{plus: pack_low.plus, minus: pack_low.minus, error: 0.5 %}"),
     )  # fmt: skip
     whole = "{plus: pack.plus, minus: pack_low.minus, error: 0.5 %}"
     found = opened(*halves, (HV, "voltage_sensors/whole", whole))
@@ -334,3 +335,23 @@ def test_an_inlet_made_for_more_than_the_vehicle_asks_for_counts_with_what_it_as
     assert bad() == {("HV217", "k_plus"), ("HV217", "k_minus")}
     assert bad((HV, "fast_charging", asks.replace("%s", "40 A"))) == set()
     assert bad((HV, "fast_charging", asks.replace("%s", "260 A"))) == {("HV217", "k_plus"), ("HV217", "k_minus")}
+
+
+def test_the_voltage_of_another_pack_is_nothing_to_compare_with() -> None:
+    # A second pack beside the first, by contactors of its own; a sensor behind its plus contactor, against its minus.
+    beside = (
+        (HV, "parts/pack_b", "{kind: pack, sheet: pack-96s, state_of_charge: {minimum: 10 %, maximum: 100 %}, "
+         "temperature: {minimum: 0 °C, maximum: 45 °C}}"),
+        (HV, "parts/kb", "{kind: contactor, sheet: contactor-250, role: main, marked_plus: a}"),
+        (HV, "parts/kc", "{kind: contactor, sheet: contactor-250, role: main, marked_plus: b}"),
+        (HV, "connections/M1", "{from: pack_b.plus, to: kb.a, cable: hv-50, length: 0.3 m}"),
+        (HV, "connections/M2", "{from: kb.b, to: bus_plus.bar, cable: hv-50, length: 0.3 m}"),
+        (HV, "connections/M3", "{from: pack_b.minus, to: kc.a, cable: hv-50, length: 0.3 m}"),
+        (HV, "connections/M4", "{from: kc.b, to: bus_minus.bar, cable: hv-50, length: 0.3 m}"),
+        (HV, "voltage_sensors/behind", "{plus: kb.b, minus: pack_b.minus, error: 1 %, settling: 1 s}"),
+    )  # fmt: skip
+    assert any(
+        "across pack_b" in m.what for m in PIPELINE.run(changed(*beside))["contactors"].welds["kb"].ways[0].missing
+    )
+    own = (HV, "voltage_sensors/b_volts", "{plus: pack_b.plus, minus: pack_b.minus, error: 0.5 %}")
+    assert not PIPELINE.run(changed(*beside, own))["contactors"].welds["kb"].ways[0].missing
