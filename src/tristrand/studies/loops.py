@@ -104,10 +104,11 @@ def _loop(design: Design, key: str, loop: Loop) -> LoopData:
 
 
 def _coils_ohm(design: Design, loop: Loop) -> float:
-    coils = [getattr(design.sheet_of(name), "coil", None) for name in loop.opens]
+    coils: list[Any] = [design.sheet_of(name).coil for name in loop.opens]
     if loop.by != "coil_current" or any(coil is None or coil.resistance is None for coil in coils):
         return NAN
-    return 1.0 / sum(1.0 / coil.resistance.value for coil in coils)
+    ohms: list[float] = [coil.resistance.value for coil in coils]
+    return 1.0 / math.fsum(1.0 / ohm for ohm in ohms)
 
 
 def _wire_gaps(base: str, key: str, wire: WireData) -> Iterator[Missing]:
