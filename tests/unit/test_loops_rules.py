@@ -360,3 +360,15 @@ def test_what_stays_fed_by_a_pack_is_not_said_to_bare_no_charged_capacitor() -> 
     report = report_of(*edits)
     assert "HV231" in failing(report)
     assert not any("drive_cover" in f.message for f in found(report, "HV232"))
+
+
+@pytest.mark.parametrize(("watches", "expected"), [("[motor_plug]", {"HV232"}), ("[]", {"HV231"})])
+def test_a_bare_motor_cable_is_as_live_as_its_inverter(watches: str, expected: set[str]) -> None:
+    # Pulled by hand its pins are touched at once; the bus behind the inverter takes seconds to 60 V.
+    plug = (
+        "{kind: motor_cable, opens: [drive], opened_with: hand, place: outside, touch_closed: IPXXB, touch_open: none, "
+        "bared_after: 1 s, unwatched_because: short}"
+    )
+    lock = "{kind: motor_cable, resistance: 20 mΩ, watches: %s}".replace("%s", watches)
+    report = report_of((HV, "openable/motor_plug", plug), (HV, "loops/interlock/elements/lock_motor", lock))
+    assert failing(report) == expected

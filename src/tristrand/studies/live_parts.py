@@ -188,16 +188,16 @@ class Bared(NamedTuple):
 def bared(net: Net, kinds: dict[str, str], kind: str, opens: tuple[str, ...]) -> Bared:
     """A cover bares and parts nothing; a connector parts connections, or all that end at a part; a disconnect itself.
 
-    A motor's cable bares nothing that a pack feeds: its inverter stands between. The halves of a connector have the
-    potentials of the ends of the connections that it parts.
+    A motor's cable bares what its inverter lies at: semiconductors join a phase to either pole, and part it from none.
+    The halves of a connector have the potentials of the ends of the connections that it parts.
     """
     ends = {name: (a, b) for name, a, b in net.wires}
     terminals: dict[str, None] = {}
     parted: set[str] = set()
-    for name in opens if kind != "motor_cable" else ():
+    for name in opens:
         own = tuple(f"{name}.{pole}" for pole in TERMINALS.get(kinds.get(name, ""), ()))
         terminals |= dict.fromkeys(own or ends.get(name, ()))
-        if kind == "cover":
+        if kind in ("cover", "motor_cable"):
             continue
         if kind == "connector" and own:
             at = [(lead, a, b) for lead, a, b in net.wires if a in own or b in own]
