@@ -109,3 +109,25 @@ def test_a_design_without_any_of_it_has_nothing_to_show() -> None:
     section = starter((HV, "loops", "{}"), (HV, "openable", "{}"), (HV, "bonding", "{}"))
     assert not section.remarks
     assert [t.caption for t in section.tables] == ["What stays live with the disconnect pulled, every contactor open"]
+
+
+def test_a_loop_that_opens_nothing_has_no_contactor_that_could_weld() -> None:
+    stop = "{kind: shutdown, opens: [k_dis], by: relay, elements: {stop: {kind: button}}}"
+    section = starter((HV, "loops/other", stop))
+    # 84 cells of 4.15 V: all contactors stay closed.
+    assert table(section, "Series loops")[1][5:] == [
+        "nothing (by a relay at its end)",
+        "349 V (at drive)",
+        "opens none",
+    ]
+
+
+def test_a_current_that_is_not_known_does_not_read_as_none() -> None:
+    edits = [Edit(HV, "parts/drive/power", "{continuous: 500 kW, peak: 600 kW}")]
+    loaded = load_files(apply_edits(starter_files(), edits), "starter")
+    assert loaded.design is not None
+    checked = Workspace().check_design(loaded.design)
+    section = next(s for s in sections(checked.design, checked.results) if s.name == "contactors")
+    rows = {row[0].split()[0]: row[2:5] for row in table(section, "Currents that the contacts")}
+    assert rows["k_plus"] == ["not known"] * 3
+    assert rows["k_pre"][1] == "none"

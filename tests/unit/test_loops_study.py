@@ -48,7 +48,7 @@ def test_voltage_left_for_coils_by_hand() -> None:
     # 12 m of 0.75 mm²: 26.0 Ω/km printed at 20 °C, 40 °C where it is hottest; contacts 50 + 50 + 3 x 20 mΩ.
     wire = 12 * 0.026 * (1 + 0.00393 * 20)
     ohm = wire + 0.16
-    coils = 24 * 0.95
+    coils = 12 * 0.95
     assert found.wire_ohm == pytest.approx(wire, rel=1e-9)
     assert found.ohm == pytest.approx(ohm, rel=1e-9)
     assert found.current_a == pytest.approx(11.5 / (ohm + coils), rel=1e-9)

@@ -85,11 +85,11 @@ def _opened(result: ContactorsResult, design: Design) -> Table:
             row(
                 name,
                 _direction(found),
-                _in_case(found.driving),
-                _in_case(found.charging),
-                _in_case(found.forward),
+                _in_case(found.driving, found),
+                _in_case(found.charging, found),
+                _in_case(found.forward, found),
                 NOT_KNOWN if forward is None else forward.text,
-                _in_case(against) if found.marked and found.polarised else "no mark",
+                _in_case(against, found) if found.marked and found.polarised else "no mark",
                 NOT_KNOWN if back is None else back.text,
                 small=found.role,
             )
@@ -110,8 +110,10 @@ def _direction(found: Opened) -> str:
     return f"at {found.marked}" if found.marked else "not said"
 
 
-def _in_case(found: InCase) -> Cell:
-    return Cell(value(found.current_a, "A", 3), found.case) if found.current_a > 0.0 else Cell("none")
+def _in_case(one: InCase, of: Opened) -> Cell:
+    if one.current_a > 0.0:
+        return Cell(value(one.current_a, "A", 3), f"{one.case}, not all known" if of.missing else one.case)
+    return Cell(NOT_KNOWN if of.missing else "none")
 
 
 def _life(result: ContactorsResult) -> Table:

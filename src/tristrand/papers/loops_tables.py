@@ -1,12 +1,11 @@
 """Loops, what can be opened and what is then live, as tables of text."""
 
 import math
-from collections.abc import Iterable
 
 from tristrand.design import Design
 from tristrand.papers.tables import Cell, Row, Table, row, value
 from tristrand.physics.discharge import TOUCH_LIMIT_V
-from tristrand.studies.results import Exposure, LoopsResult
+from tristrand.studies.results import Exposure, LoopFigures, LoopsResult
 
 BY = {
     "coil_current": "carries the coil current",
@@ -50,7 +49,7 @@ def _loops(result: LoopsResult, design: Design) -> Table:
                 value(loop.needed_v, "V", 3),
                 Cell(", ".join(loop.opens) or "nothing", BY[own.by]),
                 _live(loop.open_device_v, loop.open_poles, loop.open_device),
-                _welds(loop.welded),
+                _welds(loop),
                 small=f"{loop.kind}, {len(loop.members)} elements",
             )
         )
@@ -70,12 +69,13 @@ def _live(volts: float, poles: tuple[str, ...], where: str = "", over: bool = Tr
     return Cell("one pole", ", ".join(poles)) if poles else "dead"
 
 
-def _welds(welded: Iterable[object]) -> Cell | str:
-    live = [w for w in welded if getattr(w, "device_v", 0.0) > TOUCH_LIMIT_V]
-    if not live:
+def _welds(loop: LoopFigures) -> Cell | str:
+    if not loop.welded:
+        return "not known" if math.isnan(loop.open_device_v) else "opens none"
+    worst = max(loop.welded, key=lambda w: w.device_v)
+    if worst.device_v <= TOUCH_LIMIT_V:
         return "at most one pole"
-    worst = max(live, key=lambda w: getattr(w, "device_v", 0.0))
-    return Cell(value(getattr(worst, "device_v", math.nan), "V", 3), getattr(worst, "contactor", ""), mark="over")
+    return Cell(value(worst.device_v, "V", 3), worst.contactor, mark="over")
 
 
 def _elements(design: Design) -> Table:

@@ -7,6 +7,7 @@ from tristrand.findings import Edit, WayOut
 from tristrand.rules.contactors import CONTACTORS, of_contactors
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
 from tristrand.rules.view import HV_FILE, PARTS, against_sheet, better, sheet_pointer
+from tristrand.studies.contactor_duty import NO_CASE
 from tristrand.studies.results import ContactorsResult, LifeFigures, Missing, Opened
 
 MARK = "DATASHEET#marked polarity"
@@ -58,7 +59,9 @@ def _nothing(ctx: Context, result: ContactorsResult) -> Iterable[Outcome]:
     """What to say where no main or charge contactor was judged."""
     if result.opened:
         return
-    yield ctx.open(result.blocking) if result.blocking else NotApplicable("no main or charge contactor carries a case")
+    judged = [p for p in ctx.design.parts_of("contactor").values() if p.role in ("main", "charge")]
+    gaps = result.blocking or ((NO_CASE,) if judged else ())
+    yield ctx.open(gaps) if gaps else NotApplicable("there is no main or charge contactor")
 
 
 @rule(
@@ -79,7 +82,7 @@ def _nothing(ctx: Context, result: ContactorsResult) -> Iterable[Outcome]:
 def contactor_polarity(ctx: Context, result: ContactorsResult) -> Iterable[Outcome]:
     """The charging current of a main contactor that stands right is judged by HV208."""
     for name, found in result.opened.items():
-        if found.missing:
+        if found.missing and found.polarised is not False:
             yield ctx.open(found.missing)
         if found.polarised is None:
             pointer = sheet_pointer(ctx, name, "polarised")
@@ -88,7 +91,7 @@ def contactor_polarity(ctx: Context, result: ContactorsResult) -> Iterable[Outco
             yield ctx.finding("pass", f"{PARTS}/{name}", f"{name} breaks alike in both directions")
         elif not found.marked:
             yield ctx.open([Missing(f"{PARTS}/{name}/marked_plus", f"which terminal of {name} is marked plus")])
-        else:
+        elif found.driving.current_a > 0.0 or found.charging.current_a > 0.0:
             yield _marked(ctx, name, found)
     yield from _nothing(ctx, result)
 

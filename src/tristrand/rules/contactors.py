@@ -1,5 +1,6 @@
 """HV210 to HV215: whether coils pull in, hold and let go over their supply and temperature, and what they draw."""
 
+import math
 from collections.abc import Callable, Iterable
 from functools import wraps
 from typing import Any
@@ -7,7 +8,7 @@ from typing import Any
 from tristrand.design import Datum
 from tristrand.rules.rule import Check, Context, NotApplicable, Outcome, rule
 from tristrand.rules.view import HV_FILE, PARTS, sheet_pointer
-from tristrand.studies.results import CoilFigures, ContactorsResult, Missing
+from tristrand.studies.results import CoilFigures, ContactorsResult, LoopsResult, Missing
 
 CONTACTORS = ("pack", "operating", "precharge", "contactors")
 SUPPLY = "high_voltage/coil_supply"
@@ -46,10 +47,10 @@ def _warm(got: CoilFigures) -> str:
     "HV210",
     "coil-pulls-in-hot",
     "error",
-    needs=CONTACTORS,
+    needs=(*CONTACTORS, "discharge", "loops"),
     checks=(
-        "With its winding hot and the supply at its least, every coil gets the voltage it needs to pull in, and an "
-        "economiser of the vehicle's own leaves it that until it has closed."
+        "With its winding hot and the supply at its least, every coil gets the voltage it needs to pull in, also at "
+        "the end of a loop that feeds it, and an economiser of the vehicle's own leaves it that until it has closed."
     ),
     why=(
         "Hot copper passes less current: a contactor that closes cold may chatter in a hot box on a sagging supply, "
@@ -80,6 +81,33 @@ def coil_pulls_in_hot(ctx: Context, result: ContactorsResult) -> Iterable[Outcom
             note=_warm(got),
         )
         yield from _cut_back(ctx, name)
+        yield from _looped(ctx, name, got)
+
+
+def _looped(ctx: Context, name: str, got: CoilFigures) -> Iterable[Outcome]:
+    """A loop that feeds coils itself loses voltage to the current of all of them."""
+    result: LoopsResult = ctx.results["loops"]
+    for key, loop in ctx.design.high_voltage.loops.items():
+        if loop.by != "coil_current" or name not in loop.opens:
+            continue
+        figures = result.loops[key]
+        if math.isnan(figures.left_v):
+            yield ctx.open(figures.missing)
+            continue
+        yield ctx.compare(
+            f"{PARTS}/{name}",
+            f"voltage at the end of loop {key} at its least supply",
+            figures.left_v,
+            "V",
+            ">=",
+            got.pull_in_needed_v,
+            "DATASHEET#pull-in voltage",
+            subject=name,
+            bad=f"may not pull in hot with what loop {key} leaves it",
+            good=f"pulls in hot with what loop {key} leaves it",
+            related=((f"high_voltage/loops/{key}", "the loop"), (_sheet(ctx, name, "pull_in_voltage"), "what it asks")),
+            note=_warm(got),
+        )
 
 
 def _cut_back(ctx: Context, name: str) -> Iterable[Outcome]:

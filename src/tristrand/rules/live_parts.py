@@ -4,8 +4,10 @@ import math
 from collections.abc import Callable, Iterable, Iterator
 from functools import wraps
 
-from tristrand.design.loops import Openable
+from tristrand.design.loops import Bond, Openable
+from tristrand.findings import Evidence
 from tristrand.physics.discharge import TOUCH_LIMIT_V
+from tristrand.rules.limits import Limit, strictest
 from tristrand.rules.loop_members import RACE
 from tristrand.rules.loops import DEVICES, LOOPS, NEEDS, OPENABLE, result_of
 from tristrand.rules.rule import Check, Context, NotApplicable, Outcome, Verdict, rule
@@ -121,7 +123,10 @@ def capacitors_when_bared(ctx: Context, name: str, item: Openable, found: Exposu
     if plug and not allowed <= limit.value:
         allowed, source = limit.value, limit.source
     if not found.held:
-        yield ctx.finding("pass", f"{OPENABLE}/{name}", f"{name} bares no charged capacitor")
+        if found.after_v > TOUCH_LIMIT_V:
+            yield NotApplicable(f"{name} stays fed by a pack, which another rule says")
+        else:
+            yield ctx.finding("pass", f"{OPENABLE}/{name}", f"{name} bares no charged capacitor")
         return
     if math.isnan(allowed):
         gap = Missing(f"{OPENABLE}/{name}/bared_after", f"time until a hand can touch what {name} bares")
@@ -259,7 +264,7 @@ def touch_protection_closed(ctx: Context) -> Iterable[Outcome]:
     failing=((HV_FILE, "bonding/bonds/G1/resistance", "0.4 Ω"),),
 )
 def bond_resistance(ctx: Context) -> Iterable[Outcome]:
-    """The high end of what was measured; coated surfaces by the rule sets that know them."""
+    """The high end of what was measured; each rule set by its own limit for coated surfaces, if it has one."""
     hv = ctx.design.high_voltage
     told = {*hv.bonding.insulating, *(one for bond in hv.bonding.bonds.values() for one in bond.parts)}
     lost = [key for key, part in hv.parts.items() if part.kind in ("pack", *DEVICES) and key not in told]
@@ -268,7 +273,7 @@ def bond_resistance(ctx: Context) -> Iterable[Outcome]:
         yield ctx.open([Missing(f"{BONDING}/bonds", words)])
     for name, bond in hv.bonding.bonds.items():
         place = f"{BONDING}/bonds/{name}"
-        limit = (ctx.limit_if_set("bond_coated_ohm") if bond.surface == "coated" else None) or ctx.limit()
+        limit = _bond_limit(ctx, bond)
         if bond.resistance is None:
             yield ctx.open([Missing(f"{place}/resistance", f"resistance of bond {name}")])
             continue
@@ -285,6 +290,14 @@ def bond_resistance(ctx: Context) -> Iterable[Outcome]:
             good="is low enough",
             basis=bond.resistance.basis,
         )
+
+
+def _bond_limit(ctx: Context, bond: Bond) -> Limit:
+    """The strictest limit; a rule set that knows no coated surfaces asks of them what it asks of metal."""
+    if bond.surface != "coated":
+        return ctx.limit()
+    rows = [strictest("bond_coated_ohm", (name,)) or strictest("bond_ohm", (name,)) for name in ctx.rule_sets]
+    return min((row for row in rows if row is not None), key=lambda row: row.value, default=None) or ctx.limit()
 
 
 @rule(
@@ -327,11 +340,11 @@ def bond_test_current(ctx: Context) -> Iterable[Outcome]:
     "error",
     needs=NEEDS,
     checks=(
-        "Each measuring point has a resistor that stands the two points shorted together; race rules set its value: "
-        "5 kΩ up to 200 V, 10 kΩ up to 400 V, 15 kΩ up to 600 V, and its place: plus and minus of the inverter."
+        "The points of a pair lie at different poles, each has a resistor that stands them shorted; race rules set its "
+        "value: 5 kΩ up to 200 V, 10 kΩ up to 400 V, 15 kΩ up to 600 V, and its place: plus and minus of the inverter."
     ),
     why="Two slipping probes must meet a few milliamperes there, and not the pack's short-circuit current.",
-    sources=("FSAE-2026#EV.5.8.4", "FSAE-2026#EV.5.8.1", "CLOSED-FORM#Joule's law"),
+    sources=("FSAE-2026#EV.5.8.4", "FSAE-2026#EV.5.8.1", "CLOSED-FORM#Joule's law", "CLOSED-FORM#cells in series"),
     failing=(
         (HV_FILE, "measuring_points", SOCKETS.replace("power: 3 W", "power: 1 W")),
         RACE,
@@ -358,6 +371,11 @@ def measuring_point_resistors(ctx: Context) -> Iterable[Outcome]:
         ]
         if found is None or gaps or point.resistor is None:
             yield ctx.open(gaps or result.missing)
+            continue
+        if found.volts <= 0.0:
+            words = f"the packs put no voltage between the points of {name}: they would call a live bus dead"
+            across = Evidence("highest voltage between them", found.volts, "V", ">", 0.0, "CLOSED-FORM#cells in series")
+            yield ctx.finding("fail", place, words, across)
             continue
         yield ctx.compare(
             place,

@@ -153,7 +153,9 @@ def master_switch_last(ctx: Context) -> Iterable[Outcome]:
     for name, loop in loops.items():
         kinds = [element.kind for element in loop.elements.values()]
         at = len(kinds) - 1 - kinds[::-1].index("high_voltage_master_switch")
-        behind = [key for key, kind in list(zip(loop.elements, kinds, strict=True))[at + 1 :] if kind not in INTERLOCKS]
+        # A fuse or a diode switches nothing.
+        may = (*INTERLOCKS, "fuse", "diode")
+        behind = [key for key, kind in list(zip(loop.elements, kinds, strict=True))[at + 1 :] if kind not in may]
         words = f"behind the high-voltage master switch of loop {name} only interlocks follow"
         if behind:
             words = f"{', '.join(behind)} of loop {name} stands behind the high-voltage master switch"

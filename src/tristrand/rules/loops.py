@@ -8,7 +8,7 @@ from tristrand.findings import Edit, WayOut
 from tristrand.physics.discharge import TOUCH_LIMIT_V
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
 from tristrand.rules.view import HV_FILE, PARTS, counted
-from tristrand.studies.results import LoopsResult, Missing
+from tristrand.studies.results import LoopFigures, LoopsResult, Missing
 
 NEEDS = ("pack", "discharge", "loops")
 LOOPS = "high_voltage/loops"
@@ -39,9 +39,12 @@ def no_loops(ctx: Context, what: str) -> Outcome:
     "loop-voltage-left",
     "warning",
     needs=NEEDS,
-    checks="At the least supply voltage every loop leaves its coils, relay or input the voltage that they need.",
+    checks=(
+        "At the least supply voltage every loop leaves its coils, relay or input the voltage that they need; the load "
+        "of one that feeds coils itself is no lighter than these are."
+    ),
     why="A contactor whose loop loses too much voltage drops out on a rough road, under load, and burns its contacts.",
-    sources=("CLOSED-FORM#voltages round a loop", "DATASHEET#least voltage of the coil"),
+    sources=("CLOSED-FORM#voltages round a loop", "DATASHEET#least voltage of the coil", "DATASHEET#coil resistance"),
     failing=((HV_FILE, "loops/shutdown/wire", "{length: 30 m, cross_section: 0.5 mm²}"),
              (HV_FILE, "loops/shutdown/supply/minimum", "10 V")),
 )  # fmt: skip
@@ -70,6 +73,27 @@ def loop_voltage_left(ctx: Context) -> Iterable[Outcome]:
             related=((f"{LOOPS}/{name}/least_voltage", "what it needs"), (f"{LOOPS}/{name}/supply", "its supply")),
             ways_out=_thicker(ctx, name),
         )
+        if not math.isnan(figures.coils_ohm + figures.load_ohm):
+            yield _load(ctx, name, figures)
+
+
+def _load(ctx: Context, name: str, figures: LoopFigures) -> Outcome:
+    """The load counted with, low end, against the coils' own resistance side by side as their sheets print it."""
+    text = f"{math.floor(100 * figures.coils_ohm) / 100:g} Ω"
+    return ctx.compare(
+        f"{LOOPS}/{name}",
+        "resistance of its load",
+        figures.load_ohm,
+        "Ω",
+        "<=",
+        figures.coils_ohm,
+        "DATASHEET#coil resistance",
+        subject=f"loop {name}",
+        bad=f"is counted with too light a load: by their sheets its coils together have {text}, so that more current "
+        "flows and less voltage is left",
+        good="is counted with no lighter a load than its coils",
+        ways_out=lambda: [WayOut(f"count with the coils' own {text}", (Edit(HV_FILE, f"loops/{name}/load", text),))],
+    )
 
 
 def _thicker(ctx: Context, name: str) -> Callable[[], Iterable[WayOut]]:
@@ -92,8 +116,8 @@ def _thicker(ctx: Context, name: str) -> Callable[[], Iterable[WayOut]]:
     "error",
     needs=NEEDS,
     checks=(
-        "Every interlock and shutdown loop opens all that joins a pack to the devices: both poles, and the way through "
-        "the precharge resistor."
+        "Every interlock and shutdown loop opens all that joins a pack to the devices, a charging loop what joins it "
+        "to chargers and inlets: both poles, and the way through the precharge resistor."
     ),
     why="What a loop does not open stays live behind it, and whoever pressed the button believes the car is dead.",
     sources=("FSAE-2026#EV.5.4.3", "PRACTICE#a loop opens every way from the pack"),
@@ -102,19 +126,21 @@ def _thicker(ctx: Context, name: str) -> Callable[[], Iterable[WayOut]]:
 )
 def loop_opens_every_pole(ctx: Context) -> Iterable[Outcome]:
     """All other contactors taken as closed: the loop must not rest on the supervisor to open them."""
-    result, loops = result_of(ctx), loops_of(ctx, "interlock", "shutdown")
-    if not loops:
+    result = result_of(ctx)
+    if not loops_of(ctx, "interlock", "shutdown"):
         yield no_loops(ctx, "an interlock or shutdown loop that opens the contactors")
-    for name in loops:
+    ports = ctx.design.parts_of("charger") or ctx.design.parts_of("inlet")
+    for name, loop in ctx.design.high_voltage.loops.items():
+        reached = "a charger or inlet" if loop.kind == "charging" and ports else "the devices"
         figures = result.loops.get(name)
         if figures is None or math.isnan(figures.open_device_v):
             yield ctx.open(result.missing)
             continue
         live, poles = figures.open_device_v > TOUCH_LIMIT_V, ", ".join(figures.open_poles)
         source = "PRACTICE#a loop opens every way from the pack"
-        words = f"loop {name} opens every way from a pack to the devices"
+        words = f"loop {name} opens every way from a pack to {reached}"
         if poles:
-            words = f"loop {name} opens {', '.join(figures.opens) or 'nothing'}; {poles} still reaches the devices"
+            words = f"loop {name} opens {', '.join(figures.opens) or 'nothing'}; {poles} still reaches {reached}"
             words += f", with {figures.open_device_v:.0f} V at {figures.open_device}" if live else ""
         count = counted("pack terminals that still reach a device", len(figures.open_poles), "<=", 0, source)
         yield ctx.finding(
@@ -128,12 +154,12 @@ def loop_opens_every_pole(ctx: Context) -> Iterable[Outcome]:
 
 
 def _opening_all(ctx: Context, name: str) -> Callable[[], Iterable[WayOut]]:
-    """The way out for a loop that opens too little: every main and precharge contactor."""
+    """The way out for a loop that opens too little: every contactor that rests open."""
 
     def ways() -> Iterator[WayOut]:
         own = ctx.design.high_voltage.loops[name].opens
         contactors = ctx.design.parts_of("contactor").items()
-        more = [key for key, part in contactors if part.role in ("main", "precharge") and key not in own]
+        more = [key for key, part in contactors if part.role in ("main", "precharge", "charge") and key not in own]
         if more:
             edit = Edit(HV_FILE, f"loops/{name}/opens", f"[{', '.join([*own, *more])}]")
             yield WayOut(f"let {name} drop {', '.join(more)} too", (edit,))

@@ -30,6 +30,7 @@ class CoilData(NamedTuple):
     hottest_c: float
     coldest_c: float
     saving: float
+    most_saving: float
     outside: bool
 
 
@@ -80,7 +81,8 @@ def _coil(
 
     ambient = ambient_of(design, part.ambient)
     if coil is not None and coil.hottest is not None:
-        hottest, heat = coil.hottest.high, []
+        # A winding is never colder than the air round it, whatever a sheet made for a milder place says.
+        hottest, heat = max(coil.hottest.high, ambient) if ambient == ambient else coil.hottest.high, []
     else:
         hottest, heat = ambient + _end(getattr(coil, "rise", None), "high"), need("rise", "heating of the winding")
         if math.isnan(ambient):
@@ -105,6 +107,7 @@ def _coil(
         hottest_c=hottest,
         coldest_c=air.minimum.low if air is not None else math.nan,
         saving=economiser.saving.low if economiser is not None else 0.0,
+        most_saving=economiser.saving.high if economiser is not None else 0.0,
         outside=economiser is not None and economiser.fitted == "outside",
     )
     return data, gaps
@@ -150,8 +153,8 @@ def _hold_words(coil: CoilData) -> str:
 
 
 def duty(coil: CoilData) -> float:
-    """Share of the supply that reaches a coil on average once an economiser outside the contactor switches it."""
-    return math.sqrt(1.0 - coil.saving) if coil.outside else 1.0
+    """The least share of the supply that reaches a coil on average where an economiser outside of it switches it."""
+    return math.sqrt(1.0 - coil.most_saving) if coil.outside else 1.0
 
 
 def _at(coil: CoilData, supply: Supply, threshold_v: float, share: float) -> physics.CoilSupply:

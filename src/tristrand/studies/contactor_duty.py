@@ -1,7 +1,7 @@
 """What contactors may have to open, in which direction, and how much of their life a vehicle's switching uses up.
 
 Currents come from the cases that are computed. Braking back into the pack is none of them. A charging inlet is not
-computed either: its rated current stands for the most that may come in there.
+computed either: the most that the vehicle asks for there stands for it, or the inlet's rated current.
 """
 
 import math
@@ -34,6 +34,7 @@ GIVEN_UP = "precharge given up"
 CHARGING = ("charge", INLET)
 DAMAGE = "MEMORY#linear damage sum"
 LIFE = "CONTACTOR-SHEET-LIFE#make and break life"
+NO_CASE = Missing("vehicle/modes", "a mode with a case in which current flows")
 
 
 class Kind(NamedTuple):
@@ -125,10 +126,12 @@ def _inlets(design: Design, circuit: HvCircuit) -> tuple[tuple[tuple[str, str, f
     entered: dict[str, tuple[str, float]] = {}
     missing = []
     for name, part in design.parts_of("inlet").items():
-        rated = design.sheet_of(name).rated_current
-        if rated is None:
+        fast = design.high_voltage.fast_charging
+        asked = fast.current if fast is not None and fast.inlet == name else None
+        limits = [datum.high for datum in (design.sheet_of(name).rated_current, asked) if datum is not None]
+        if not limits:
             missing.append(Missing(f"parts/{part.sheet}/rated_current", f"rated current of {name}"))
-        amps = math.nan if rated is None else rated.high
+        amps = min(limits, default=math.nan)
         for contactor, end in _entries(circuit, f"{name}.plus", f"{name}.minus").items():
             if contactor not in entered or not amps <= entered[contactor][1]:
                 entered[contactor] = (end, amps)
@@ -201,8 +204,12 @@ def _opened(
     if inlet is not None and inlet[0] and not math.isnan(inlet[1]):
         ways.append((INLET, inlet[1], 0.0) if inlet[0] == "a" else (INLET, 0.0, inlet[1]))
     gaps = missing if inlet is not None else ()
+    # What flows at a corner without an operating point is not known, least of all that it is small.
+    gaps += tuple(Missing("studies/operating", f"an operating point in case {k}") for k, c in cases.items() if c.failed)
     if kind.role == "charge" and inlet is None and not any(a or b for _, a, b in ways):
         gaps = (*gaps, Missing(f"high_voltage/parts/{kind.id}", f"a current through {kind.id}: no inlet leads to it"))
+    elif kind.role == "main" and not gaps and not any(a or b for _, a, b in ways):
+        gaps = (Missing(f"high_voltage/parts/{kind.id}", f"a case in which current flows through {kind.id}"),)
     either = [(name, max(a, b)) for name, a, b in ways]
     result = Opened(
         kind.role, kind.polarised, kind.marked, missing=gaps,
@@ -227,14 +234,27 @@ def _largest(ways: list[tuple[str, float]]) -> InCase:
 
 
 def lives(
-    data: DutyInputs, currents: Mapping[str, Opened], surge: PrechargeResult, pack_v: float
+    data: DutyInputs,
+    currents: Mapping[str, Opened],
+    surge: PrechargeResult,
+    pack_v: float,
+    unknown: tuple[Missing, ...] = (),
 ) -> dict[str, LifeFigures]:
-    """The life that the planned switching uses up of every contactor."""
-    return {k.id: _life(k, data.planned, currents.get(k.id), surge, pack_v) for k in data.kinds}
+    """The life that the planned switching uses up of every contactor; ``unknown``: why there are no currents."""
+    lost = {k.id: unknown for k in data.kinds if k.role in JUDGED and k.id not in currents}
+    lost |= {name: current.missing for name, current in currents.items() if current.role in JUDGED}
+    return {k.id: _life(k, data.planned, currents.get(k.id), surge, pack_v, lost.get(k.id, ())) for k in data.kinds}
 
 
-def _life(kind: Kind, planned: Planned, current: Opened | None, surge: PrechargeResult, pack_v: float) -> LifeFigures:
-    missing: list[Missing] = []
+def _life(
+    kind: Kind,
+    planned: Planned,
+    current: Opened | None,
+    surge: PrechargeResult,
+    pack_v: float,
+    unknown: tuple[Missing, ...],
+) -> LifeFigures:
+    missing: list[Missing] = [*unknown] if planned.openings or planned.openings_charging else []
     closings = {"charges": planned.charges}
     if kind.role != "charge":
         closings["starts"] = planned.starts

@@ -125,7 +125,7 @@ class _Finder:
         self.data, self.packs = data, packs
         self.ends = {s.id: (s.a, s.b) for s in data.switches}
         self.kept: dict[frozenset[str], Groups] = {}
-        self.reference = self._reference()
+        self.fixed = self._fixed()
 
     def groups(self, closed: frozenset[str]) -> Groups:
         if closed not in self.kept:
@@ -180,10 +180,12 @@ class _Finder:
         farad, ohm, hangs = self._floating(sensor, opened)
         full_v = sum(self.packs[name].maximum_v for name in chain)
         low_v = sum(self.packs[name].minimum_v for name in chain)
-        missing = [*self._unknown(sensor), *self._settings()]
+        compared = self._compared(chain)
+        missing = [*self._unknown(sensor, compared, chain), *self._settings()]
         error = math.nan
-        if self.reference is not None and not missing:
-            error = max(s.error + s.offset_v / low_v for s in (sensor, self.reference))
+        if not missing:
+            offset_v = sum(s.offset_v for s in compared)
+            error = max(sensor.error + sensor.offset_v / low_v, max(s.error for s in compared) + offset_v / low_v)
         # The link begins to fall when the contactor has opened and the discharge has closed.
         start = max(switch.open_s, *(s.close_s for s in dischargers)) if dischargers else switch.open_s
         missing += [Missing(f"parts/{s.sheet}/close_time", f"closing time of {s.id}")
@@ -222,7 +224,8 @@ class _Finder:
         poles = {groups.of(end) for _, plus, minus in self.data.packs for end in (plus, minus)}
         floating = next((g for g in (groups.of(sensor.plus), groups.of(sensor.minus)) if g not in poles), "")
         if not floating:
-            return 0.0, math.inf, False
+            # At the poles of packs that nothing joins, the sensor alone settles what it reads.
+            return 0.0, math.inf, groups.of(sensor.plus) != groups.of(sensor.minus)
         farad, others = 0.0, set()
         for a, b, store in self.data.stores:
             ends = {groups.of(a), groups.of(b)}
@@ -237,17 +240,30 @@ class _Finder:
         held = bool(others & poles) and siemens > 0.0
         return farad, 1.0 / siemens if siemens > 0.0 else math.inf, not held
 
-    def _reference(self) -> Sensor | None:
-        """The sensor that reads a pack, or packs in series, whatever the contactors do; of several the most exact."""
+    def _fixed(self) -> list[tuple[Sensor, tuple[str, ...]]]:
+        """Sensors that read a pack, or packs in series, whatever the contactors do, with these; most exact first."""
         bare = self.groups(frozenset())
-        fixed = [s for s in self.data.sensors if self.span(bare, s.plus, s.minus)]
-        return min(fixed, key=lambda s: math.inf if math.isnan(s.error) else s.error, default=None)
+        fixed = [(s, chain) for s in self.data.sensors if (chain := self.span(bare, s.plus, s.minus))]
+        return sorted(fixed, key=lambda one: math.inf if math.isnan(one[0].error) else one[0].error)
 
-    def _unknown(self, sensor: Sensor) -> Iterator[Missing]:
+    def _compared(self, chain: tuple[str, ...]) -> tuple[Sensor, ...]:
+        """The sensors whose readings together are the voltage of these packs; none where a pack has none.
+
+        Another pack's voltage says nothing: side by side they stand apart as long as their contactors are open.
+        """
+        found, left = [], set(chain)
+        for sensor, packs in sorted(self.fixed, key=lambda one: -len(one[1])):
+            if left.issuperset(packs):
+                found.append(sensor)
+                left -= set(packs)
+        return () if left else tuple(found)
+
+    def _unknown(self, sensor: Sensor, compared: tuple[Sensor, ...], chain: tuple[str, ...]) -> Iterator[Missing]:
         base = "high_voltage/voltage_sensors"
-        if self.reference is None:
-            yield Missing(base, "a sensor across the pack, ahead of all contactors, to compare with")
-        for one in {s.id: s for s in (sensor, self.reference) if s is not None}.values():
+        if not compared:
+            packs = " and ".join(chain) if len(self.data.packs) > 1 else "the pack"
+            yield Missing(base, f"a sensor across {packs}, ahead of all contactors, to compare with")
+        for one in {s.id: s for s in (sensor, *compared)}.values():
             if math.isnan(one.error):
                 yield Missing(f"{base}/{one.id}/error", f"tolerance of {one.id}")
 

@@ -10,7 +10,7 @@ from tristrand.design import Design
 from tristrand.records import NamedTuple
 from tristrand.studies.circuits import HvCircuit, hv_circuit
 from tristrand.studies.contactor_coils import DRIVING, CoilInputs, coil_figures, coil_inputs, coil_workings
-from tristrand.studies.contactor_duty import DutyInputs, duty_inputs, life_workings, lives, opened
+from tristrand.studies.contactor_duty import NO_CASE, DutyInputs, duty_inputs, life_workings, lives, opened
 from tristrand.studies.contactor_welds import WeldInputs, allowed_error, weld_inputs, weld_workings, welds
 from tristrand.studies.results import (
     ContactorsResult,
@@ -52,7 +52,8 @@ def study(
     volts = {name: figures.maximum_v for name, figures in packs.packs.items()}
     known = len(volts) == len(data.circuit.packs) > 0
     pack_v = max((chain.volts for chain in chains(data.circuit, volts)), default=math.nan) if known else math.nan
-    life = lives(data.duty, currents, precharge, pack_v)
+    unknown = () if operating.cases else operating.missing or (NO_CASE,)
+    life = lives(data.duty, currents, precharge, pack_v, unknown)
     seen = welds(data.welds, packs.packs) if known else {}
     blocking = (*packs.missing, *operating.missing)
     gaps = [m for figures in coils.values() for some in figures.missing.values() for m in some]

@@ -189,16 +189,16 @@ class Bared(NamedTuple):
 def bared(net: Net, kinds: dict[str, str], kind: str, opens: tuple[str, ...]) -> Bared:
     """A cover bares and parts nothing; a connector parts connections, or all that end at a part; a disconnect itself.
 
-    A motor's cable bares nothing that a pack feeds: its inverter stands between. The halves of a connector have the
-    potentials of the ends of the connections that it parts.
+    A motor's cable bares what its inverter lies at: semiconductors join a phase to either pole, and part it from none.
+    The halves of a connector have the potentials of the ends of the connections that it parts.
     """
     ends = {name: (a, b) for name, a, b in net.wires}
     terminals: dict[str, None] = {}
     parted: set[str] = set()
-    for name in opens if kind != "motor_cable" else ():
+    for name in opens:
         own = tuple(f"{name}.{pole}" for pole in TERMINALS.get(kinds.get(name, ""), ()))
         terminals |= dict.fromkeys(own or ends.get(name, ()))
-        if kind == "cover":
+        if kind in ("cover", "motor_cable"):
             continue
         if kind == "connector" and own:
             at = [(lead, a, b) for lead, a, b in net.wires if a in own or b in own]
@@ -224,7 +224,7 @@ def held(now: State, before: State, terminals: Iterable[str], bus_s: tuple[float
         return ()
     islands: dict[tuple[str, str], list[Capacitive]] = {}
     for device, pair in ends.items():
-        if touched & set(pair) and device.farad > 0 and now.voltage((device.plus, device.minus)) <= TOUCH_LIMIT_V:
+        if touched & set(pair) and not device.farad <= 0 and now.voltage((device.plus, device.minus)) <= TOUCH_LIMIT_V:
             islands.setdefault(pair, []).append(device)
     # A discharge contactor stands closed here; whether it does close is in the time of the bus.
     across = [{of(a), of(b)} for _, a, b in now.net.discharge]
@@ -239,6 +239,7 @@ def held(now: State, before: State, terminals: Iterable[str], bus_s: tuple[float
             continue
         siemens = sum(1.0 / d.bleed_ohm for d in devices)
         ohm, farad = 1.0 / siemens if siemens > 0 else inf, sum(d.farad for d in devices)
-        seconds = float(time_to_voltage_s(start, TOUCH_LIMIT_V, ohm, farad))
+        # A capacitance that is not given is not none: the time is not known.
+        seconds = nan if farad != farad else float(time_to_voltage_s(start, TOUCH_LIMIT_V, ohm, farad))
         found.append(Held(names, start, seconds, "what is built in" if siemens > 0 else "nothing", nan, ohm, farad))
     return tuple(found)

@@ -18,7 +18,10 @@ class WireData(NamedTuple):
 
 
 class LoopData(NamedTuple):
-    """One loop as the design gives it, each number at the end of its tolerance that leaves least; nan for a gap."""
+    """One loop as the design gives it, each number at the end of its tolerance that leaves least; nan for a gap.
+
+    ``coils_ohm``: the coils that it feeds itself side by side, by their sheets; nan where it feeds none, or not known.
+    """
 
     id: str
     kind: str
@@ -26,6 +29,7 @@ class LoopData(NamedTuple):
     interrupts: str
     supply_v: float
     load_ohm: float
+    coils_ohm: float
     current_a: float
     needed_v: float
     wire: WireData

@@ -5,7 +5,7 @@ failures are looked at. Switching times, economisers and the supervisor's logic 
 """
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from functools import lru_cache
 from typing import Any
 
@@ -19,6 +19,7 @@ from tristrand.records import NamedTuple
 from tristrand.studies.circuits import ambient_of, hv_circuit
 from tristrand.studies.live_parts import NO_IDS, Bared, Net, State, bared, held, net_of, state
 from tristrand.studies.loop_failures import LoopData, LoopsInputs, OpenData, PointData, WireData, faults, fires, opening
+from tristrand.studies.opening import Groups
 from tristrand.studies.results import (
     DischargeResult,
     Exposure,
@@ -89,6 +90,7 @@ def _loop(design: Design, key: str, loop: Loop) -> LoopData:
         loop.interrupts,
         NAN if loop.supply is None else loop.supply.minimum.low,
         _end(loop.load, "low"),
+        _coils_ohm(design, loop),
         _end(loop.current, "high"),
         _end(loop.least_voltage, "high"),
         wire,
@@ -100,6 +102,14 @@ def _loop(design: Design, key: str, loop: Loop) -> LoopData:
         tuple(element.contact_of or "" for element in loop.elements.values()),
         tuple(missing),
     )
+
+
+def _coils_ohm(design: Design, loop: Loop) -> float:
+    coils: list[Any] = [design.sheet_of(name).coil for name in loop.opens]
+    if loop.by != "coil_current" or any(coil is None or coil.resistance is None for coil in coils):
+        return NAN
+    ohms: list[float] = [coil.resistance.value for coil in coils]
+    return 1.0 / math.fsum(1.0 / ohm for ohm in ohms)
 
 
 def _wire_gaps(base: str, key: str, wire: WireData) -> Iterator[Missing]:
@@ -164,7 +174,8 @@ def _figures(loop: LoopData) -> LoopFigures:
         else:
             current, left = loop.current_a, float(voltage_left_v(loop.supply_v, chain, loop.current_a))
     return LoopFigures(
-        loop.kind, ohm, wire, drop, current, left, loop.needed_v, loop.opens, members, loop.missing
+        loop.kind, ohm, wire, drop, current, left, loop.needed_v, loop.opens, members, loop.missing,
+        load_ohm=loop.load_ohm, coils_ohm=loop.coils_ohm,
     )  # fmt: skip
 
 
@@ -194,7 +205,8 @@ def _live(data: LoopsInputs, volts: tuple[float, ...], bus_s: tuple[float, float
 
 def _measured(data: LoopsInputs, closed: State, volts: tuple[float, ...], point: PointData) -> MeasuredAt:
     """One pair of measuring points."""
-    of = state(data.net, volts, frozenset(name for name, _, _ in data.net.contacts)).of
+    # A precharge resistor is no conductor here: behind it a short of the points is not what was computed.
+    of = Groups((a, b) for _, a, b in data.net.wires).of
     ends = (of(point.plus), of(point.minus))
     inverters = tuple(
         name for name, kind in data.kinds if kind == "inverter" and (of(f"{name}.plus"), of(f"{name}.minus")) == ends
@@ -204,18 +216,24 @@ def _measured(data: LoopsInputs, closed: State, volts: tuple[float, ...], point:
     return MeasuredAt(across, point.ohm, (across / 2) ** 2 / point.ohm, point.rated_w, inverters)
 
 
-def _largest(net: Net, at: State) -> tuple[float, str]:
+def _largest(names: Iterable[str], at: State) -> tuple[float, str]:
     """The largest voltage at a device, and which."""
-    return max(((at.voltage((d.plus, d.minus)), d.id) for d in net.devices), default=(0.0, ""), key=lambda p: p[0])
+    return max(((at.voltage((f"{n}.plus", f"{n}.minus")), n) for n in names), default=(0.0, ""), key=lambda p: p[0])
+
+
+def _parted(data: LoopsInputs, loop: LoopData) -> tuple[str, ...]:
+    """What a loop is to part from the packs: every device; a charging loop chargers and inlets, where there are any."""
+    ports = tuple(name for name, kind in data.kinds if kind in ("charger", "inlet"))
+    return ports if ports and loop.kind == "charging" else tuple(d.id for d in data.net.devices)
 
 
 def _opened(data: LoopsInputs, volts: tuple[float, ...], loop: LoopData) -> dict[str, Any]:
     """What a loop leaves at the devices once it has opened its contactors, and with one of them welded."""
-    net, opens = data.net, fires(data, loop, None)
+    net, opens, names = data.net, fires(data, loop, None), _parted(data, loop)
     after = state(net, volts, opens)
-    most, where = _largest(net, after)
-    welded = tuple(Welded(c, _largest(net, state(net, volts, opens - {c}))[0]) for c in sorted(opens))
-    poles = after.poles_at(end for d in net.devices for end in (d.plus, d.minus))
+    most, where = _largest(names, after)
+    welded = tuple(Welded(c, _largest(names, state(net, volts, opens - {c}))[0]) for c in sorted(opens))
+    poles = after.poles_at(f"{name}.{pole}" for name in names for pole in ("plus", "minus"))
     return {"open_device_v": most, "open_device": where, "open_poles": poles, "welded": welded}
 
 
@@ -257,7 +275,7 @@ def _pulled(net: Net, volts: tuple[float, ...], name: str) -> Pulled:
     for key, a, b in (*net.wires, *net.contacts, *net.precharge):
         for pole in dict.fromkeys((*at.conducts(a), *at.conducts(b))):
             live.setdefault(pole, []).append(key)
-    stuck = _largest(net, state(net, volts, NO_IDS, out))[0]
+    stuck = _largest((d.id for d in net.devices), state(net, volts, NO_IDS, out))[0]
     return Pulled({pole: tuple(keys) for pole, keys in live.items()}, stuck)
 
 
@@ -292,7 +310,7 @@ def _times(exposures: Mapping[str, Exposure]) -> Iterator[Working]:
     """How long parted capacitors stay above 60 V; the time of the bus is the discharge study's own."""
     for name, exposure in exposures.items():
         for held_up in exposure.held:
-            if not math.isfinite(held_up.ohm):
+            if not math.isfinite(held_up.ohm) or math.isnan(held_up.farad):
                 continue
             words = f"time to 60 V of {', '.join(held_up.devices)} cut off from the discharge resistor"
             yield working(

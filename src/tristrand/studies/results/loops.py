@@ -18,7 +18,9 @@ class LoopFigures(NamedTuple):
 
     ``left_v`` is what is left at its end, ``needed_v`` the least that still counts as closed. ``open_device_v`` is the
     largest voltage that the packs leave at a device once the loop has opened its contactors, ``open_device`` where,
-    ``open_poles`` the pack terminals that still reach a device (also through a precharge resistor).
+    ``open_poles`` the pack terminals that still reach a device (also through a precharge resistor); of a charging loop
+    only chargers and inlets count, where there are any. ``load_ohm`` is the
+    load that it was counted with, ``coils_ohm`` what the coils that it feeds itself have together by their sheets.
     """
 
     kind: str
@@ -35,6 +37,8 @@ class LoopFigures(NamedTuple):
     open_device: str = ""
     open_poles: tuple[str, ...] = ()
     welded: tuple[Welded, ...] = ()
+    load_ohm: float = float("nan")
+    coils_ohm: float = float("nan")
 
 
 class Held(NamedTuple):
