@@ -144,7 +144,8 @@ def charger_tables(result: FaultsResult) -> list[Table]:
             row("alone, main contactors open", value(source.alone_a, "A", 3), source.fault,
                 f"through {', '.join(source.fuses)}" if source.fuses else "through no fuse", group=name)
             for source in own
-            if source.alone_a > 0
+            # With the contactors open a touch of the other pole's bus is the short circuit across the device there.
+            if source.alone_a > 0 and result.faults[source.fault].across
         ]  # fmt: skip
     if not rows:
         return []
