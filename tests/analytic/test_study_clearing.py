@@ -210,3 +210,77 @@ def test_the_largest_current_of_all_may_come_from_a_capacitor() -> None:
     held = max(c.peak_a for f in of.faults.values() for c in f.capacitors if "k_plus" in c.through)
     assert peak.current_a == max(packs, held)
     assert said(design(Edit("parts/contactor-200.yaml", "withstand_peak", "null")), "HV306")["k_plus"] == "fail"
+
+
+def test_a_string_without_a_fuse_feeds_the_fault_for_ever() -> None:
+    of = design(*SECOND_STRING, Edit(HV, "connections/S1/to", "k_plus.a"))
+    found = protected(of)
+    # The first string's fuse opens; the second goes on through whatever lies between it and the device.
+    assert "drive across" in found.unfused
+    assert math.isinf(found.leads["W10"].worst_a2s)
+    assert math.isinf(found.leads["S1"].worst_a2s)
+    assert math.isinf(found.contactors["k_plus"].worst_a2s)
+    assert said(of, "HV307") == {"drive": "fail", "dcdc": "pass"}
+    assert said(of, "HV204")["W10"] == "fail"
+
+
+def test_a_cable_round_the_fuse_is_a_way_past_it() -> None:
+    of = design(Edit(HV, "connections/S1", "{from: main_fuse.a, to: main_fuse.b, cable: hv-35, length: 0.1 m}"))
+    assert said(of, "HV307") == {"drive": "fail", "dcdc": "pass"}
+
+
+def test_what_a_pack_feeds_ahead_of_its_own_fuse_is_listed_with_two_strings_too() -> None:
+    assert "main_fuse.a" in protected(design(*SECOND_STRING)).unfused
+
+
+LATE_COMMON = (
+    Edit(HV, "parts/common", "{kind: fuse, sheet: fuse-300}"),
+    Edit(HV, "connections/S2/to", "main_fuse.b"),
+    Edit(HV, "connections/W2/to", "common.a"),
+    Edit(HV, "connections/S6", "{from: common.b, to: k_plus.a, resistance: 0.1 mΩ}"),
+    Edit("parts/fuse-300.yaml", "", "{schema_version: 1, kind: fuse, rated_current: 300 A, rated_voltage: 500 V, "
+         "resistance: 0.3 mΩ, breaking_capacity: 20 kA, breaking_time_constant: 2 ms, minimum_breaking_current: 900 A, "
+         "melting: [{current: 900 A, time: 600 s}, {current: 2.4 kA, time: 30 ms}], melting_joule_integral: 9 kA²s, "
+         "clearing_joule_integral: 20 kA²s}"),
+)  # fmt: skip
+
+
+def test_a_string_s_own_lead_bears_all_that_its_own_fuse_lets_through() -> None:
+    found = protected(design(*SECOND_STRING, *LATE_COMMON))
+    # Whichever ends the fault first, the string's fuse may be the one that melts, with 12800 A²s at least.
+    assert found.leads["W1"].worst_a2s >= 12800
+    assert found.leads["S1"].worst_a2s >= 12800
+
+
+CROSSING_IN_A_ROW = (
+    Edit(HV, "parts/fuse_m", "{kind: fuse, sheet: fuse-m}"),
+    Edit(HV, "connections/W3/to", "fuse_m.a"),
+    Edit(HV, "connections/S8", "{from: fuse_m.b, to: disconnect.a, resistance: 0.1 mΩ}"),
+    # More I²t than the fuse of 160 A, but quicker below 2 kA, and no good below 900 A.
+    Edit("parts/fuse-m.yaml", "", "{schema_version: 1, kind: fuse, rated_current: 160 A, rated_voltage: 500 V, "
+         "resistance: 0.4 mΩ, breaking_capacity: 20 kA, breaking_time_constant: 2 ms, minimum_breaking_current: 900 A, "
+         "melting: [{current: 200 A, time: 600 s}, {current: 600 A, time: 50 ms}, {current: 3 kA, time: 1 ms}], "
+         "melting_joule_integral: 9 kA²s, clearing_joule_integral: 13 kA²s}"),
+)  # fmt: skip
+
+
+def test_a_fuse_that_melts_first_only_in_weak_faults_leaves_its_minimum_to_the_contactor() -> None:
+    left = protected(design(*CROSSING_IN_A_ROW)).left["k_plus"]
+    assert max(item.current_a for item in left) == pytest.approx(900, rel=1e-6)
+
+
+def test_a_capacitance_that_is_not_known_leaves_the_largest_current_open() -> None:
+    of = design(Edit("parts/inverter-60.yaml", "bus_capacitance", "null"))
+    found = [f for f in Workspace().check_design(of).report.findings if f.code == "HV306"]
+    assert any(f.kind == "open" and "bus_capacitance" in f.place.object for f in found)
+
+
+def test_a_charge_contactor_is_judged_in_a_short_circuit() -> None:
+    inlet = (Edit(HV, "parts/kc", "{kind: contactor, sheet: contactor-200, role: charge, marked_plus: a}"),
+             Edit(HV, "parts/kd", "{kind: contactor, sheet: contactor-200, role: charge, marked_plus: a}"),
+             Edit(HV, "connections/S1", "{from: bus_plus.bar, to: kc.a, cable: hv-35, length: 0.2 m}"),
+             Edit(HV, "connections/S2", "{from: bus_minus.bar, to: kd.b, cable: hv-35, length: 0.2 m}"))  # fmt: skip
+    weak = (Edit("parts/contactor-200.yaml", "withstand", "{current: 1 kA, time: 20 ms}"),)
+    assert said(design(*inlet, *weak), "HV205")["kc"] == "fail"
+    assert said(design(*inlet), "HV205")["kc"] == "pass"
+    assert "kc" in said(design(*inlet), "HV306")

@@ -59,7 +59,7 @@ def protection_tables(result: ProtectionResult) -> list[Table]:
     bare = f"Ahead of the first fuse, or to the pole without one, lie: {', '.join(result.unfused)}. Nothing ends these."
     tables = [Table("What short circuits ask of the fuses", columns, duties, bare if result.unfused else "", wide=True)]
     borne = [_borne(name, found, "Cables") for name, found in result.leads.items()]
-    borne += [_borne(name, found, "Main contactors") for name, found in result.contactors.items()]
+    borne += [_borne(name, found, "Main and charge contactors") for name, found in result.contactors.items()]
     borne_columns = ("Part", "I²t let through", "Bears", "By fuse", "In the short circuit at", "Found from")
     tables.append(
         Table("I²t until the fuse has cleared, worst of all short circuits", borne_columns, tuple(borne), wide=True)

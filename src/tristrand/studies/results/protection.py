@@ -133,7 +133,7 @@ class LeftToOpen(NamedTuple):
 
 
 class ProtectionResult(NamedTuple):
-    """Fuses, cables and main contactors in a short circuit, by id; ``unfused`` names faults that meet no fuse."""
+    """Fuses, cables, main and charge contactors in a short circuit; ``unfused``: faults fed past every fuse."""
 
     workings: Sequence[Working] = ()
     missing: tuple[Missing, ...] = ()
