@@ -51,7 +51,8 @@ class FuseData(NamedTuple):
 class Scan(NamedTuple):
     """What all faults together ask of the fuses and let through every part, whatever the parts bear.
 
-    ``unfused``: faults that some pack feeds past every fuse; ``left``: what each contactor may have to open, fuses being unable to.
+    ``unfused``: faults that some pack feeds past every fuse; ``left``: what each contactor may have to open where
+    fuses are unable to.
     """
 
     duties: Mapping[str, FuseDuty]

@@ -1,4 +1,4 @@
-"""Do the fuses protect? What every fuse must clear, and the I2t that it lets through cables, main and charge contactors."""
+"""Do the fuses protect? What every fuse must clear, and the I2t it lets through cables, main and charge contactors."""
 
 import math
 from collections.abc import Iterator, Mapping
