@@ -8,6 +8,7 @@ from tests.analytic.test_study_faults import HV, SECOND_STRING, design, protecte
 from tristrand.app import Workspace
 from tristrand.design import Design
 from tristrand.findings import Edit
+from tristrand.rules.charging_view import WITH_DC
 from tristrand.studies import faults, pack
 from tristrand.studies.opening import fullest
 
@@ -241,8 +242,8 @@ LATE_COMMON = (
     Edit(HV, "connections/S6", "{from: common.b, to: k_plus.a, resistance: 0.1 mΩ}"),
     Edit("parts/fuse-300.yaml", "", "{schema_version: 1, kind: fuse, rated_current: 300 A, rated_voltage: 500 V, "
          "resistance: 0.3 mΩ, breaking_capacity: 20 kA, breaking_time_constant: 2 ms, minimum_breaking_current: 900 A, "
-         "melting: [{current: 900 A, time: 600 s}, {current: 2.4 kA, time: 30 ms}], melting_joule_integral: 9 kA²s, "
-         "clearing_joule_integral: 20 kA²s}"),
+         "melting: [{current: 900 A, time: 600 s}, {current: 2.4 kA, time: 30 ms}], melting_joule_integral: 9000 A²s, "
+         "clearing_joule_integral: 20000 A²s}"),
 )  # fmt: skip
 
 
@@ -261,7 +262,7 @@ CROSSING_IN_A_ROW = (
     Edit("parts/fuse-m.yaml", "", "{schema_version: 1, kind: fuse, rated_current: 160 A, rated_voltage: 500 V, "
          "resistance: 0.4 mΩ, breaking_capacity: 20 kA, breaking_time_constant: 2 ms, minimum_breaking_current: 900 A, "
          "melting: [{current: 200 A, time: 600 s}, {current: 600 A, time: 50 ms}, {current: 3 kA, time: 1 ms}], "
-         "melting_joule_integral: 9 kA²s, clearing_joule_integral: 13 kA²s}"),
+         "melting_joule_integral: 9000 A²s, clearing_joule_integral: 13000 A²s}"),
 )  # fmt: skip
 
 
@@ -316,3 +317,14 @@ def test_two_equal_capacitances_drive_a_contactor_as_one_of_twice_the_size() -> 
         peak = max(peak, 2 * amps)
     # The converter's small capacitance comes on top, counted at the careful end.
     assert peak <= both.peak_a <= 1.1 * peak
+
+
+def test_an_inlet_is_shorted_across_its_poles_through_both_charge_contactors() -> None:
+    of = design(*(Edit(*edit) for edit in WITH_DC))
+    found = protected(of)
+    assert {"k_dc_plus", "k_dc_minus"} <= set(found.contactors)
+    assert {"D1", "D4", "D5"} <= set(found.leads)
+    assert said(of, "HV307")["dc_inlet"] == "pass"
+    assert set(said(of, "HV207")) == {"k_plus", "k_minus"}
+    # The fuses of the inlet and of the pack are alike: the smaller I²t of the two, 12800 A²s, and no less, passes.
+    assert found.contactors["k_dc_minus"].worst_a2s >= 12800

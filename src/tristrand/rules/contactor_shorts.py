@@ -27,6 +27,8 @@ from tristrand.studies.results import Missing, ProtectionResult
 def contactor_opens_below_fuse(ctx: Context, result: ProtectionResult) -> Iterable[Outcome]:
     """Where packs stand side by side every fuse has its share, so the contactor may carry the minimum of all."""
     for name, currents in result.left.items():
+        if ctx.design.high_voltage.parts[name].role != "main":  # type: ignore[union-attr]
+            continue
         for left in currents:
             if left.current_a != left.current_a:
                 pointer = sheet_pointer(ctx, left.fuse, "minimum_breaking_current")
@@ -138,7 +140,7 @@ def contactor_stays_shut_in_short(ctx: Context, result: ProtectionResult) -> Ite
     "short-circuit-meets-fuse",
     "error",
     needs=("pack", "operating", "conductors", "faults", "protection"),
-    checks="A short circuit across any device meets a fuse on every way from the packs.",
+    checks="A short circuit across any device or inlet meets a fuse on every way from the packs.",
     why="What no fuse ends burns until the pack is empty or something melts that was not meant to.",
     sources=("PRACTICE#pack fuse",),
     failing=((HV_FILE, "connections/W1/to", "k_plus.a"),),

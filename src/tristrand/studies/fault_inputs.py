@@ -29,7 +29,8 @@ class Branch(NamedTuple):
 class FaultInputs(NamedTuple):
     """The branches, the poles of packs and devices, chargers with their largest output, and what is missing.
 
-    ``no_inductance``: id of each pack and cable of unknown inductance, and where it belongs.
+    ``no_inductance``: id of each pack and cable of unknown inductance, and where it belongs. ``inlets``: the poles of
+    each inlet for direct current, which the packs feed while its contactors are closed.
     """
 
     branches: tuple[Branch, ...]
@@ -38,6 +39,7 @@ class FaultInputs(NamedTuple):
     missing: tuple[Missing, ...]
     chargers: tuple[tuple[str, str, str, float], ...] = ()
     no_inductance: tuple[tuple[str, str], ...] = ()
+    inlets: tuple[tuple[str, str, str], ...] = ()
 
 
 _NOT_NEEDED = ("open_time", "close_time", "bus_capacitance", "input_capacitance", "output_capacitance")
@@ -60,7 +62,8 @@ def inputs(design: Design) -> FaultInputs:
     devices = tuple((d.id, d.plus, d.minus, _farad(d)) for d in circuit.devices)
     missing = needed(circuit.missing, *_NOT_NEEDED)
     branches = tuple(_branches(design, circuit))
-    return FaultInputs(branches, tuple(packs), devices, missing, tuple(chargers), tuple(unknown))
+    inlets = tuple((name, f"{name}.plus", f"{name}.minus") for name in design.parts_of("inlet"))
+    return FaultInputs(branches, tuple(packs), devices, missing, tuple(chargers), tuple(unknown), inlets)
 
 
 def _farad(device: Device) -> float:

@@ -114,7 +114,7 @@ class _Spot(NamedTuple):
 
 
 def _spots(data: FaultInputs, graph: _Graph) -> list[_Spot]:
-    """Every terminal to every other pole of the packs that feed it, then every device across its own terminals."""
+    """Every terminal to every other pole of the packs that feed it, then every device and inlet across its own."""
     wires = Groups((b.a, b.b) for b in data.branches)
     poles: dict[str, str] = {}
     for _, plus, minus, _ in data.packs:
@@ -132,7 +132,8 @@ def _spots(data: FaultInputs, graph: _Graph) -> list[_Spot]:
             name = terminal if len(others) == 1 else f"{terminal} to {poles[at]}"
             ends = (terminal, poles[at]) if height > level[at][1] else (poles[at], terminal)
             spots.append(_Spot(name, *ends, ""))
-    spots += [_Spot(f"{name} across", plus, minus, name) for name, plus, minus, _ in data.devices]
+    across = (*(device[:3] for device in data.devices), *data.inlets)
+    spots += [_Spot(f"{name} across", plus, minus, name) for name, plus, minus in across]
     return spots
 
 
@@ -288,9 +289,9 @@ def _together(
             loops.append((k, list(held), shared, whole[0], whole[1]))
     if not loops:
         return
-    total = [sum(farads[x.device] for x in held) for _, held, *_ in loops]
-    most_v = [max(volts[x.device] for x in held) for _, held, *_ in loops]
-    surge = capacitor_fault(most_v, [h for *_, h in loops], [r for *_, r, _ in loops], total)
+    total = np.array([sum(farads[x.device] for x in held) for _, held, *_ in loops])
+    most_v = np.array([max(volts[x.device] for x in held) for _, held, *_ in loops])
+    surge = capacitor_fault(most_v, np.array([h for *_, h in loops]), np.array([r for *_, r, _ in loops]), total)
     numbers = (np.asarray(x, dtype=float).tolist() for x in surge[:3])
     for (k, held, shared, *_), peak_a, when_s, a2s in zip(loops, *numbers, strict=True):
         name, most_a = " and ".join(x.device for x in held), sum(x.peak_a for x in held)
