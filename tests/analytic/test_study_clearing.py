@@ -10,7 +10,9 @@ from tristrand.design import Design
 from tristrand.findings import Edit
 from tristrand.rules.charging_view import WITH_DC
 from tristrand.studies import faults, pack
+from tristrand.studies.clearing import _share
 from tristrand.studies.opening import fullest
+from tristrand.studies.results import FaultCurrent
 
 PAST_THE_FUSE = Edit(HV, "connections/W1/to", "k_plus.a")
 
@@ -328,3 +330,14 @@ def test_an_inlet_is_shorted_across_its_poles_through_both_charge_contactors() -
     assert set(said(of, "HV207")) == {"k_plus", "k_minus"}
     # The fuses of the inlet and of the pack are alike: the smaller I²t of the two, 12800 A²s, and no less, passes.
     assert found.contactors["k_dc_minus"].worst_a2s >= 12800
+
+
+def test_a_string_s_lead_gets_all_of_its_own_fuse_and_a_quarter_of_the_common_one() -> None:
+    current = FaultCurrent(1800.0, 1e-4, 0.0, ())
+    through = {"common": 1800.0, "string": 900.0}
+    # Half the current is a quarter of the I²t; the string's own fuse carries what its lead carries.
+    assert _share({"common": (100.0, ""), "string": (300.0, "")}, through, 900.0, current, False)[:2] == (
+        300.0,
+        "string",
+    )
+    assert _share({"common": (100.0, ""), "string": (20.0, "")}, through, 900.0, current, False)[:2] == (25.0, "common")
