@@ -8,8 +8,11 @@ from tests.analytic.test_study_faults import HV, SECOND_STRING, design, protecte
 from tristrand.app import Workspace
 from tristrand.design import Design
 from tristrand.findings import Edit
-from tristrand.studies import pack
+from tristrand.rules.charging_view import WITH_DC
+from tristrand.studies import faults, pack
+from tristrand.studies.clearing import _share
 from tristrand.studies.opening import fullest
+from tristrand.studies.results import FaultCurrent
 
 PAST_THE_FUSE = Edit(HV, "connections/W1/to", "k_plus.a")
 
@@ -209,6 +212,7 @@ def test_the_largest_current_of_all_may_come_from_a_capacitor() -> None:
     packs = max(abs(dict(f.strongest.through).get("k_plus", 0.0)) for f in of.faults.values())
     held = max(c.peak_a for f in of.faults.values() for c in f.capacitors if "k_plus" in c.through)
     assert peak.current_a == max(packs, held)
+    assert held > 10300.0
     assert said(design(Edit("parts/contactor-200.yaml", "withstand_peak", "null")), "HV306")["k_plus"] == "fail"
 
 
@@ -223,3 +227,130 @@ def test_a_lead_in_the_pole_without_a_fuse_bears_what_the_main_fuse_lets_through
     fault = studied(design()).faults["dcdc.minus to bus_plus.bar"]
     assert {"main_fuse", "k_plus", "k_minus", "W14"} <= dict(fault.strongest.through).keys()
     assert "fuse_dcdc" not in dict(fault.strongest.through)
+
+
+def test_a_string_without_a_fuse_feeds_the_fault_for_ever() -> None:
+    of = design(*SECOND_STRING, Edit(HV, "connections/S1/to", "k_plus.a"))
+    found = protected(of)
+    # The first string's fuse opens; the second goes on through whatever lies between it and the device.
+    assert "drive across" in found.unfused
+    assert math.isinf(found.leads["W10"].worst_a2s)
+    assert math.isinf(found.leads["S1"].worst_a2s)
+    assert math.isinf(found.contactors["k_plus"].worst_a2s)
+    assert said(of, "HV307") == {"drive": "fail", "dcdc": "pass"}
+    assert said(of, "HV204")["W10"] == "fail"
+
+
+def test_a_cable_round_the_fuse_is_a_way_past_it() -> None:
+    of = design(Edit(HV, "connections/S1", "{from: main_fuse.a, to: main_fuse.b, cable: hv-35, length: 0.1 m}"))
+    assert said(of, "HV307") == {"drive": "fail", "dcdc": "pass"}
+
+
+def test_what_a_pack_feeds_ahead_of_its_own_fuse_is_listed_with_two_strings_too() -> None:
+    assert "main_fuse.a" in protected(design(*SECOND_STRING)).unfused
+
+
+LATE_COMMON = (
+    Edit(HV, "parts/common", "{kind: fuse, sheet: fuse-300}"),
+    Edit(HV, "connections/S2/to", "main_fuse.b"),
+    Edit(HV, "connections/W2/to", "common.a"),
+    Edit(HV, "connections/S6", "{from: common.b, to: k_plus.a, resistance: 0.1 mΩ}"),
+    Edit("parts/fuse-300.yaml", "", "{schema_version: 1, kind: fuse, rated_current: 300 A, rated_voltage: 500 V, "
+         "resistance: 0.3 mΩ, breaking_capacity: 20 kA, breaking_time_constant: 2 ms, minimum_breaking_current: 900 A, "
+         "melting: [{current: 900 A, time: 600 s}, {current: 2.4 kA, time: 30 ms}], melting_joule_integral: 9000 A²s, "
+         "clearing_joule_integral: 20000 A²s}"),
+)  # fmt: skip
+
+
+def test_a_string_s_own_lead_bears_all_that_its_own_fuse_lets_through() -> None:
+    found = protected(design(*SECOND_STRING, *LATE_COMMON))
+    # Whichever ends the fault first, the string's fuse may be the one that melts, with 12800 A²s at least.
+    assert found.leads["W1"].worst_a2s >= 12800
+    assert found.leads["S1"].worst_a2s >= 12800
+
+
+CROSSING_IN_A_ROW = (
+    Edit(HV, "parts/fuse_m", "{kind: fuse, sheet: fuse-m}"),
+    Edit(HV, "connections/W3/to", "fuse_m.a"),
+    Edit(HV, "connections/S8", "{from: fuse_m.b, to: disconnect.a, resistance: 0.1 mΩ}"),
+    # More I²t than the fuse of 160 A, but quicker below 2 kA, and no good below 900 A.
+    Edit("parts/fuse-m.yaml", "", "{schema_version: 1, kind: fuse, rated_current: 160 A, rated_voltage: 500 V, "
+         "resistance: 0.4 mΩ, breaking_capacity: 20 kA, breaking_time_constant: 2 ms, minimum_breaking_current: 900 A, "
+         "melting: [{current: 200 A, time: 600 s}, {current: 600 A, time: 50 ms}, {current: 3 kA, time: 1 ms}], "
+         "melting_joule_integral: 9000 A²s, clearing_joule_integral: 13000 A²s}"),
+)  # fmt: skip
+
+
+def test_a_fuse_that_melts_first_only_in_weak_faults_leaves_its_minimum_to_the_contactor() -> None:
+    left = protected(design(*CROSSING_IN_A_ROW)).left["k_plus"]
+    assert max(item.current_a for item in left) == pytest.approx(900, rel=1e-6)
+
+
+def test_a_capacitance_that_is_not_known_leaves_the_largest_current_open() -> None:
+    of = design(Edit("parts/inverter-60.yaml", "bus_capacitance", "null"))
+    found = [f for f in Workspace().check_design(of).report.findings if f.code == "HV306"]
+    assert any(f.kind == "open" and "bus_capacitance" in f.place.object for f in found)
+
+
+def test_a_charge_contactor_is_judged_in_a_short_circuit() -> None:
+    inlet = (Edit(HV, "parts/kc", "{kind: contactor, sheet: contactor-200, role: charge, marked_plus: a}"),
+             Edit(HV, "parts/kd", "{kind: contactor, sheet: contactor-200, role: charge, marked_plus: a}"),
+             Edit(HV, "connections/S1", "{from: bus_plus.bar, to: kc.a, cable: hv-35, length: 0.2 m}"),
+             Edit(HV, "connections/S2", "{from: bus_minus.bar, to: kd.b, cable: hv-35, length: 0.2 m}"))  # fmt: skip
+    weak = (Edit("parts/contactor-200.yaml", "withstand", "{current: 1 kA, time: 20 ms}"),)
+    assert said(design(*inlet, *weak), "HV205")["kc"] == "fail"
+    assert said(design(*inlet), "HV205")["kc"] == "pass"
+    assert "kc" in said(design(*inlet), "HV306")
+
+
+def test_two_equal_capacitances_drive_a_contactor_as_one_of_twice_the_size() -> None:
+    second = (Edit(HV, "parts/twin", "{kind: inverter, sheet: inverter-60, power: {continuous: 1 kW, peak: 1 kW}, "
+                   "machine: machine-60, gear_ratio: 8, speed_limit: 7200 rpm}"),
+              Edit(HV, "connections/X1", "{from: bus_plus.bar, to: twin.plus, cable: hv-35, length: 1.5 m, "
+                   "ambient: 50 °C, bundled: 2}"),
+              Edit(HV, "connections/X2", "{from: bus_minus.bar, to: twin.minus, cable: hv-35, length: 1.5 m, "
+                   "ambient: 50 °C, bundled: 2}"))  # fmt: skip
+    of = design(*second)
+    fault = studied(of).faults["main_fuse.b"]
+    held = {c.device: c for c in fault.capacitors}
+    both = next(c for name, c in held.items() if {"drive", "twin"} <= set(name.split(" and ")))
+    assert "k_plus" in both.through
+    # By a step-by-step sum of the two equal loops: own lead each, shared leads carrying twice the loop's current.
+    assert held["drive"].peak_a < both.peak_a <= held["drive"].peak_a + held["twin"].peak_a + held["dcdc"].peak_a
+    data = faults.inputs(of)
+    branch = {b.id: b for b in data.branches}
+    shared = [branch[n] for n in held["drive"].through if n in held["twin"].through]
+    own = [branch[n] for n in held["drive"].through if n not in held["twin"].through]
+    farad = next(f for n, _, _, f in data.devices if n == "drive")
+    ohm = sum(b.cold_ohm for b in own) + 2 * sum(b.cold_ohm for b in shared)
+    henry = sum(b.henry for b in own) + 2 * sum(b.henry for b in shared)
+    volts, amps, peak = fullest(pack.study(pack.inputs(of)).packs["pack"]).open_circuit_v, 0.0, 0.0
+    step = 1e-8
+    for _ in range(60_000):
+        amps += step * (volts - ohm * amps) / henry
+        volts -= step * amps / farad
+        peak = max(peak, 2 * amps)
+    # The converter's small capacitance comes on top, counted at the careful end.
+    assert peak <= both.peak_a <= 1.1 * peak
+
+
+def test_an_inlet_is_shorted_across_its_poles_through_both_charge_contactors() -> None:
+    of = design(*(Edit(*edit) for edit in WITH_DC))
+    found = protected(of)
+    assert {"k_dc_plus", "k_dc_minus"} <= set(found.contactors)
+    assert {"D1", "D4", "D5"} <= set(found.leads)
+    assert said(of, "HV307")["dc_inlet"] == "pass"
+    assert set(said(of, "HV207")) == {"k_plus", "k_minus"}
+    # The fuses of the inlet and of the pack are alike: the smaller I²t of the two, 12800 A²s, and no less, passes.
+    assert found.contactors["k_dc_minus"].worst_a2s >= 12800
+
+
+def test_a_string_s_lead_gets_all_of_its_own_fuse_and_a_quarter_of_the_common_one() -> None:
+    current = FaultCurrent(1800.0, 1e-4, 0.0, ())
+    through = {"common": 1800.0, "string": 900.0}
+    # Half the current is a quarter of the I²t; the string's own fuse carries what its lead carries.
+    assert _share({"common": (100.0, ""), "string": (300.0, "")}, through, 900.0, current, False)[:2] == (
+        300.0,
+        "string",
+    )
+    assert _share({"common": (100.0, ""), "string": (20.0, "")}, through, 900.0, current, False)[:2] == (25.0, "common")

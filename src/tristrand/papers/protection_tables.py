@@ -28,7 +28,8 @@ def fault_tables(result: FaultsResult) -> list[Table]:
     note = "All contactors closed, nothing opens. Strongest: pack full, least resistance, conductors at 20 °C. "
     note += "Packs side by side feed each other's faults: through a string's own parts flows what the others give. "
     note += "Each terminal counts in its own pole: plus-side ones to the pack's minus, minus-side ones to its plus. "
-    note += "Weakest: pack empty and aged, conductors at their limit. Capacitors: each alone, fully charged."
+    note += "Weakest: pack empty and aged, conductors at their limit. "
+    note += "Capacitors, fully charged: each alone, and at once those that meet in a contactor."
     if result.no_inductance:
         note += f" Of unknown inductance, taken as none: {', '.join(name for name, _ in result.no_inductance)}."
     columns = ("Short circuit at", "To", "Strongest", "Time to 63 % of it", "Weakest", "Largest peak from a capacitor")
@@ -56,10 +57,10 @@ def protection_tables(result: ProtectionResult) -> list[Table]:
         for name, duty in result.fuses.items()
     )
     columns = ("Fuse", "Largest current through it", "Slowest rise to 63 %", "Weakest that it alone has to clear")
-    bare = f"Ahead of the first fuse, or to the pole without one, lie: {', '.join(result.unfused)}. Nothing ends these."
+    bare = f"Fed past every fuse, or ahead of the first: {', '.join(result.unfused)}. Nothing ends these."
     tables = [Table("What short circuits ask of the fuses", columns, duties, bare if result.unfused else "", wide=True)]
     borne = [_borne(name, found, "Cables") for name, found in result.leads.items()]
-    borne += [_borne(name, found, "Main contactors") for name, found in result.contactors.items()]
+    borne += [_borne(name, found, "Main and charge contactors") for name, found in result.contactors.items()]
     borne_columns = ("Part", "I²t let through", "Bears", "By fuse", "In the short circuit at", "Found from")
     tables.append(
         Table("I²t until the fuse has cleared, worst of all short circuits", borne_columns, tuple(borne), wide=True)

@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from tristrand.rules.clearing import PROTECTION
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
 from tristrand.rules.short_circuits import of_protection
-from tristrand.rules.view import HV_FILE, PARTS, WITH_CHARGER, against_sheet, sheet_pointer
+from tristrand.rules.view import HV_FILE, PARTS, WITH_CHARGER, against_sheet, circuit_of, sheet_pointer
 from tristrand.studies.results import Missing, ProtectionResult
 
 
@@ -27,6 +27,8 @@ from tristrand.studies.results import Missing, ProtectionResult
 def contactor_opens_below_fuse(ctx: Context, result: ProtectionResult) -> Iterable[Outcome]:
     """Where packs stand side by side every fuse has its share, so the contactor may carry the minimum of all."""
     for name, currents in result.left.items():
+        if ctx.design.high_voltage.parts[name].role != "main":  # type: ignore[union-attr]
+            continue
         for left in currents:
             if left.current_a != left.current_a:
                 pointer = sheet_pointer(ctx, left.fuse, "minimum_breaking_current")
@@ -105,6 +107,10 @@ def contactor_opens_charge(ctx: Context) -> Iterable[Outcome]:
 @of_protection
 def contactor_stays_shut_in_short(ctx: Context, result: ProtectionResult) -> Iterable[Outcome]:
     """The prospective current, as if the fuse did not cut it off; the sheet's peak, else its withstand current."""
+    # A capacitance that is not known may be the largest source of all.
+    gaps = [m for m in circuit_of(ctx).missing if m.pointer.endswith("_capacitance")]
+    if gaps:
+        yield ctx.open(gaps)
     for name, peak in result.peaks.items():
         sheet = ctx.design.sheet_of(name)
         field = "withstand_peak" if sheet.withstand_peak is not None else "withstand"
@@ -134,7 +140,7 @@ def contactor_stays_shut_in_short(ctx: Context, result: ProtectionResult) -> Ite
     "short-circuit-meets-fuse",
     "error",
     needs=("pack", "operating", "conductors", "faults", "protection"),
-    checks="A short circuit across any device meets a fuse on its way from the packs.",
+    checks="A short circuit across any device or inlet meets a fuse on every way from the packs.",
     why="What no fuse ends burns until the pack is empty or something melts that was not meant to.",
     sources=("PRACTICE#pack fuse",),
     failing=((HV_FILE, "connections/W1/to", "k_plus.a"),),
@@ -151,5 +157,5 @@ def short_circuit_meets_fuse(ctx: Context) -> Iterable[Outcome]:
             continue
         bare = fault.name in result.unfused
         message = f"short circuit across {fault.across} of {fault.strongest.current_a:.0f} A "
-        message += "meets no fuse" if bare else "meets a fuse"
+        message += "is fed past every fuse" if bare else "meets a fuse"
         yield ctx.finding("fail" if bare else "pass", f"{PARTS}/{fault.across}", message)

@@ -167,6 +167,7 @@ def _contactor(ctx: Context, fuse: str, part: str, band: OverloadBand) -> Iterat
     duty = ctx.results["protection"].fuses[fuse]
     main = ctx.design.high_voltage.parts[part].role == "main"  # type: ignore[union-attr]
     if main and band.to_a <= band.uncleared_below_a and not math.isnan(duty.smallest_a):
+        yield NotApplicable(f"HV207 judges what {part} may open for {fuse}")
         return
     opens: Datum | None = ctx.design.sheet_of(part).break_current
     at = sheet_pointer(ctx, part, "break_current")

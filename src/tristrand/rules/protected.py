@@ -59,7 +59,9 @@ def charger_feeds_fault(ctx: Context) -> Iterable[Outcome]:
     "contactor-below-cable",
     "warning",
     needs=PROTECTION,
-    checks="Along one fuse's way a main contactor bears less I²t than the cables that the fuse protects in full.",
+    checks=(
+        "Along one fuse's way a main or charge contactor bears less I²t than the cables that the fuse protects in full."
+    ),
     why="When a fault outlasts the fuse the contactor should fail first, in its housing: a burning cable is a fire.",
     sources=("CLOSED-FORM#parts in series carry the same I2t", "IEC-60364-5-54#adiabatic equation"),
     failing=(("parts/contactor-200.yaml", "withstand", "{current: 20 kA, time: 50 ms}"),),
@@ -77,6 +79,8 @@ def contactor_below_cable(ctx: Context) -> Iterable[Outcome]:
         if math.isnan(let.limit_a2s):
             at = sheet_pointer(ctx, name, "withstand")
             yield ctx.open([Missing(at, f"short-circuit withstand of {name}")])
+        elif not let.fuse:
+            yield NotApplicable(f"no fuse ends every short circuit through {name}, which HV205 says")
         elif name not in known:
             yield NotApplicable(f"no cable with a known end temperature lies behind {let.fuse}")
     for chain in result.chains:

@@ -204,7 +204,9 @@ def fuse_saves_cable_in_short(ctx: Context, result: ProtectionResult) -> Iterabl
     "fuse-saves-contactor-in-short",
     "error",
     needs=PROTECTION,
-    checks="What the fuse lets through in any short circuit is less than what the main contactors withstand closed.",
+    checks=(
+        "What the fuse lets through in any short circuit is less than what main and charge contactors withstand closed."
+    ),
     why="Blown open by the current and shut again on the arc, a contactor welds, and then nothing parts the pack.",
     sources=("DATASHEET#short-circuit withstand", "DATASHEET#I2t of the fuse"),
     failing=(("parts/contactor-200.yaml", "withstand", "{current: 1 kA, time: 20 ms}"),),

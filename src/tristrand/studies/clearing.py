@@ -51,7 +51,8 @@ class FuseData(NamedTuple):
 class Scan(NamedTuple):
     """What all faults together ask of the fuses and let through every part, whatever the parts bear.
 
-    ``unfused``: faults that meet no fuse; ``left``: what each contactor may have to open, fuses being unable to.
+    ``unfused``: faults that some pack feeds past every fuse; ``left``: what each contactor may have to open where
+    fuses are unable to.
     """
 
     duties: Mapping[str, FuseDuty]
@@ -63,8 +64,17 @@ class Scan(NamedTuple):
 
 
 @lru_cache(maxsize=64)
-def scan(every: tuple[FuseData, ...], contactors: tuple[str, ...], faults: tuple[Fault, ...]) -> Scan:
-    """Go through every fault; kept, since what a cable bears changes nothing here."""
+def scan(
+    every: tuple[FuseData, ...],
+    contactors: tuple[str, ...],
+    faults: tuple[Fault, ...],
+    bare: tuple[tuple[str, frozenset[str]], ...] = (),
+) -> Scan:
+    """Go through every fault; kept, since what a cable bears changes nothing here.
+
+    ``bare``: faults that some pack feeds past every fuse, and the parts on that way (only for faults across devices).
+    """
+    past = dict(bare)
     fuses = {f.id: f for f in every}
     alone = (f._replace(name=f"{f.name}, {pack} alone", weakest=weak) for f in faults for pack, weak in f.alone)
     faults = (*faults, *alone)
@@ -77,14 +87,18 @@ def scan(every: tuple[FuseData, ...], contactors: tuple[str, ...], faults: tuple
     for fault in faults:
         strong, weak = (_enders(fuses, times, fault, weakest) for weakest in (False, True))
         _duty(duties, fuses, fault, weak)
-        if not strong and not fault.name.endswith(" alone"):
+        if (fault.name in past or not strong) and not fault.name.endswith(" alone"):
             unfused.append(fault.name)
-        for name, found in _let_through(fuses, times, contactors, fault, strong, weak):
+        never = [
+            (name, LetThrough(math.inf, math.nan, "", fault.name, False, "no fuse lies in its way"))
+            for name in sorted(past.get(fault.name, ()))
+        ]
+        for name, found in (*never, *_let_through(fuses, times, contactors, fault, strong, weak)):
             # What is not known counts as worst.
             before = worst.get(name)
             if before is None or math.isnan(found.worst_a2s) or found.worst_a2s > before.worst_a2s:
                 worst[name] = found
-        for item in _left(fuses, forward, fault, strong):
+        for item in _left(fuses, forward, fault, tuple(dict.fromkeys((*strong, *weak)))):
             before_a = left[item.contactor, item.reverse].current_a if (item.contactor, item.reverse) in left else 0.0
             if not item.current_a <= before_a:
                 left[item.contactor, item.reverse] = item
@@ -197,8 +211,10 @@ def _share(
     """What of the fuses' I2t flows through a part, whose it is, and how it was found."""
     slowest = max(passed, key=lambda name: (math.isnan(passed[name][0]), passed[name][0]))
     if max(through[name] for name in passed) >= CARRIES_ALL * current.current_a:
-        share = 1.0 if contactor else min(1.0, amps / current.current_a) ** 2
-        return passed[slowest][0] * share, slowest, passed[slowest][1]
+        # Of each fuse the part's share of that fuse's own current: all of what its own string's fuse lets through.
+        parts = {k: a2s * (1.0 if contactor else min(1.0, amps / through[k])) ** 2 for k, (a2s, _) in passed.items()}
+        slowest = max(parts, key=lambda name: (math.isnan(parts[name]), parts[name]))
+        return parts[slowest], slowest, passed[slowest][1]
     alike = [name for name in passed if abs(amps - through[name]) <= 1e-6 * amps]
     if alike:
         slowest = max(alike, key=lambda name: (math.isnan(passed[name][0]), passed[name][0]))
@@ -282,7 +298,7 @@ def _left(
         if name not in through or not clearing:
             continue
         own = abs(through[name])
-        most = [(fuses[k].minimum_breaking_a * own / abs(through[k]), k) for k in clearing]
+        most = [(fuses[k].minimum_breaking_a * own / abs(through[k]), k) for k in clearing if k in through]
         current, fuse = max(most, key=lambda pair: (math.isnan(pair[0]), pair[0]))
         yield LeftToOpen(
             name, min(current, own) if current == current else current, fuse, fault.name, through[name] * sign < 0

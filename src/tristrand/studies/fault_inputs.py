@@ -31,7 +31,8 @@ class FaultInputs(NamedTuple):
     """The branches, the poles of packs and devices, chargers with their largest output, and what is missing.
 
     ``no_inductance``: id of each pack and cable of unknown inductance, and where it belongs. ``bars``: terminals of
-    busbars and studs.
+    busbars and studs. ``inlets``: the poles of each inlet for direct current, which the packs feed while its contactors
+    are closed.
     """
 
     branches: tuple[Branch, ...]
@@ -41,6 +42,7 @@ class FaultInputs(NamedTuple):
     chargers: tuple[tuple[str, str, str, float], ...] = ()
     no_inductance: tuple[tuple[str, str], ...] = ()
     bars: tuple[str, ...] = ()
+    inlets: tuple[tuple[str, str, str], ...] = ()
 
 
 _NOT_NEEDED = ("open_time", "close_time", "bus_capacitance", "input_capacitance", "output_capacitance")
@@ -64,7 +66,8 @@ def inputs(design: Design) -> FaultInputs:
     missing = needed(circuit.missing, *_NOT_NEEDED)
     branches = tuple(_branches(design, circuit))
     bars = tuple(f"{part_id}.bar" for part_id in design.parts_of("junction"))
-    return FaultInputs(branches, tuple(packs), devices, missing, tuple(chargers), tuple(unknown), bars)
+    inlets = tuple((name, f"{name}.plus", f"{name}.minus") for name in design.parts_of("inlet"))
+    return FaultInputs(branches, tuple(packs), devices, missing, tuple(chargers), tuple(unknown), bars, inlets)
 
 
 def _farad(device: Device) -> float:

@@ -114,7 +114,7 @@ class _Spot(NamedTuple):
 
 
 def _spots(data: FaultInputs, graph: _Graph) -> list[_Spot]:
-    """Every terminal to every other pole of the packs that feed it, then every device across its own terminals.
+    """Every terminal to every other pole of the packs that feed it, then every device and inlet across its own.
 
     In a pole without a fuse such a fault meets none, yet touched by the other pole's bus a lead there carries what the
     fuses of that one let through: so each of its terminals to the other pole's bus as well.
@@ -137,7 +137,8 @@ def _spots(data: FaultInputs, graph: _Graph) -> list[_Spot]:
             ends = (terminal, poles[at]) if height > level[at][1] else (poles[at], terminal)
             spots.append(_Spot(name, *ends, ""))
     spots += _touching_a_bus(data, graph, spots, level, wires)
-    spots += [_Spot(f"{name} across", plus, minus, name) for name, plus, minus, _ in data.devices]
+    across = (*(device[:3] for device in data.devices), *data.inlets)
+    spots += [_Spot(f"{name} across", plus, minus, name) for name, plus, minus in across]
     return spots
 
 
@@ -267,7 +268,7 @@ def _read(data: FaultInputs, course: FaultCourse) -> list[FaultCurrent]:
 def _capacitors(
     data: FaultInputs, graph: _Graph, spots: Sequence[_Spot], strong: tuple[Floats, Floats, Floats]
 ) -> list[tuple[FromCapacitor, ...]]:
-    """What every device's capacitance alone drives into each fault along the conductors, at the highest voltage.
+    """What every device's capacitance drives into each fault, alone and with the others, at the highest voltage.
 
     A fault across the device's own terminals is left out: what limits it there lies inside the device.
     """
@@ -275,11 +276,12 @@ def _capacitors(
     wires = _Graph((b.a, b.b) for b in data.branches)
     size = len(data.branches)
     out: list[list[FromCapacitor]] = [[] for _ in spots]
+    volts: dict[str, float] = {}
     start, end = [s.start for s in spots], [s.end for s in spots]
     for name, plus, minus, farad in data.devices:
         if farad <= 0 or not graph.joined([minus], [plus])[0]:
             continue
-        charged_v = abs(float((graph.way([minus], [plus]) @ volt)[0]))
+        charged_v = volts[name] = abs(float((graph.way([minus], [plus]) @ volt)[0]))
         near = wires.joined([plus] * len(spots), start) & wires.joined(end, [minus] * len(spots))
         rows = np.flatnonzero(near)
         if not rows.size:
@@ -294,7 +296,47 @@ def _capacitors(
         ways = (tuple(data.branches[j].id for j in np.flatnonzero(row)) for row in lie[outside])
         for k, peak_a, when_s, a2s, through in zip(rows[outside].tolist(), *numbers, ways, strict=True):
             out[k].append(FromCapacitor(name, peak_a, when_s, a2s, through))
+    _together(data, ohm, henry, volts, out)
     return [tuple(found_) for found_ in out]
+
+
+def _together(
+    data: FaultInputs, ohm: Floats, henry: Floats, volts: Mapping[str, float], out: list[list[FromCapacitor]]
+) -> None:
+    """Add what several capacitances drive through a contactor at once.
+
+    All as one capacitance behind what their ways share, the rest of the ways side by side: none of them then runs
+    empty before the others, so that the peak is no less than the true one. Never more than the sum of their peaks.
+    """
+    at = {b.id: k for k, b in enumerate(data.branches)}
+    contactors = [b.id for b in data.branches if b.kind == "contactor"]
+    farads = {name: farad for name, _, _, farad in data.devices}
+    loops: list[tuple[int, list[FromCapacitor], set[str], float, float]] = []
+    for k, alone in enumerate(out):
+        for held in {tuple(x for x in alone if c in x.through) for c in contactors} if len(alone) > 1 else ():
+            if len(held) < 2:
+                continue
+            shared = set.intersection(*(set(x.through) for x in held))
+            rest = [[at[n] for n in x.through if n not in shared] for x in held]
+            common = [at[n] for n in shared]
+            whole = [
+                float(per[common].sum()) + _side_by_side([float(per[own].sum()) for own in rest])
+                for per in (ohm, henry)
+            ]
+            loops.append((k, list(held), shared, whole[0], whole[1]))
+    if not loops:
+        return
+    total = np.array([sum(farads[x.device] for x in held) for _, held, *_ in loops])
+    most_v = np.array([max(volts[x.device] for x in held) for _, held, *_ in loops])
+    surge = capacitor_fault(most_v, np.array([h for *_, h in loops]), np.array([r for *_, r, _ in loops]), total)
+    numbers = (np.asarray(x, dtype=float).tolist() for x in surge[:3])
+    for (k, held, shared, *_), peak_a, when_s, a2s in zip(loops, *numbers, strict=True):
+        name, most_a = " and ".join(x.device for x in held), sum(x.peak_a for x in held)
+        out[k].append(FromCapacitor(name, min(peak_a, most_a), when_s, a2s, tuple(sorted(shared))))
+
+
+def _side_by_side(values: Sequence[float]) -> float:
+    return 1.0 / sum(1.0 / v for v in values) if all(v > 0 for v in values) else 0.0
 
 
 def _chargers(
@@ -334,7 +376,7 @@ def _workings(fault: Fault) -> list[Working]:
             found(fault.name, "t_63", f"time to 63 % of it, {word}", case.rise_s, "s", SOLVER, METHOD),
         ]
     for source in fault.capacitors:
-        words = f"peak from the capacitance of {source.device} alone"
+        words = f"peak from the capacitance of {source.device}"
         lines.append(
             found(fault.name, "I_C", words, source.peak_a, "A", "CLOSED-FORM#series RLC step response", METHOD)
         )

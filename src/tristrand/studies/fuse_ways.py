@@ -6,6 +6,7 @@ from types import MappingProxyType
 
 from tristrand.records import NamedTuple
 from tristrand.studies.circuits import HvCircuit
+from tristrand.studies.opening import Groups
 from tristrand.studies.topology import CONDUCTING, Edge, edges, on_loops
 
 DEVICES = frozenset({"inverter", "dcdc", "heater", "charger"})
@@ -55,6 +56,27 @@ def _ways(every: tuple[Edge, ...], resting: frozenset[str]) -> Mapping[str, Way]
         )
         found[fuse] = Way(opens, behind, tuple(name for name in drawn if name not in behind))
     return MappingProxyType(found)
+
+
+@lru_cache(maxsize=64)
+def past_fuses(
+    circuit: HvCircuit, faults: tuple[tuple[str, str, str, str], ...]
+) -> tuple[tuple[str, frozenset[str]], ...]:
+    """Faults (name, start, end, device across) that a pack feeds past every fuse, all contactors closed.
+
+    With each the parts on that way for faults across a device, none for others. Resistors carry nothing here.
+    """
+    some = tuple(e for e in edges(circuit) if e.kind in CONDUCTING and e.kind != "fuse")
+    packs = tuple(e for e in edges(circuit) if e.kind == "pack")
+    wires = Groups((e.a, e.b) for e in some)
+    fed = Groups((wires.of(e.a), wires.of(e.b)) for e in packs)
+    out = []
+    for name, start, end, across in faults:
+        one, two = wires.of(start), wires.of(end)
+        if one != two and fed.same(one, two):
+            on = on_loops((*packs, *some), start, end) if across else set()
+            out.append((name, frozenset(on)))
+    return tuple(out)
 
 
 @lru_cache(maxsize=1024)

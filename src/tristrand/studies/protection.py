@@ -1,4 +1,4 @@
-"""Do the fuses protect? What every fuse must clear, and the I2t that it lets through cables and main contactors."""
+"""Do the fuses protect? What every fuse must clear, and the I2t it lets through cables, main and charge contactors."""
 
 import math
 from collections.abc import Iterator, Mapping
@@ -9,7 +9,7 @@ from tristrand.physics.fuses import TimeCurrentCurve
 from tristrand.records import NamedTuple
 from tristrand.studies.circuits import HvCircuit, hv_circuit
 from tristrand.studies.clearing import FuseData, scan
-from tristrand.studies.fuse_ways import fuse_ways
+from tristrand.studies.fuse_ways import fuse_ways, past_fuses
 from tristrand.studies.overload import Slow, band_workings, bands, chain_workings, chains
 from tristrand.studies.protection_curves import fuse_curves
 from tristrand.studies.results import (
@@ -40,7 +40,8 @@ class ProtectionInputs(NamedTuple):
 def inputs(design: Design) -> ProtectionInputs:
     """Collect what the sheets say about short circuits; what they leave out is nan and left to the rules to name."""
     contactors = []
-    for part_id in design.parts_of("contactor", role="main"):
+    opening = {**design.parts_of("contactor", role="main"), **design.parts_of("contactor", role="charge")}
+    for part_id in opening:
         stands = design.sheet_of(part_id).withstand
         contactors.append((part_id, math.nan if stands is None else stands.current.low**2 * stands.time.low))
     cables = []
@@ -86,7 +87,9 @@ def study(
     if not faults.faults:
         return ProtectionResult(missing=faults.missing)
     limits = dict(data.contactors) | _cable_limits(data, conductors)
-    seen = scan(data.fuses, tuple(name for name, _ in data.contactors), tuple(faults.faults.values()))
+    every = tuple(faults.faults.values())
+    bare = past_fuses(data.circuit, tuple((f.name, f.start, f.end, f.across) for f in every))
+    seen = scan(data.fuses, tuple(name for name, _ in data.contactors), every, bare)
     worst = {name: found._replace(limit_a2s=limits[name]) for name, found in seen.worst.items() if name in limits}
     contactors = {name: worst[name] for name, _ in data.contactors if name in worst}
     leads = {name: found for name, found in worst.items() if name not in contactors}

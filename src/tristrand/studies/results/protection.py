@@ -23,9 +23,9 @@ class FaultCurrent(NamedTuple):
 
 
 class FromCapacitor(NamedTuple):
-    """What the capacitance of one device alone drives into a fault, fully charged; its I2t ends with its energy.
+    """What the capacitance of one device, or of several at once, drives into a fault; its I2t ends with its energy.
 
-    ``through``: the parts and connections on its way.
+    ``device``: those of several joined by "and". ``through``: the parts and connections on its way.
     """
 
     device: str
@@ -133,7 +133,7 @@ class LeftToOpen(NamedTuple):
 
 
 class ProtectionResult(NamedTuple):
-    """Fuses, cables and main contactors in a short circuit, by id; ``unfused`` names faults that meet no fuse."""
+    """Fuses, cables, main and charge contactors in a short circuit; ``unfused``: faults fed past every fuse."""
 
     workings: Sequence[Working] = ()
     missing: tuple[Missing, ...] = ()
