@@ -170,7 +170,7 @@ def test_the_tables_say_what_the_studies_found() -> None:
     (left,) = fuse_tables.overload_tables(run["protection"], of)
     assert [cell.text for cell in left.rows[0].cells][3:] == [
         "k_plus opens, k_minus opens",
-        "above 180 A within 100 ms; 250 ms at the latest",
+        "above 180 A within 100 ms; 120 ms at the latest",
     ]
     assert [cell.text for cell in left.rows[1].cells][3:] == ["dcdc limits itself", "by itself"]
     chain = fuse_tables.chain_tables(run["protection"])[0].rows[0]

@@ -23,7 +23,7 @@ PLANTED = {
         (
             "parts/fuse-200.yaml",
             "melting",
-            "[{current: 300 A, time: 600 s}, {current: 380 A, time: 30 s}, "
+            "[{current: 300 A, time: 600 s ± 1 %}, {current: 380 A, time: 30 s}, "
             "{current: 1 kA, time: 50 ms}, {current: 4 kA, time: 0.5 ms}]",
         ),
         "HV298",
@@ -167,12 +167,12 @@ def test_a_charger_that_holds_its_current_names_the_faults_it_reaches() -> None:
 
 
 def test_a_slow_fuse_asks_more_of_the_contactors_than_its_minimum_breaking_current() -> None:
-    # Down to 300 A the fuse clears, but up to 538 A it melts later than 5 s: 500 A are not enough to open.
+    # Down to 300 A the fuse clears, but up to 592 A (a curve 10 % off) it melts later than 5 s: 500 A are not enough to open.
     slow = Edit("parts/fuse-200.yaml", "minimum_breaking_current", "300 A")
     weak = Edit("parts/contactor-250.yaml", "break_current", "500 A")
     found = [f for f in report(slow, weak).findings if f.kind == "fail"]
     assert {f.code for f in found} == {"HV301"}
-    by_hand = 400 * 1.5 ** (math.log(60 / 5) / math.log(30))
+    by_hand = 1.1 * 400 * 1.5 ** (math.log(60 / 5) / math.log(30))
     assert [f.evidence[0].limit for f in found] == pytest.approx([by_hand, by_hand])
     assert not [f for f in report(slow).findings if f.kind == "fail"]
 
@@ -198,7 +198,7 @@ def test_no_choice_of_rule_sets_switches_them_off(rule_set: str) -> None:
 
 WAYS = {
     "a trip at every hill": ((HV, "parts/main_fuse/overload_trip/current", "180 A"), "let it trip above 244 A"),
-    "a trip after the fuse": ((HV, "parts/main_fuse/overload_trip/time", "400 ms"), "let it trip within 190 ms"),
+    "a trip after the fuse": ((HV, "parts/main_fuse/overload_trip/time", "400 ms"), "let it trip within 83 ms"),
     "a device that lies elsewhere": (
         (HV, "parts/fuse_heater/overload_by", "[dcdc]"),
         "let heater limit the current, if it does",

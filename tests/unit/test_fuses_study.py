@@ -111,27 +111,27 @@ def test_a_tolerance_counts_at_the_end_that_carries_less() -> None:
 
 def test_the_band_of_the_main_fuse_by_hand() -> None:
     band = result("protection").bands["main_fuse"]
-    # At 5 s the curve stands between 320 A for 60 s and 480 A for 2 s; below 640 A the fuse may not clear.
-    assert band.slow_below_a == pytest.approx(320 * 1.5 ** (math.log(60 / 5) / math.log(60 / 2)), rel=1e-9)
+    # At 5 s the curve stands between 320 A for 60 s and 480 A for 2 s, up to 10 % off; below 640 A it may not clear.
+    assert band.slow_below_a == pytest.approx(1.1 * 320 * 1.5 ** (math.log(60 / 5) / math.log(60 / 2)), rel=1e-9)
     assert (band.uncleared_below_a, band.to_a) == (640.0, 640.0)
     assert band.load_case == "peak"
-    before = 2 * (0.05 / 2) ** (math.log(640 / 480) / math.log(800 / 480))
+    before = 2 * (0.05 / 2) ** (math.log(640 / 0.9 / 480) / math.log(800 / 480))
     assert band.open_before_s == pytest.approx(before, rel=1e-9)
     assert (band.in_series, band.behind) == (("k_plus", "k_minus"), ("drive", "dcdc"))
 
 
 def test_an_early_fuse_must_be_relieved_earlier_and_a_late_one_leaves_more() -> None:
     wide = Edit(FUSE, "melting", "[{current: 320 A, time: 60 s ± 50 %}, {current: 800 A, time: 50 ms ± 50 %}]")
-    point = Edit(FUSE, "melting", "[{current: 320 A, time: 60 s}, {current: 800 A, time: 50 ms}]")
+    point = Edit(FUSE, "melting", "[{current: 320 A, time: 60 s ± 0.001 %}, {current: 800 A, time: 50 ms}]")
     spread, sharp = (result("protection", edit).bands["main_fuse"] for edit in (wide, point))
-    assert spread.open_before_s == pytest.approx(0.5 * sharp.open_before_s, rel=1e-9)
+    assert spread.open_before_s == pytest.approx(0.5 * sharp.open_before_s, rel=1e-4)
     assert spread.slow_below_a > sharp.slow_below_a
 
 
 def test_a_slow_fuse_leaves_more_than_its_minimum_breaking_current() -> None:
     slow = Edit(FUSE, "melting", "[{current: 700 A, time: 500 s}, {current: 900 A, time: 5 s}]")
     band = result("protection", slow).bands["main_fuse"]
-    assert band.to_a == pytest.approx(900.0)
+    assert band.to_a == pytest.approx(1.1 * 900.0)
     assert band.uncleared_below_a == 640.0
 
 

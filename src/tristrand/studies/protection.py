@@ -93,7 +93,10 @@ def study(
     worst = {name: found._replace(limit_a2s=limits[name]) for name, found in seen.worst.items() if name in limits}
     contactors = {name: worst[name] for name, _ in data.contactors if name in worst}
     leads = {name: found for name, found in worst.items() if name not in contactors}
-    slow = tuple(Slow(f.id, f.rated_a, f.curve, f.early, f.minimum_breaking_a) for f in data.fuses)
+    slow = tuple(
+        Slow(f.id, f.rated_a, _off(f.curve, f.spread), _off(f.early, -f.spread), f.minimum_breaking_a)
+        for f in data.fuses
+    )
     left = bands(slow, fuse_ways(data.circuit), leads, conductors, operating) if operating.cases else {}
     order = chains({f.id: (f.rated_a, f.clearing_a2s) for f in data.fuses}, leads, contactors, conductors)
     lines = Later(
@@ -107,6 +110,13 @@ def study(
         lines, (), drawn, duties, leads, contactors, seen.pairs, left, order,
         seen.peaks, seen.left, seen.unfused,
     )  # fmt: skip
+
+
+def _off(curve: TimeCurrentCurve | None, share: float) -> TimeCurrentCurve | None:
+    """The curve with its currents off by a share."""
+    if curve is None or share == 0:
+        return curve
+    return curve._replace(currents_a=tuple(amps * (1 + share) for amps in curve.currents_a))
 
 
 def _cable_limits(data: ProtectionInputs, conductors: ConductorsResult) -> dict[str, float]:
