@@ -2,7 +2,7 @@
 
 import datetime
 import os
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from itertools import islice
 from pathlib import Path
@@ -122,15 +122,33 @@ class Workspace:
         own = next(rule for rule in RULES if rule.code == finding.code)
         results = self.pipeline.later(changed)
         cache: dict[str, Any] = {}
+        sets = tuple(changed.vehicle.rule_sets)
         for rule in (own, *(other for other in QUICK_FIRST if other is not own)):
-            heard = _hear(rule, changed, results, cache, brief=True)
-            if heard.gaps is not None and rule.code not in judged.open:
-                return False
-            for after in (v.finding for v in heard.verdicts if v.finding.kind == "fail"):
+            for after in _complaints(Context(rule, changed, results, sets, cache, brief=True)):
+                if after is None:
+                    if rule.code not in judged.open:
+                        return False
+                    continue
                 name = _identity(after)
                 if name == sought or name not in before or _worse(after, before[name]):
                     return False
         return True
+
+
+def _complaints(context: Context) -> Iterator[Finding | None]:
+    """What a rule says against a design: its failures, and None for what it leaves open."""
+    silent = True
+    try:
+        for outcome in context.rule.check(context):
+            silent = False
+            if isinstance(outcome, Open):
+                yield None
+            elif isinstance(outcome, Verdict) and outcome.finding.kind == "fail":
+                yield outcome.finding
+    except NoLimit:
+        return
+    if silent and isinstance(_silent(context.rule, context.results), Open):
+        yield None
 
 
 def _worse(after: Finding, before: Finding) -> bool:
@@ -156,8 +174,8 @@ class _Heard(NamedTuple):
     reasons: tuple[str, ...]
 
 
-def _hear(rule: Rule, design: Design, results: Mapping[str, Any], cache: dict[str, Any], brief: bool = False) -> _Heard:
-    context = Context(rule, design, results, tuple(design.vehicle.rule_sets), cache, brief)
+def _hear(rule: Rule, design: Design, results: Mapping[str, Any], cache: dict[str, Any]) -> _Heard:
+    context = Context(rule, design, results, tuple(design.vehicle.rule_sets), cache)
     verdicts: list[Verdict] = []
     opened: list[Open] = []
     reasons: dict[str, None] = {}

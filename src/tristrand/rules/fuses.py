@@ -110,7 +110,14 @@ class Guard(NamedTuple):
 
 
 def lead_guards(ctx: Context, circuit: HvCircuit) -> dict[str, Guard]:
-    """The guard of every lead that a pack feeds, fuses at the high end of their tolerance."""
+    """The guard of every lead that a pack feeds, fuses at the high end of their tolerance; made once for one check."""
+    if "lead guards" not in ctx.cache:
+        ctx.cache["lead guards"] = _lead_guards(ctx, circuit)
+    found: dict[str, Guard] = ctx.cache["lead guards"]
+    return found
+
+
+def _lead_guards(ctx: Context, circuit: HvCircuit) -> dict[str, Guard]:
     rated = {f: ctx.design.sheet_of(f).rated_current for f in ctx.design.parts_of("fuse")}
     amps = {f: datum.high if datum is not None else math.nan for f, datum in rated.items()}
     shared, own, plus = feeding_fuses(circuit), own_pole_fuses(circuit), plus_side(circuit)

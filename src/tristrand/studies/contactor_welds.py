@@ -7,6 +7,7 @@ keep the link live while the other pole is open: between the link's own poles no
 
 import math
 from collections.abc import Iterator, Mapping
+from functools import lru_cache
 
 from tristrand.design import Datum, Design
 from tristrand.physics import contactors as physics
@@ -114,7 +115,13 @@ class _Step(NamedTuple):
 
 def welds(data: WeldInputs, packs: Mapping[str, PackFigures]) -> dict[str, WeldFigures]:
     """Every main and charge contactor with the sensors that see it welded."""
-    finder = _Finder(data, packs)
+    return dict(_welds(data, tuple(packs.items())))
+
+
+@lru_cache(maxsize=64)
+def _welds(data: WeldInputs, packs: tuple[tuple[str, PackFigures], ...]) -> dict[str, WeldFigures]:
+    """Kept: an edit of a coil or of the life of a contact changes nothing here."""
+    finder = _Finder(data, dict(packs))
     return {s.id: finder.figures(s) for s in data.switches if s.role in JUDGED}
 
 
