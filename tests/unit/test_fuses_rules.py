@@ -167,7 +167,7 @@ def test_a_charger_that_holds_its_current_names_the_faults_it_reaches() -> None:
 
 
 def test_a_slow_fuse_asks_more_of_the_contactors_than_its_minimum_breaking_current() -> None:
-    # Down to 300 A the fuse clears, but up to 592 A (a curve 10 % off) it melts later than 5 s: 500 A are not enough to open.
+    # Down to 300 A the fuse clears, but up to 592 A (a curve 10 % off) it melts later than 5 s: 500 A are not enough.
     slow = Edit("parts/fuse-200.yaml", "minimum_breaking_current", "300 A")
     weak = Edit("parts/contactor-250.yaml", "break_current", "500 A")
     found = [f for f in report(slow, weak).findings if f.kind == "fail"]
