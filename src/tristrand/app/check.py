@@ -1,8 +1,10 @@
 """Check a design: run studies and rules, apply waivers, offer only ways out that hold for the whole changed design."""
 
 import datetime
+import gc
 import os
 from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from itertools import islice
 from pathlib import Path
@@ -91,6 +93,10 @@ class Workspace:
 
     def check_design(self, design: Design, fail_on: Severity = "error", today: datetime.date | None = None) -> Checked:
         """Check a design that was read already."""
+        with _no_collection():
+            return self._checked(design, fail_on, today)
+
+    def _checked(self, design: Design, fail_on: Severity, today: datetime.date | None) -> Checked:
         results = self.pipeline.run(design)
         judged = judge_design(design, results)
         findings = [self._with_way_out(design, judged, verdict) for verdict in judged.verdicts]
@@ -149,6 +155,18 @@ def _complaints(context: Context) -> Iterator[Finding | None]:
         return
     if silent and isinstance(_silent(context.rule, context.results), Open):
         yield None
+
+
+@contextmanager
+def _no_collection() -> Iterator[None]:
+    """No search for cyclic garbage meanwhile: a check makes hardly any, and a search goes through all that is kept."""
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
 
 
 def _worse(after: Finding, before: Finding) -> bool:

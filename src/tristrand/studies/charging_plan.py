@@ -8,6 +8,7 @@ from tristrand.design import Datum, Design
 from tristrand.records import NamedTuple
 from tristrand.studies.circuits import HvCircuit, Needs, hv_circuit
 from tristrand.studies.results import Missing
+from tristrand.studies.slices import wiring
 
 MILD_C = 25.0
 Ends = tuple[float, float, float]
@@ -110,7 +111,7 @@ class ChargingInputs(NamedTuple):
 
 def collect(design: Design) -> ChargingInputs:
     """Collect what charging needs; a design with neither charger nor inlet needs nothing."""
-    circuit = hv_circuit(design)
+    circuit = wiring(hv_circuit(design))
     high_voltage = design.high_voltage
     section, fast = high_voltage.charging, high_voltage.fast_charging
     chargers, inlets = design.parts_of("charger"), design.parts_of("inlet")

@@ -151,11 +151,11 @@ class Needs:
 
 
 def ambient_of(design: Design, own: Datum | None) -> float:
-    """Air temperature [degC] round a part or cable: its own, else the hottest of the vehicle, else nan."""
+    """Air temperature [degC] round a part or cable: its own, else the hottest of the vehicle, else nan; the high end."""
     if own is not None:
-        return own.value
+        return own.high
     ambient = design.vehicle.ambient
-    return ambient.maximum.value if ambient is not None else math.nan
+    return ambient.maximum.high if ambient is not None else math.nan
 
 
 @lru_cache(maxsize=64)

@@ -29,6 +29,7 @@ from tristrand.studies.results import (
     OperatingResult,
     PackResult,
 )
+from tristrand.studies.slices import wiring
 from tristrand.studies.topology import edges, feeds
 
 NAN = math.nan
@@ -73,7 +74,7 @@ def inputs(design: Design) -> GenerationInputs:
     cables = tuple(
         (name, Rating(f"parts/{name}/rated_voltage", _end(design.sheets[name].rated_voltage, "low"))) for name in names
     )
-    return GenerationInputs(hv_circuit(design), drives, road, parts, cables)
+    return GenerationInputs(wiring(hv_circuit(design)), drives, road, parts, cables)
 
 
 def _end(datum: Datum | None, end: str, default: float = NAN) -> float:

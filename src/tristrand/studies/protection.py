@@ -22,6 +22,7 @@ from tristrand.studies.results import (
     Working,
     working,
 )
+from tristrand.studies.slices import wiring
 
 ADIABATIC = "IEC-60364-5-54#adiabatic equation"
 USUAL_SPREAD = 0.1
@@ -50,7 +51,7 @@ def inputs(design: Design) -> ProtectionInputs:
             sheet = design.sheets[lead.cable]
             cables.append((key, sheet.conductor, _number(sheet.short_circuit_temperature, "low")))
     fuses = tuple(_fuse(part_id, design.sheet_of(part_id)) for part_id in design.parts_of("fuse"))
-    return ProtectionInputs(fuses, tuple(contactors), tuple(cables), hv_circuit(design))
+    return ProtectionInputs(fuses, tuple(contactors), tuple(cables), wiring(hv_circuit(design)))
 
 
 def _number(datum: Datum | None, end: str) -> float:

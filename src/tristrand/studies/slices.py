@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from functools import lru_cache
 from typing import Any
 
 from tristrand.studies.circuits import Device, HvCircuit, Lead, Series2, Span3
@@ -107,6 +108,23 @@ def steady(circuit: HvCircuit) -> HvCircuit:
         resistors=(),
         devices=tuple(d._replace(farad=NONE_FARAD, with_bus=False) for d in circuit.devices),
         missing=(),
+    )
+
+
+@lru_cache(maxsize=64)
+def wiring(circuit: HvCircuit) -> HvCircuit:
+    """The circuit with only what hangs where: no resistance, capacitance, power or time."""
+    return HvCircuit(
+        circuit.packs,
+        tuple(Lead(x.id, x.a, x.b, 0.0, math.nan, x.cable, "", 0.0, math.nan) for x in circuit.leads),
+        tuple(x._replace(ohm=0.0) for x in circuit.series),
+        tuple(x._replace(ohm=0.0, close_s=0.0, open_s=0.0) for x in circuit.contacts),
+        tuple(x._replace(ohm=NONE_FARAD) for x in circuit.resistors),
+        tuple(
+            Device(d.id, d.kind, d.plus, d.minus, NONE_FARAD, math.inf, False, 0.0, 0.0, 0.0, math.inf, math.inf, ())
+            for d in circuit.devices
+        ),
+        (),
     )
 
 
