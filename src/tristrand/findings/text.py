@@ -114,8 +114,11 @@ def _coverage(report: Report, width: int) -> str:
             lines += _wrap(f"{code}: {plain(reason)}", width, "  ", "    ")
     if coverage.not_applicable:
         lines.append("Does not apply:")
+        by_reason: dict[str, list[str]] = {}
         for code, reason in sorted(coverage.not_applicable.items()):
-            lines += _wrap(f"{code}: {plain(reason)}", width, "  ", "    ")
+            by_reason.setdefault(plain(reason), []).append(code)
+        for reason, codes in by_reason.items():
+            lines += _wrap(f"{', '.join(codes)}: {reason}", width, "  ", "    ")
     return "\n".join(lines)
 
 

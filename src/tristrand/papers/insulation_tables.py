@@ -152,7 +152,8 @@ def _search(result: InsulationResult) -> Iterator[Table]:
         for n, step in enumerate(steps, 1)
     )
     columns = ("Step", "Unplugged now, all else plugged in", "Fault gone", "Fault still there", "Suspected")
-    note = f"On average {plan.expected_steps:.2g} readings, at most {plan.most_steps}; likely faults come first. "
+    note = f"On average {plan.expected_steps:.2g} readings, at most {plan.most_steps}: "
+    note += "the fewest on average, likely faults weighing most. "
     note += "Before every plug: switch off, pull the service disconnect, wait, and measure that the bus is dead. One "
     note += "fault at a time: where a reading only gets better, there are two."
     yield Table("Search for an insulation fault", columns, rows, note, wide=True)

@@ -70,16 +70,26 @@ def _told(result: ProtectionResult, fuse: str) -> list[str]:
         told.insert(0, f"largest load {show(band.load_a, 'A', 3)}, case {band.load_case}")
     if band is not None and band.to_a > band.load_a:
         told.append(f"left to others: {show(band.load_a, 'A', 3)} to {show(band.to_a, 'A', 3)}")
+    blank = [name for name, let in result.contactors.items() if let.fuse == fuse and math.isnan(let.limit_a2s)]
+    if blank:
+        told.append(f"not drawn, since its sheet gives no withstand: {', '.join(blank)}")
     return told
 
 
 def _axes(x: tuple[float, float], y: tuple[float, float]) -> Spec:
     def axis(field: str, title: str, ends: tuple[float, float]) -> Spec:
         scale = {"type": "log", "domain": [rounded(v) for v in ends], "nice": False}
-        labels = {"labelExpr": "format(datum.value, '~s')", "tickCount": 7}
+        labels = {"labelExpr": "format(datum.value, '~s')", "values": ticks(*ends)}
         return {"field": field, "type": "quantitative", "title": title, "scale": scale, "axis": labels}
 
     return {"x": axis("x", "current (A)", x), "y": axis("y", "time (s)", y)}
+
+
+def ticks(low: float, high: float) -> list[float]:
+    """Where a logarithmic axis is labelled: every decade, and between them where few decades leave room."""
+    first, last = math.floor(math.log10(low)), math.ceil(math.log10(high))
+    steps = (1, 2, 5) if last - first <= 3 else (1, 3) if last - first <= 4 else (1,)
+    return [rounded(k * 10.0**n) for n in range(first, last + 1) for k in steps if low <= k * 10.0**n <= high]
 
 
 def _looks(curves: Sequence[Series]) -> list[tuple[list[int], float, str]]:

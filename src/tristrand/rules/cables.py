@@ -6,9 +6,19 @@ from collections.abc import Iterable
 from typing import Any
 
 from tristrand.findings import Evidence
+from tristrand.rules.fuses import lead_guards
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
-from tristrand.rules.view import CONDUCTORS, HV_FILE, LEADS, OPERATING, PARTS, sheets_of_kind, thicker_cables
-from tristrand.studies.results import Missing
+from tristrand.rules.view import (
+    CONDUCTORS,
+    HV_FILE,
+    LEADS,
+    OPERATING,
+    PARTS,
+    circuit_of,
+    sheets_of_kind,
+    thicker_cables,
+)
+from tristrand.studies.results import ConductorFigures, Missing
 
 
 @rule(
@@ -167,13 +177,24 @@ def cable_ampacity(ctx: Context) -> Iterable[Outcome]:
             note=f"{limit.name}: {limit.detail}",
             bad=f"carries more than its ampacity in case {figure.sustained_case}",
             good="stays within its ampacity",
-            related=((f"{LEADS}/{figure.connection}/cable", "the cable"),),
+            related=((f"{LEADS}/{figure.connection}/cable", "the cable"), *_fuse_too_large(ctx, figure)),
             ways_out=thicker_cables(ctx, figure, figure.sustained_a),
         )
     if conductors.missing and not conductors.conductors:
         yield ctx.open(conductors.missing)
     elif any("/connections/" in m.pointer or m.pointer.startswith("parts/") for m in conductors.missing):
         yield ctx.open(m for m in conductors.missing)
+
+
+def _fuse_too_large(ctx: Context, figure: ConductorFigures) -> tuple[tuple[str, str], ...]:
+    """The fuse of an overloaded cable, where it would not save the cable from a smaller load either."""
+    if not figure.sustained_a > figure.ampacity.current_a:
+        return ()
+    guard = lead_guards(ctx, circuit_of(ctx)).get(figure.connection)
+    if guard is None or not guard.loop_a > figure.ampacity.current_a:
+        return ()
+    words = f"rated {guard.loop_a:.0f} A, above the cable too: with less load HV128 fails instead"
+    return tuple((f"{PARTS}/{fuse}", words) for fuse in guard.loop)
 
 
 @rule(

@@ -131,7 +131,10 @@ def _others(fuse: str, band: OverloadBand) -> Callable[[], Iterable[WayOut]]:
         "A contactor that is to open where a fuse does not protect lies in series with it and may open all of that "
         "current; devices that limit themselves instead are all that the fuse feeds, and stay within its rating."
     ),
-    why="A contactor opened above what it can break welds or burns, and then nothing parts the pack from the fault.",
+    why=(
+        "Where the fuse does not protect, whoever is named has to be able to: a contactor opened above what it can "
+        "break welds, and a device that may draw more than its fuse is rated for limits nothing."
+    ),
     sources=("DATASHEET#largest current it may open", "DATASHEET#current limit of the device"),
     failing=((HV_FILE, "parts/fuse_dcdc/overload_by", "[k_pre]"),),
     waivable=False,

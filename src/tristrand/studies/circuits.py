@@ -151,7 +151,7 @@ class Needs:
 
 
 def ambient_of(design: Design, own: Datum | None) -> float:
-    """Air temperature [degC] round a part or cable: its own, else the hottest of the vehicle, else nan; the high end."""
+    """Air temperature [degC] round a part or cable, at its high end: its own, else the vehicle's hottest, else nan."""
     if own is not None:
         return own.high
     ambient = design.vehicle.ambient
