@@ -53,6 +53,8 @@ class FileCache:
     """Files already read in this process, by name and bytes (Python keeps the hash of bytes with them)."""
 
     files: dict[tuple[str, bytes], ParsedFile] = field(default_factory=dict)
+    sound: set[tuple[bytes, tuple[tuple[str, str], ...]]] = field(default_factory=set)
+    """Circuits, with the kinds of all sheets, in which no reference was found broken."""
 
     def get(self, file: str, data: bytes) -> ParsedFile:
         """The parsed form of ``data``; parsed once for the same bytes."""
@@ -165,7 +167,12 @@ def load_files(
         # A sheet that exists but cannot be read is no missing sheet: its own problem is told already.
         kinds = {_stem(p.file): "" for p in problems if p.file.startswith("parts/")}
         kinds |= {key: _kind(item) for key, item in sheets.items()}
-        problems.extend(_limited(cross_check(high_voltage.tree, kinds, spans), "high_voltage.yaml"))
+        key = (files["high_voltage.yaml"], tuple(kinds.items()))
+        if key not in cache.sound:
+            broken = cross_check(high_voltage.tree, kinds, spans)
+            problems.extend(_limited(broken, "high_voltage.yaml"))
+            if not broken and len(cache.sound) < 400:
+                cache.sound.add(key)
     if problems or vehicle is None or high_voltage is None:
         missing = [
             Problem(name, 0, 0, "the file is missing", _missing_mend(name, []))
