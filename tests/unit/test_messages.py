@@ -107,3 +107,15 @@ def test_every_validation_error_has_words_of_ours(kind: str, tree: dict[str, obj
 
 def test_the_list_of_bases_is_the_type() -> None:
     assert set(BASES) == set(get_args(Basis)) == {"measured", "datasheet", "standard", "estimated", "assumed"}
+
+
+def test_a_decimal_comma_is_named_where_it_splits_a_number() -> None:
+    from tristrand.app.starter import starter_files
+    from tristrand.design import load_files
+
+    files = starter_files()
+    text = files["high_voltage.yaml"].decode()
+    assert "length: 1.8 m" in text
+    files["high_voltage.yaml"] = text.replace("length: 1.8 m", "length: 1,8 m", 1).encode()
+    mends = [problem.mend for problem in load_files(files, "x").problems]
+    assert any("decimal point" in mend for mend in mends)

@@ -16,6 +16,8 @@ from tristrand.units import DIMENSIONS
 # Finding the nearest name costs time for each pair: a file full of errors must not take minutes.
 MOST_NAMES = 500
 WORD = 40
+# What a decimal comma leaves of a number inside {}: "1,8 m" gives the key "8 m".
+_COMMA = r"[0-9]+(\s*[A-Za-zµΩ°%/²]+)*\Z"
 
 
 def nearest(word: str, names: Sequence[str]) -> str:
@@ -173,6 +175,8 @@ def _words(error: Mapping[str, Any], at: _At) -> tuple[str, str]:
         parent = visible(at.pointer.rpartition("/")[0], 120)
         known = [name for name in at.known if name != at.key]
         message = f"unknown key '{visible(at.key, WORD)}'" + (f" in {parent}" if parent else "")
+        if re.match(_COMMA, at.key):
+            return message, f"a comma starts a new key: write numbers with a decimal point, not '…,{at.key[:12]}'"
         return message, hint(at.key, known, "known keys")
     if kind == "missing":
         example = _example(at.rest, at.known.get(at.rest))

@@ -236,7 +236,9 @@ def _discharge_panel(series: Series, limit_s: float) -> Spec:
     if math.isfinite(down):
         layers.append(frame.dot("reached", down, SAFE_V))
         rows = [{"x": rounded(down), "y": SAFE_V, "text": f"60 V after {engineering(down, 's', 3)}"}]
-        layers += frame.clear("reached label", rows, dy=-14, align="left" if down < 0.7 * frame.x_top else "right")
+        # Not through the line of the time allowed.
+        free = (limit_s if shown and limit_s > down else frame.x_top) - down
+        layers += frame.clear("reached label", rows, dy=-14, align="left" if free > 0.3 * frame.x_top else "right")
     title = {"text": series.name[:1].upper() + series.name[1:], "offset": 12 + (LINE_GAP_PX if shown else 0)}
     return {"title": title, "width": WIDTH, "height": frame.height, "layer": layers}
 

@@ -284,7 +284,8 @@ def reduce_between(readings: TwoReadings, low: TwoReadings, high: TwoReadings) -
     if least_v > explained_v[1] + dust_v or most_v < explained_v[0] - dust_v:
         return Refusal(
             "gap",
-            f"Vb - V1 - V2 is {gap_v:.4g} V, with the tolerances {least_v:.4g} to {most_v:.4g} V; the meter's loading"
+            f"The pack's voltage less both poles' readings is {gap_v:.4g} V, with the tolerances {least_v:.4g} to"
+            f" {most_v:.4g} V; the meter's loading"
             f" explains {explained_v[0]:.4g} to {explained_v[1]:.4g} V: the bus moved between the readings, had not"
             " settled, or the meter is not as stated.",
         )
