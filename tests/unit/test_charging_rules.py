@@ -76,6 +76,8 @@ PLANTED: dict[str, tuple[tuple[Change, ...], set[str]]] = {
     # 63 A at 75 %, times sqrt((130 - 40)/(130 - 25)) for air of 40 °C: 43.7 A.
     "a fuse that hot air leaves too little": ((*INLET, (HV, "fast_charging/current", "44 A")), {"HV271"}),
     "a station that knows no table": ((*INLET, (HV, "fast_charging/current_control", "fixed")), {"HV266"}),
+    "a monitor that trips at a station": ((*INLET, (HV, "parts/pack/monitor/over_current_charge",
+                                                    "{current: 42 A, time: 1 s}")), {"HV282"}),
     "an inlet wired the wrong way round": ((*INLET, (HV, "connections/D1/from", "dc_inlet.minus"),
                                             (HV, "connections/D4/from", "dc_inlet.plus")), {"HV220", "HV271"}),
     "contactors that close on unequal voltages": ((*INLET, (HV, "fast_charging/closing_difference", "60 V")),

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.unit.test_charging_rules import INLET
 from tristrand.app import Workspace
 from tristrand.app.check import judge_design
 from tristrand.app.pipeline import Pipeline
@@ -229,3 +230,29 @@ def test_where_the_fuse_clears_all_it_melts_at_the_cable_sets_the_time() -> None
     # 5 s: so long the heat of an overload stays in the cable.
     assert (time.quantity, time.limit) == ("time to open", 5.0)
     assert not [f for f in report(low).findings if f.kind == "fail"]
+
+
+def test_a_trip_below_what_a_charging_station_gives_is_named() -> None:
+    station = (
+        *(Edit(*edit) for edit in INLET),
+        Edit(HV, "fast_charging/supply/current", "300 A"),
+        Edit(HV, "fast_charging/current", "240 A"),
+    )
+    # No case asks 230 A of the main fuse while driving; a station that gives 240 A does.
+    trips = Edit(HV, "parts/main_fuse/overload_trip/current", "230 A")
+
+    def switched_off(*edits: Edit) -> list[str]:
+        found = [f for f in report(*edits).findings if f.code == "HV305" and f.kind == "fail"]
+        return [f.message for f in found if f.evidence[0].limit == pytest.approx(240.0)]
+
+    assert not switched_off(trips)
+    assert not switched_off(*station)
+    assert ["while charging from direct current" in text for text in switched_off(*station, trips)] == [True]
+
+
+def test_a_station_whose_current_nobody_stated_leaves_both_trips_open() -> None:
+    gone = Edit(HV, "fast_charging/current", "null")
+    judged = judge_design(of := design(FILES, *(Edit(*edit) for edit in INLET), gone), Pipeline().run(of))
+    for code in ("HV282", "HV305"):
+        # The inlet does not lie behind the heater's fuse, but behind the main fuse and the pack's monitor.
+        assert [text for text in judged.open[code] if text.startswith("high_voltage/fast_charging/current ")], code

@@ -4,11 +4,13 @@ import math
 from collections.abc import Callable, Iterable
 
 from tristrand.findings import Edit, WayOut
+from tristrand.rules.charging_view import FAST
 from tristrand.rules.monitor import CELL_VOLTAGE, CELLS, Watched, watched
 from tristrand.rules.rule import Context, Outcome, rule
 from tristrand.rules.view import HV_FILE
 
 PEAK, LASTING = "DATASHEET#pack peak current", "DATASHEET#pack current"
+FROM_INLET = "while charging from direct current"
 CHARGING = "PRACTICE#a full charge ends before the over-voltage trip"
 
 
@@ -16,11 +18,11 @@ CHARGING = "PRACTICE#a full charge ends before the over-voltage trip"
     "HV282",
     "monitor-trips",
     "error",
-    needs=CELLS,
+    needs=(*CELLS, "charging"),
     checks=(
         "The monitor's current trips come before the pack's peak limit, discharging, and before its limit, charging; "
-        "neither they nor the under-voltage trip come within what any case asks, nor the over-voltage trip within the "
-        "voltage at which charging is held."
+        "neither they nor the under-voltage trip come within what any case or charging inlet asks, nor the "
+        "over-voltage trip within the voltage at which charging is held."
     ),
     why="A trip too late lets the cells overheat; a trip too early opens the contactors at full load, in traffic.",
     sources=(LASTING, PEAK, "DATASHEET#pack charge current", CELL_VOLTAGE, CHARGING),
@@ -101,12 +103,19 @@ def _beyond_cases(ctx: Context, pack: Watched) -> Iterable[Outcome]:
             if pack.id in c.flows and (c.case == "charge") == (doing == "charging")
             if c.duration_s == 0 or c.duration_s >= trip.time.low
         ]
+        fast = ctx.results["charging"].fast
+        if doing == "charging" and fast is not None and pack.id in fast.path:
+            if math.isnan(fast.largest_a):
+                yield ctx.open([m for m in ctx.results["charging"].missing if m.pointer.startswith(FAST)])
+            else:
+                lasting.append((fast.largest_a, FROM_INLET))
         if lasting:
             current, case = max(lasting)
+            doing_it = case if case == FROM_INLET else f"in case {case}"
             yield ctx.compare(
-                pack.at(field), f"pack current in case {case}", current, "A", "<=", trip.current.low,
+                pack.at(field), f"pack current {doing_it}", current, "A", "<=", trip.current.low,
                 LASTING, subject=f"the monitor of {pack.id}",
-                bad=f"opens the contactors in case {case}, under load", good=f"does not trip in case {case}",
+                bad=f"opens the contactors {doing_it}, under load", good=f"does not trip {doing_it}",
             )  # fmt: skip
     if pack.gaps(("under_voltage", "voltage_error")) or not pack.figures.loaded_case:
         return

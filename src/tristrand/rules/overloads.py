@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterable, Iterator
 
 from tristrand.design import Datum
 from tristrand.findings import Edit, Relation, WayOut
+from tristrand.rules.charging_view import FAST
 from tristrand.rules.clearing import PROTECTION
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
 from tristrand.rules.view import HV_FILE, PARTS, counted, sheet_pointer
@@ -245,7 +246,7 @@ def _own_limit(ctx: Context, device: str) -> tuple[Datum | None, str]:
     "HV305",
     "overload-trip-in-time",
     "error",
-    needs=PROTECTION,
+    needs=(*PROTECTION, "charging"),
     checks=(
         "Contactors that open for a fuse are told to above a stated current, within a stated time: above every load, "
         "below what melts the fuse, and before it melts where it may not clear."
@@ -304,10 +305,16 @@ def _trip(ctx: Context, name: str, band: OverloadBand, opening: list[str]) -> It
             subject=name, bad=bad, good=good, basis=basis, related=near, ways_out=mend,
         )  # fmt: skip
 
-    amps = _between(name, band.load_a, least)
-    bad, good = f"is switched off in case {band.load_case}, with no fault", "is switched off only above every load"
-    load = "NUMERICS#circuit solver, operating point"
-    yield said("trip current against the loads", trip.current.low, "A", ">", band.load_a, load, bad, good, amps)
+    load_a, when, load = band.load_a, f"in case {band.load_case}", "NUMERICS#circuit solver, operating point"
+    fast = ctx.results["charging"].fast
+    if fast is not None and name in fast.path:
+        if math.isnan(fast.largest_a):
+            yield ctx.open([m for m in ctx.results["charging"].missing if m.pointer.startswith(FAST)])
+        elif fast.largest_a > load_a:
+            load_a, when, load = fast.largest_a, "while charging from direct current", "DESIGN#overload_trip"
+    amps = _between(name, load_a, least)
+    bad, good = f"is switched off {when}, with no fault", "is switched off only above every load"
+    yield said("trip current against the loads", trip.current.low, "A", ">", load_a, load, bad, good, amps)
     bad, good = "may melt at currents at which nobody opens", "does not melt at currents below the trip"
     curve = "DATASHEET#melting curve"
     yield said("trip current against the melting curve", trip.current.high, "A", "<", least, curve, bad, good, amps)
