@@ -354,3 +354,21 @@ def test_a_string_s_lead_gets_all_of_its_own_fuse_and_a_quarter_of_the_common_on
         "string",
     )
     assert _share({"common": (100.0, ""), "string": (20.0, "")}, through, 900.0, current, False)[:2] == (25.0, "common")
+
+
+def test_charge_contactors_that_no_main_contactor_helps_open_what_their_fuse_leaves() -> None:
+    past_the_mains = (
+        *(Edit(*edit) for edit in WITH_DC),
+        Edit(HV, "connections/D3/to", "pack.plus"),
+        Edit(HV, "connections/D5/to", "pack.minus"),
+    )
+    of = design(*past_the_mains)
+    judged = said(of, "HV207")
+    assert {"k_dc_plus", "k_dc_minus"} <= set(judged)
+    # A short circuit at the inlet runs from the pack out of the terminal that is marked plus.
+    weak = Edit("parts/contactor-200.yaml", "break_current_reverse", "5 A")
+    bad = said(design(*past_the_mains, weak), "HV207")
+    assert bad["k_dc_plus"] == bad["k_dc_minus"] == "fail"
+    turned = (Edit(HV, f"parts/{k}/marked_plus", "b") for k in ("k_dc_plus", "k_dc_minus"))
+    right = said(design(*past_the_mains, weak, *turned), "HV207")
+    assert right["k_dc_plus"] == judged["k_plus"]

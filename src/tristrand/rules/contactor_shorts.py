@@ -15,8 +15,9 @@ from tristrand.studies.results import Missing, ProtectionResult
     "error",
     needs=PROTECTION,
     checks=(
-        "Main contactors may open every current, in either direction, at which a fuse that alone has to clear it is "
-        "still below its minimum breaking current."
+        "Main contactors, and charge contactors where no main contactor parts the same current, may open every "
+        "current, in either direction, at which a fuse that alone has to clear it is still below its minimum breaking "
+        "current."
     ),
     why="Between overload and minimum breaking current the fuse cannot be relied on: there the contactors must open.",
     sources=("DATASHEET#largest current it may open", "DATASHEET#minimum breaking current"),
@@ -27,8 +28,6 @@ from tristrand.studies.results import Missing, ProtectionResult
 def contactor_opens_below_fuse(ctx: Context, result: ProtectionResult) -> Iterable[Outcome]:
     """Where packs stand side by side every fuse has its share, so the contactor may carry the minimum of all."""
     for name, currents in result.left.items():
-        if ctx.design.high_voltage.parts[name].role != "main":  # type: ignore[union-attr]
-            continue
         for left in currents:
             if left.current_a != left.current_a:
                 pointer = sheet_pointer(ctx, left.fuse, "minimum_breaking_current")

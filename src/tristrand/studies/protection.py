@@ -30,12 +30,16 @@ USUAL_SPREAD = 0.1
 
 
 class ProtectionInputs(NamedTuple):
-    """Fuses, what each contactor withstands, the end temperature of each cable connection, and the circuit."""
+    """Fuses, what each contactor withstands, the end temperature of each cable connection, and the circuit.
+
+    ``charge_contactors``: each with the sign of a current from its marked terminal, 0 where nothing is marked.
+    """
 
     fuses: tuple[FuseData, ...]
     contactors: tuple[tuple[str, float], ...]
     cables: tuple[tuple[str, str, float], ...]
     circuit: HvCircuit
+    charge_contactors: tuple[tuple[str, float], ...] = ()
 
 
 def inputs(design: Design) -> ProtectionInputs:
@@ -51,7 +55,10 @@ def inputs(design: Design) -> ProtectionInputs:
             sheet = design.sheets[lead.cable]
             cables.append((key, sheet.conductor, _number(sheet.short_circuit_temperature, "low")))
     fuses = tuple(_fuse(part_id, design.sheet_of(part_id)) for part_id in design.parts_of("fuse"))
-    return ProtectionInputs(fuses, tuple(contactors), tuple(cables), wiring(hv_circuit(design)))
+    marks = {"a": 1.0, "b": -1.0}
+    fitted = design.parts_of("contactor", role="charge")
+    charge = tuple((k, marks.get(p.marked_plus or "", 0.0)) for k, p in fitted.items())
+    return ProtectionInputs(fuses, tuple(contactors), tuple(cables), wiring(hv_circuit(design)), charge)
 
 
 def _number(datum: Datum | None, end: str) -> float:
@@ -90,7 +97,7 @@ def study(
     limits = dict(data.contactors) | _cable_limits(data, conductors)
     every = tuple(faults.faults.values())
     bare = past_fuses(data.circuit, tuple((f.name, f.start, f.end, f.across) for f in every))
-    seen = scan(data.fuses, tuple(name for name, _ in data.contactors), every, bare)
+    seen = scan(data.fuses, tuple(name for name, _ in data.contactors), every, bare, data.charge_contactors)
     worst = {name: found._replace(limit_a2s=limits[name]) for name, found in seen.worst.items() if name in limits}
     contactors = {name: worst[name] for name, _ in data.contactors if name in worst}
     leads = {name: found for name, found in worst.items() if name not in contactors}
