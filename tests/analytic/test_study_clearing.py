@@ -372,3 +372,16 @@ def test_charge_contactors_that_no_main_contactor_helps_open_what_their_fuse_lea
     turned = (Edit(HV, f"parts/{k}/marked_plus", "b") for k in ("k_dc_plus", "k_dc_minus"))
     right = said(design(*past_the_mains, weak, *turned), "HV207")
     assert right["k_dc_plus"] == judged["k_plus"]
+
+
+def test_behind_charge_contactors_packs_and_capacitances_drive_a_short_circuit_together() -> None:
+    of = design(*(Edit(*edit) for edit in WITH_DC))
+    fault = next(f for f in studied(of).faults.values() if f.across == "dc_inlet")
+    packs_a = abs(dict(fault.strongest.through)["k_dc_minus"])
+    held = [c.peak_a for c in fault.capacitors if "k_dc_minus" in c.through]
+    peak = protected(of).peaks["k_dc_minus"]
+    assert peak.current_a >= packs_a + max(held) > max(packs_a, *held)
+    assert "the packs" in peak.source
+    # A main contactor carries either, never both: the packs lie on its one side, the capacitances on its other.
+    main = protected(of).peaks["k_plus"].source
+    assert ("capacitance" in main) != ("packs" in main)

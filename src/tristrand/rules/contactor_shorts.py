@@ -97,7 +97,10 @@ def contactor_opens_charge(ctx: Context) -> Iterable[Outcome]:
     "contactor-stays-shut-in-short",
     "error",
     needs=PROTECTION,
-    checks="The largest current of any short circuit, from packs or bus capacitors, does not throw the contacts open.",
+    checks=(
+        "The largest current of any short circuit, of packs and bus capacitors together where both flow through the "
+        "contactor, does not throw the contacts open."
+    ),
     why="Blown open by its own current a contactor draws an arc and welds as it falls shut, however short the current.",
     sources=("DATASHEET#short-circuit withstand",),
     failing=(("parts/contactor-200.yaml", "withstand_peak", "4 kA"),),

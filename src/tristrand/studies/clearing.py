@@ -317,7 +317,11 @@ def _left(
 
 
 def _peaks(contactors: Sequence[str], faults: Sequence[Fault]) -> Mapping[str, PeakCurrent]:
-    """The largest instantaneous current through every contactor, from packs or from a capacitance."""
+    """The largest instantaneous current through every contactor, from packs, a capacitance, or both.
+
+    Both drive the fault the same way round. Their sum counts as if both stood at their largest at once: no less than
+    the true one, since the circuit is linear, and more where the capacitance is empty before the packs' current rises.
+    """
     peaks: dict[str, PeakCurrent] = {}
 
     def note(name: str, amps: float, fault: Fault, source: str) -> None:
@@ -325,9 +329,11 @@ def _peaks(contactors: Sequence[str], faults: Sequence[Fault]) -> Mapping[str, P
             peaks[name] = PeakCurrent(amps, fault.name, source)
 
     for fault in faults:
-        for name, amps in fault.strongest.through:
-            note(name, abs(amps), fault, "the packs")
+        fed = {name: abs(amps) for name, amps in fault.strongest.through}
+        for name, amps in fed.items():
+            note(name, amps, fault, "the packs")
         for held in fault.capacitors:
             for name in held.through:
-                note(name, held.peak_a, fault, f"the capacitance of {held.device}")
+                also = " and the packs" if name in fed else ""
+                note(name, held.peak_a + fed.get(name, 0.0), fault, f"the capacitance of {held.device}{also}")
     return peaks
