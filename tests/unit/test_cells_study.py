@@ -146,17 +146,11 @@ def test_brake_trip_by_hand() -> None:
     assert cells_of().brake is None
 
 
-IN_SERIES = (
-    Edit(HV, "parts/pack2", "{kind: pack, sheet: pack-84s, state_of_charge: {minimum: 10 %, maximum: 100 %}, "
-         "temperature: {minimum: 0 °C, maximum: 45 °C}}"),
-    Edit(HV, "connections/W3/from", "pack2.minus"),
-    Edit(HV, "connections/M1", "{from: pack.minus, to: pack2.plus, cable: hv-35, length: 1 m}"),
-)  # fmt: skip
 BESIDE = (
     *IN_SERIES,
     Edit(HV, "connections/W3/from", "pack.minus"),
-    Edit(HV, "connections/M1", "{from: pack.minus, to: pack2.minus, cable: hv-35, length: 1 m}"),
-    Edit(HV, "connections/M2", "{from: pack.plus, to: pack2.plus, cable: hv-35, length: 1 m}"),
+    Edit(HV, "connections/S1", "{from: pack.minus, to: pack2.minus, cable: hv-35, length: 1 m}"),
+    Edit(HV, "connections/S2", "{from: pack.plus, to: pack2.plus, cable: hv-35, length: 1 m}"),
 )
 
 

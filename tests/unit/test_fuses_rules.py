@@ -252,7 +252,7 @@ def test_a_trip_below_what_a_charging_station_gives_is_named() -> None:
 
 def test_a_station_whose_current_nobody_stated_leaves_both_trips_open() -> None:
     gone = Edit(HV, "fast_charging/current", "null")
-    judged = judge_design(of := design(FILES, *(Edit(*edit) for edit in INLET), gone), Pipeline().run(of))
+    of = design(FILES, *(Edit(*edit) for edit in INLET), gone)
+    judged = judge_design(of, Pipeline().run(of))
     for code in ("HV282", "HV305"):
-        # The inlet does not lie behind the heater's fuse, but behind the main fuse and the pack's monitor.
         assert [text for text in judged.open[code] if text.startswith("high_voltage/fast_charging/current ")], code

@@ -1,5 +1,6 @@
 """What the rules on charging share: their examples, and what they say where data are missing."""
 
+import math
 from collections.abc import Callable, Iterable, Iterator
 from functools import wraps
 
@@ -10,6 +11,7 @@ from tristrand.studies.results import ChargingResult, Missing
 CHARGING = "high_voltage/charging"
 SUPPLIES = f"{CHARGING}/supplies"
 FAST = "high_voltage/fast_charging"
+AT_STATION = "while charging from direct current"
 NEEDS = ("pack", "charging")
 BLOCKED = (
     "[drive_enabled, vehicle_moving, insulation_fault, interlock_open, cell_fault, proximity_without_pilot, pack_cold, "
@@ -105,6 +107,15 @@ def of_charging(
         return on
 
     return wrap
+
+
+def of_station(ctx: Context, part: str) -> tuple[float, list[Missing]]:
+    """The largest current [A] of direct-current charging through a part: 0 off its way, nan with what is missing."""
+    result: ChargingResult = ctx.results["charging"]
+    if result.fast is None or part not in result.fast.path:
+        return 0.0, []
+    amps = result.fast.largest_a
+    return amps, [m for m in result.missing if m.pointer.startswith(FAST)] if math.isnan(amps) else []
 
 
 def _has(ctx: Context, fast: bool) -> bool:

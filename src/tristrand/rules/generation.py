@@ -12,6 +12,7 @@ from tristrand.studies.results import GenerationResult, MachineFigures, Missing
 
 NEEDS = ("pack", "operating", "discharge", "generation")
 EMF = "CLOSED-FORM#EMF of a sinusoidal three-phase machine"
+GATES_OFF = "contactors closed, gates off; the current is not computed"
 BELOW_ONSET = "GENERATION-PAPER-1999#generation below the onset speed"
 LINE = "vehicle/drive_line"
 KMH = 3.6
@@ -150,20 +151,26 @@ def _stands(
 @for_machines("emf", "spin", "road", "pack")
 def uncontrolled_overcharge(ctx: Context, figures: MachineFigures) -> Iterable[Outcome]:
     """Every cell at its maximum; gates off, whatever the inverter does when contactors open."""
-    yield ctx.compare(
+    bad = f"charges even a full pack {where(figures)} as soon as the inverter trips"
+    yield _below_pack(ctx, figures, figures.highest_v, bad, "never reaches the voltage of a full pack", GATES_OFF)
+
+
+def _below_pack(ctx: Context, figures: MachineFigures, pack_v: float, bad: str, good: str, note: str) -> Outcome:
+    """A machine's peak voltage at its highest speed against a voltage of the pack."""
+    return ctx.compare(
         f"{PARTS}/{figures.inverter}",
         "peak voltage of its machine",
         figures.fastest_v,
         "V",
         "<=",
-        figures.highest_v,
+        pack_v,
         EMF,
         subject=f"the machine of {figures.inverter}",
-        bad=f"charges even a full pack {where(figures)} as soon as the inverter trips",
-        good="never reaches the voltage of a full pack",
+        bad=bad,
+        good=good,
         related=((f"parts/{figures.machine}/back_emf", "its back-EMF"),),
-        ways_out=lambda: slower(figures, figures.highest_v),
-        note="contactors closed, gates off; the current is not computed",
+        ways_out=lambda: slower(figures, pack_v),
+        note=note,
     )
 
 
@@ -189,25 +196,13 @@ def uncontrolled_charging(ctx: Context, figures: MachineFigures) -> Iterable[Out
     if figures.fastest_v > figures.highest_v:
         yield NotApplicable(f"the machine of {figures.inverter} charges even a full pack: see HV289")
         return
-    note = "contactors closed, gates off; the current is not computed"
+    note = GATES_OFF
     if figures.salient is not False:
         note += "; unless its inductances are alike it may go on generating below this once current flows (from memory)"
     pack = "with the pack empty" + (" and others drawing from it" if figures.loaded else "")
-    yield ctx.compare(
-        f"{PARTS}/{figures.inverter}",
-        "peak voltage of its machine",
-        figures.fastest_v,
-        "V",
-        "<=",
-        figures.lowest_v,
-        EMF,
-        subject=f"the machine of {figures.inverter}",
-        bad=f"generates by itself above {figures.onset_low_m_per_s * KMH:.0f} km/h once the inverter trips, {pack}",
-        good="never generates by itself into the pack",
-        related=((f"parts/{figures.machine}/back_emf", "its back-EMF"),),
-        ways_out=lambda: slower(figures, figures.lowest_v),
-        note=note,
-    )
+    speed = figures.onset_low_m_per_s * KMH
+    bad = f"generates by itself above {speed:.0f} km/h once the inverter trips, {pack}"
+    yield _below_pack(ctx, figures, figures.lowest_v, bad, "never generates by itself into the pack", note)
 
 
 @rule(

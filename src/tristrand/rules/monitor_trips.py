@@ -4,13 +4,12 @@ import math
 from collections.abc import Callable, Iterable
 
 from tristrand.findings import Edit, WayOut
-from tristrand.rules.charging_view import FAST
+from tristrand.rules.charging_view import AT_STATION, of_station
 from tristrand.rules.monitor import CELL_VOLTAGE, CELLS, Watched, watched
 from tristrand.rules.rule import Context, Outcome, rule
 from tristrand.rules.view import HV_FILE
 
 PEAK, LASTING = "DATASHEET#pack peak current", "DATASHEET#pack current"
-FROM_INLET = "while charging from direct current"
 CHARGING = "PRACTICE#a full charge ends before the over-voltage trip"
 
 
@@ -98,24 +97,22 @@ def _beyond_cases(ctx: Context, pack: Watched) -> Iterable[Outcome]:
     for field, doing in (("over_current_discharge", "driving"), ("over_current_charge", "charging")):
         trip = getattr(pack.monitor, field)
         lasting = [
-            (c.flows[pack.id].current_a, c.case)
+            (c.flows[pack.id].current_a, f"in case {c.case}")
             for c in operating.cases.values()
             if pack.id in c.flows and (c.case == "charge") == (doing == "charging")
             if c.duration_s == 0 or c.duration_s >= trip.time.low
         ]
-        fast = ctx.results["charging"].fast
-        if doing == "charging" and fast is not None and pack.id in fast.path:
-            if math.isnan(fast.largest_a):
-                yield ctx.open([m for m in ctx.results["charging"].missing if m.pointer.startswith(FAST)])
-            else:
-                lasting.append((fast.largest_a, FROM_INLET))
+        if doing == "charging":
+            station_a, gaps = of_station(ctx, pack.id)
+            if gaps:
+                yield ctx.open(gaps)
+            lasting += [(station_a, AT_STATION)] if station_a > 0.0 else []
         if lasting:
-            current, case = max(lasting)
-            doing_it = case if case == FROM_INLET else f"in case {case}"
+            current, when = max(lasting)
             yield ctx.compare(
-                pack.at(field), f"pack current {doing_it}", current, "A", "<=", trip.current.low,
+                pack.at(field), f"pack current {when}", current, "A", "<=", trip.current.low,
                 LASTING, subject=f"the monitor of {pack.id}",
-                bad=f"opens the contactors {doing_it}, under load", good=f"does not trip {doing_it}",
+                bad=f"opens the contactors {when}, under load", good=f"does not trip {when}",
             )  # fmt: skip
     if pack.gaps(("under_voltage", "voltage_error")) or not pack.figures.loaded_case:
         return

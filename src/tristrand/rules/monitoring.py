@@ -206,10 +206,15 @@ def joined_words(result: InsulationResult) -> str:
     return f"alternating side joined to the bus without further protection, or not said: {', '.join(result.joined)}"
 
 
+def _level(kilo_ohm: int, spread: float) -> str:
+    """A level of the monitor as the folder writes it, with its tolerance."""
+    return f"{kilo_ohm} kΩ" + (f" ± {100 * spread:.3g} %" if spread > 0 else "")
+
+
 def _trip_higher(trips: Any, least_ohm: float) -> Iterable[WayOut]:
     spread = 1.0 - trips.low / trips.value
     kilo_ohm = math.ceil(least_ohm / (1.0 - spread) / 1e4) * 10
-    text = f"{kilo_ohm} kΩ" + (f" ± {100 * spread:.3g} %" if spread > 0 else "")
+    text = _level(kilo_ohm, spread)
     yield WayOut(f"let the monitor trip at {text}", (Edit(HV_FILE, "insulation/monitor/trips_at", text),))
 
 
@@ -259,7 +264,7 @@ def _warn_lower(result: InsulationResult, monitor: Any) -> Iterable[WayOut]:
     spread = level.high / level.value - 1.0
     kilo_ohm = math.floor(result.shows_ohm / (1.0 + spread) / 1.05e4) * 10
     if 1e3 * kilo_ohm > trips.value:
-        text = f"{kilo_ohm} kΩ" + (f" ± {100 * spread:.3g} %" if spread > 0 else "")
+        text = _level(kilo_ohm, spread)
         yield WayOut(f"let the monitor warn at {text}", (Edit(HV_FILE, "insulation/monitor/warns_at", text),))
 
 

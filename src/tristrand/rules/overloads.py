@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterable, Iterator
 
 from tristrand.design import Datum
 from tristrand.findings import Edit, Relation, WayOut
-from tristrand.rules.charging_view import FAST
+from tristrand.rules.charging_view import AT_STATION, of_station
 from tristrand.rules.clearing import PROTECTION
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
 from tristrand.rules.view import HV_FILE, PARTS, counted, sheet_pointer
@@ -306,12 +306,11 @@ def _trip(ctx: Context, name: str, band: OverloadBand, opening: list[str]) -> It
         )  # fmt: skip
 
     load_a, when, load = band.load_a, f"in case {band.load_case}", "NUMERICS#circuit solver, operating point"
-    fast = ctx.results["charging"].fast
-    if fast is not None and name in fast.path:
-        if math.isnan(fast.largest_a):
-            yield ctx.open([m for m in ctx.results["charging"].missing if m.pointer.startswith(FAST)])
-        elif fast.largest_a > load_a:
-            load_a, when, load = fast.largest_a, "while charging from direct current", "DESIGN#overload_trip"
+    station_a, gaps = of_station(ctx, name)
+    if gaps:
+        yield ctx.open(gaps)
+    if station_a > load_a:
+        load_a, when, load = station_a, AT_STATION, "DESIGN#overload_trip"
     amps = _between(name, load_a, least)
     bad, good = f"is switched off {when}, with no fault", "is switched off only above every load"
     yield said("trip current against the loads", trip.current.low, "A", ">", load_a, load, bad, good, amps)

@@ -69,13 +69,13 @@ def scan(
     contactors: tuple[str, ...],
     faults: tuple[Fault, ...],
     bare: tuple[tuple[str, frozenset[str]], ...] = (),
-    others: tuple[tuple[str, float], ...] = (),
+    charge: tuple[tuple[str, float], ...] = (),
 ) -> Scan:
     """Go through every fault; kept, since what a cable bears changes nothing here.
 
     ``bare``: faults that some pack feeds past every fuse, and the parts on that way (only for faults across devices).
-    ``others``: contactors that have to open only what no contactor besides them carries whole, and the sign of the
-    current from their terminal marked plus (1: that is a, -1: b, 0: against discharging, where nothing is marked).
+    ``charge``: charge contactors, each with the sign of a current that enters at its marked terminal, 0 unmarked. They
+    have to open only what no main contactor carries whole.
     """
     past = dict(bare)
     fuses = {f.id: f for f in every}
@@ -101,7 +101,7 @@ def scan(
             before = worst.get(name)
             if before is None or math.isnan(found.worst_a2s) or found.worst_a2s > before.worst_a2s:
                 worst[name] = found
-        for item in _left(fuses, forward, fault, tuple(dict.fromkeys((*strong, *weak))), dict(others)):
+        for item in _left(fuses, forward, fault, tuple(dict.fromkeys((*strong, *weak))), dict(charge)):
             before_a = left[item.contactor, item.reverse].current_a if (item.contactor, item.reverse) in left else 0.0
             if not item.current_a <= before_a:
                 left[item.contactor, item.reverse] = item
@@ -294,21 +294,22 @@ def _left(
     forward: Mapping[str, float],
     fault: Fault,
     clearing: tuple[str, ...],
-    others: Mapping[str, float],
+    charge: Mapping[str, float],
 ) -> Iterator[LeftToOpen]:
     """The largest current of each contactor at which some fuse is below its minimum breaking current.
 
     Faults of any resistance lie between none and the dead short, shared alike; no more than that one flows.
     """
     through = dict(fault.strongest.through)
-    by_mains = max((abs(through[k]) for k in forward if k in through and k not in others), default=0.0)
+    by_mains = max((abs(through[k]) for k in forward if k in through and k not in charge), default=0.0)
     for name, sign in forward.items():
         if name not in through or not clearing:
             continue
         own = abs(through[name])
-        if name in others and by_mains >= CARRIES_ALL * own:
+        if name in charge and by_mains >= CARRIES_ALL * own:
             continue
-        ahead = (others[name] or -sign) if name in others else sign
+        # A charge contactor without a mark is taken to be fitted for charging, against the discharging current.
+        ahead = (charge[name] or -sign) if name in charge else sign
         most = [(fuses[k].minimum_breaking_a * own / abs(through[k]), k) for k in clearing if k in through]
         current, fuse = max(most, key=lambda pair: (math.isnan(pair[0]), pair[0]))
         yield LeftToOpen(
