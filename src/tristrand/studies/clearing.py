@@ -335,6 +335,6 @@ def _peaks(contactors: Sequence[str], faults: Sequence[Fault]) -> Mapping[str, P
             note(name, amps, fault, "the packs")
         for held in fault.capacitors:
             for name in held.through:
-                also = " and the packs" if name in fed else ""
-                note(name, held.peak_a + fed.get(name, 0.0), fault, f"the capacitance of {held.device}{also}")
+                also = "the packs and " if name in fed else ""
+                note(name, held.peak_a + fed.get(name, 0.0), fault, f"{also}the capacitance of {held.device}")
     return peaks
