@@ -32,7 +32,7 @@ def kinds_of(
     """Kinds of a rule's findings on a changed starter, and what it is open about."""
     loaded = load_files(apply_edits(files, [Edit(*change) for change in changes]), "starter")
     assert loaded.design is not None, loaded.problems
-    judged = judge_design(loaded.design, Pipeline().run(loaded.design))
+    judged = judge_design(Pipeline().run(loaded.design))
     return [v.finding.kind for v in judged.verdicts if v.finding.code == code], set(judged.open.get(code, ()))
 
 
@@ -212,7 +212,7 @@ def test_a_pack_too_old_for_the_power_is_said_once() -> None:
     # At most V0²/4R: 30.0 kW with five times the resistance of the starter's cells, and 36.5 kW are asked.
     of = load_files(apply_edits(STARTER, [Edit("parts/pack-84s.yaml", "resistance_growth", "500 %")]), "starter").design
     assert of is not None
-    found = [v.finding for v in judge_design(of, Pipeline().run(of)).verdicts if v.finding.code == "HV283"]
+    found = [v.finding for v in judge_design(Pipeline().run(of)).verdicts if v.finding.code == "HV283"]
     assert [f.kind for f in found] == ["fail"]
     assert "an aged pack cannot give" in found[0].message
 

@@ -90,7 +90,7 @@ PLANTED: dict[str, tuple[tuple[Change, ...], set[str]]] = {
 def judged(files: dict[str, bytes], *changes: Change) -> Judged:
     loaded = load_files(apply_edits(files, [Edit(*change) for change in changes]), "van")
     assert loaded.design is not None, [problem.text() for problem in loaded.problems]
-    return judge_design(loaded.design, Pipeline().run(loaded.design))
+    return judge_design(Pipeline().run(loaded.design))
 
 
 def failing(files: dict[str, bytes], *changes: Change) -> set[str]:

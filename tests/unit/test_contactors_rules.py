@@ -72,7 +72,7 @@ def failing(of: Report) -> set[str]:
 
 def opened(*changes: Change) -> dict[str, set[str]]:
     of = changed(*changes)
-    texts = judge_design(of, PIPELINE.run(of)).open
+    texts = judge_design(PIPELINE.run(of)).open
     return {code: {text.partition(" ")[0] for text in some} for code, some in texts.items()}
 
 
@@ -225,7 +225,7 @@ def test_an_inlet_with_more_current_than_the_mains_open_backward() -> None:
     of = changed(*inlet)
     bad = {
         (v.finding.code, v.finding.place.object.rpartition("/")[2])
-        for v in judge_design(of, PIPELINE.run(of)).verdicts
+        for v in judge_design(PIPELINE.run(of)).verdicts
         if v.finding.kind == "fail" and v.finding.code[:4] in ("HV21", "HV22")
     }
     # 300 A against 250 A backward: in both mains, and in the charge contactor whose plus lies at the bus.

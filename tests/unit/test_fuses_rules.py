@@ -106,7 +106,7 @@ OPEN = {
 @pytest.mark.parametrize(("change", "codes"), OPEN.values(), ids=OPEN)
 def test_what_is_missing_is_never_green(change: tuple[str, str, str], codes: set[str]) -> None:
     of = design(FILES, Edit(*change))
-    judged = judge_design(of, Pipeline().run(of))
+    judged = judge_design(Pipeline().run(of))
     assert codes <= set(judged.open), judged.open
 
 
@@ -116,7 +116,7 @@ def test_the_rated_voltage_stands_in_for_that_of_the_clearing_integral() -> None
     low = [f for f in report(gone, Edit(sheet, "rated_voltage", "350 V")).findings if f.kind == "fail"]
     assert {f.code for f in low} == {"HV102", "HV209"}
     of = design(FILES, gone, Edit(sheet, "rated_voltage", "null"))
-    assert any("fuse-63/rated_voltage" in text for text in judge_design(of, Pipeline().run(of)).open["HV209"])
+    assert any("fuse-63/rated_voltage" in text for text in judge_design(Pipeline().run(of)).open["HV209"])
 
 
 def test_hot_air_comes_into_the_continuous_current() -> None:
@@ -138,9 +138,9 @@ def test_a_device_named_beside_contactors_need_not_be_all() -> None:
 
 def test_contactors_in_series_are_taken_where_nobody_is_named() -> None:
     of = design(FILES, Edit(HV, "parts/fuse_heater/overload_by", "[]"))
-    judged = judge_design(of, Pipeline().run(of))
+    judged = judge_design(Pipeline().run(of))
     assert any("fuse_heater/overload_trip" in text for text in judged.open["HV305"])
-    assert "HV299" not in {code for code, _, _ in judged.failing()}
+    assert "HV299" not in {code for code, _, _ in judged.failing}
 
 
 def test_parts_are_held_against_the_fuses_of_packs_side_by_side() -> None:
@@ -154,9 +154,9 @@ def test_parts_are_held_against_the_fuses_of_packs_side_by_side() -> None:
         Edit(HV, "connections/S3", "{from: pack2.minus, to: disconnect.a, cable: hv-35, length: 0.9 m}"),
     )
     of = design(starter_files(), *two)
-    judged = judge_design(of, Pipeline().run(of))
+    judged = judge_design(Pipeline().run(of))
     # Two fuses of 160 A feed contactors and disconnect of 200 A.
-    failed = {f.place.object.rpartition("/")[2] for f in judged.failing().values() if f.code == "HV304"}
+    failed = {f.place.object.rpartition("/")[2] for f in judged.failing.values() if f.code == "HV304"}
     assert failed == {"k_plus", "k_minus", "disconnect"}
 
 
@@ -185,7 +185,7 @@ def test_a_fuse_in_the_precharge_path_has_no_load_to_speak_of() -> None:
         Edit(HV, "connections/W6/to", "f_pre.a"),
         Edit(HV, "connections/W98", "{from: f_pre.b, to: r_pre.a, resistance: 1 mΩ}"),
     )
-    judged = judge_design(of, Pipeline().run(of))
+    judged = judge_design(Pipeline().run(of))
     assert not {"HV299", "HV301", "HV305"} & set(judged.open)
 
 
@@ -253,6 +253,6 @@ def test_a_trip_below_what_a_charging_station_gives_is_named() -> None:
 def test_a_station_whose_current_nobody_stated_leaves_both_trips_open() -> None:
     gone = Edit(HV, "fast_charging/current", "null")
     of = design(FILES, *(Edit(*edit) for edit in INLET), gone)
-    judged = judge_design(of, Pipeline().run(of))
+    judged = judge_design(Pipeline().run(of))
     for code in ("HV282", "HV305"):
         assert [text for text in judged.open[code] if text.startswith("high_voltage/fast_charging/current ")], code

@@ -195,7 +195,7 @@ def test_what_is_high_voltage(cells: int, rule_set: str, kind: str) -> None:
     design = load_files(apply_edits(FILES, edits), "van").design
     assert design is not None
     rule = next(rule for rule in RULES if rule.code == "HV255")
-    (outcome,) = rule.check(Context(rule, design, WORKSPACE.pipeline.later(design), (rule_set,), {}))
+    (outcome,) = rule.check(Context(rule, design, WORKSPACE.pipeline.later(design), (rule_set,)))
     assert isinstance(outcome, Verdict)
     assert outcome.finding.kind == kind
 
@@ -225,7 +225,7 @@ def test_where_a_monitor_is_missed(cells: int, rule_set: str, failed: set[str]) 
     for rule in RULES:
         if rule.code in ("HV240", "HV241"):
             try:
-                outcomes = list(rule.check(Context(rule, design, results, (rule_set,), {})))
+                outcomes = list(rule.check(Context(rule, design, results, (rule_set,))))
             except NoLimit:
                 continue
             found |= {o.finding.code for o in outcomes if isinstance(o, Verdict) and o.finding.kind == "fail"}
@@ -239,7 +239,7 @@ def test_missing_data_leave_rules_open_and_never_green() -> None:
         assert len(kept) == len(text) - 1
         loaded = load_files({**FILES, HV: ("\n".join(kept) + "\n").encode()}, "van")
         assert loaded.design is not None
-        judged = judge_design(loaded.design, WORKSPACE.pipeline.run(loaded.design))
+        judged = judge_design(WORKSPACE.pipeline.run(loaded.design))
         named = {text for texts in judged.open.values() for text in texts}
         assert any(f"high_voltage/insulation/monitor/{pointer} " in text for text in named), pointer
 
@@ -261,7 +261,7 @@ def test_uneven_legs_give_a_touch_the_energy_of_both_poles() -> None:
 def test_basic_insulation_against_12_volts_says_what_it_rests_on() -> None:
     design = load_files(apply_edits(FILES, [Edit(HV, "spacings/battery_box_to_12v/insulation", "basic")]), "van").design
     assert design is not None
-    judged = judge_design(design, WORKSPACE.pipeline.run(design))
+    judged = judge_design(WORKSPACE.pipeline.run(design))
     notes = {
         v.finding.place.object.rpartition("/")[2]: v.finding.evidence[0].note
         for v in judged.verdicts
@@ -276,7 +276,7 @@ def test_without_the_cells_voltage_it_is_what_is_missing() -> None:
     lines = [line for line in text.split("\n") if not line.startswith("cell_voltage:")]
     design = load_files(apply_edits(FILES, [Edit("parts/pack-96s.yaml", "", "\n".join(lines))]), "van").design
     assert design is not None
-    judged = judge_design(design, WORKSPACE.pipeline.run(design))
+    judged = judge_design(WORKSPACE.pipeline.run(design))
     for code in ("HV244", "HV254"):
         assert [gap.split(" ")[0] for gap in judged.open[code]] == ["parts/pack-96s/cell_voltage"], code
 

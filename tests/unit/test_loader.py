@@ -204,7 +204,7 @@ def test_without_a_datum_the_design_loads_and_the_open_points_name_it(file: str,
         assert loaded.design is None
         return
     assert loaded.design is not None, [p.text() for p in loaded.problems]
-    judged = judge_design(loaded.design, PIPELINE.run(loaded.design))
+    judged = judge_design(PIPELINE.run(loaded.design))
     named = {text for texts in judged.open.values() for text in texts}
     if pointer in NOT_OPEN or f"{pointer.rpartition('/')[0]}/*" in NOT_OPEN:
         assert not any(text.startswith(f"{pointer} ") for text in named), "it is named now: take it off the list"

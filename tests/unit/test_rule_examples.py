@@ -22,7 +22,7 @@ def kinds(rule: Rule, example: Example) -> list[str]:
     files = apply_edits(BASE, [Edit(*change) for change in example.changes])
     loaded = load_files(files, "example")
     assert loaded.design is not None, [problem.text() for problem in loaded.problems]
-    judged = judge_design(loaded.design, PIPELINE.run(loaded.design))
+    judged = judge_design(PIPELINE.run(loaded.design))
     found = [v.finding.kind for v in judged.verdicts if v.finding.code == rule.code]
     return found or [f"not applicable: {judged.not_applicable.get(rule.code)}"]
 
@@ -43,8 +43,8 @@ def test_passing_example_passes(rule: Rule) -> None:
 def test_starter_has_no_error() -> None:
     loaded = load_files(BASE, "starter")
     assert loaded.design is not None
-    judged = judge_design(loaded.design, PIPELINE.run(loaded.design))
-    assert judged.failing() == {}
+    judged = judge_design(PIPELINE.run(loaded.design))
+    assert judged.failing == {}
     assert judged.open == {}
 
 

@@ -1,7 +1,6 @@
 """Rules that hang on how the circuit is joined: packs in series and in parallel, poles, fuses, short-lived cases."""
 
 import math
-from typing import Any
 
 import pytest
 
@@ -67,8 +66,8 @@ class Judgement:
 
     def __init__(self, *changes: Change) -> None:
         self.design = design(*changes)
-        self.results: dict[str, Any] = dict(PIPELINE.run(self.design))
-        self.judged = judge_design(self.design, self.results)
+        self.results = PIPELINE.run(self.design)
+        self.judged = judge_design(self.results)
 
     def of(self, code: str, thing: str = "") -> list[Finding]:
         found = [v.finding for v in self.judged.verdicts if v.finding.code == code]
@@ -646,7 +645,7 @@ def test_a_device_that_hovers_at_its_threshold_is_told_too() -> None:
 
 def test_a_comparison_without_a_number_is_open() -> None:
     told = Judgement()
-    ctx = Context(REGISTRY["HV101"], told.design, told.results, ("workshop",), {})
+    ctx = Context(REGISTRY["HV101"], told.design, told.results, ("workshop",))
     for value, limit in ((float("nan"), 1.0), (1.0, float("nan"))):
         outcome = ctx.compare(
             "high_voltage/parts/pack", "voltage", value, "V", "<=", limit, "", subject="a", bad="b", good="c"
@@ -660,7 +659,7 @@ def test_a_charge_case_without_operating_point_is_open() -> None:
     operating = told.results["operating"]
     unsolved = operating.cases["charge"]._replace(flows={}, lowest_v={}, failed={"full, warm": "no point"})
     results = {**told.results, "operating": operating._replace(cases={**operating.cases, "charge": unsolved})}
-    ctx = Context(REGISTRY["HV122"], told.design, results, ("workshop",), {})
+    ctx = Context(REGISTRY["HV122"], told.design, results, ("workshop",))
     assert [type(outcome) for outcome in REGISTRY["HV122"].check(ctx)] == [Open]
 
 

@@ -11,12 +11,13 @@ from pathlib import Path
 from typing import Any, TypeAlias
 
 from tristrand import __version__
-from tristrand.app.pipeline import Pipeline
+from tristrand.app.pipeline import Pipeline, Results
 from tristrand.design import Design, EditError, FileCache, Problem, apply_edits, load_files, read_folder
 from tristrand.findings import (
     Coverage,
     DesignInfo,
     Finding,
+    Related,
     Report,
     RuleNote,
     Severity,
@@ -31,6 +32,7 @@ from tristrand.studies.results import Missing
 # Each way out costs a whole check; more than this many are not tried for one finding.
 MOST_TRIES = 6
 Name: TypeAlias = tuple[str, str, str]
+Complaints: TypeAlias = tuple[Finding | None, ...]
 SLOW = frozenset({"precharge", "discharge"})
 # What needs no transient comes first: most changes that fail do so before the slow studies.
 QUICK_FIRST = tuple(sorted((r for r in RULES if r.severity != "note"), key=lambda r: not SLOW.isdisjoint(r.needs)))
@@ -52,13 +54,12 @@ class Judged(NamedTuple):
     open: dict[str, tuple[str, ...]]
     not_applicable: dict[str, str]
 
-    def failing(self) -> dict[Name, Finding]:
-        """Every failure by code, object and quantity: what a change may neither add to nor make worse."""
-        return {_identity(v.finding): v.finding for v in self.verdicts if v.finding.kind == "fail"}
+    failing: dict[Name, Finding]
+    """Every failure by code, object and quantity: what a change may neither add to nor make worse."""
 
     def errors(self) -> set[Name]:
         """The names of the failures that are errors."""
-        return {name for name, finding in self.failing().items() if finding.severity == "error"}
+        return {name for name, finding in self.failing.items() if finding.severity == "error"}
 
 
 class Checked(NamedTuple):
@@ -98,7 +99,7 @@ class Workspace:
 
     def _checked(self, design: Design, fail_on: Severity, today: datetime.date | None) -> Checked:
         results = self.pipeline.run(design)
-        judged = judge_design(design, results)
+        judged = judge_design(results)
         findings = [self._with_way_out(design, judged, verdict) for verdict in judged.verdicts]
         waivable = {rule.code: rule.waivable for rule in RULES}
         marked = apply_waivers(findings, _waivers(design), today or local_day(), lambda code: waivable.get(code, False))
@@ -124,13 +125,11 @@ class Workspace:
             return False
         if changed is None:
             return False
-        sought, before = _identity(finding), judged.failing()
+        sought, before = _identity(finding), judged.failing
         own = next(rule for rule in RULES if rule.code == finding.code)
         results = self.pipeline.later(changed)
-        cache: dict[str, Any] = {}
-        sets = tuple(changed.vehicle.rule_sets)
         for rule in (own, *(other for other in QUICK_FIRST if other is not own)):
-            for after in _complaints(Context(rule, changed, results, sets, cache, brief=True)):
+            for after in _complaints(rule, results):
                 if after is None:
                     if rule.code not in judged.open:
                         return False
@@ -141,11 +140,15 @@ class Workspace:
         return True
 
 
-def _complaints(context: Context) -> Iterator[Finding | None]:
+def _complaints(rule: Rule, results: Results) -> Complaints:
     """What a rule says against a design: its failures, and None for what it leaves open."""
+    return results.made(("complaints", rule.code), lambda: tuple(_complain(rule, results)))
+
+
+def _complain(rule: Rule, results: Results) -> Iterator[Finding | None]:
     silent = True
     try:
-        for outcome in context.rule.check(context):
+        for outcome in rule.check(_context(rule, results, brief=True)):
             silent = False
             if isinstance(outcome, Open):
                 yield None
@@ -153,8 +156,13 @@ def _complaints(context: Context) -> Iterator[Finding | None]:
                 yield outcome.finding
     except NoLimit:
         return
-    if silent and isinstance(_silent(context.rule, context.results), Open):
+    if silent and isinstance(_silent(rule, results), Open):
         yield None
+
+
+def _context(rule: Rule, results: Results, brief: bool = False) -> Context:
+    design = results.design
+    return Context(rule, design, results, tuple(design.vehicle.rule_sets), brief)
 
 
 @contextmanager
@@ -192,15 +200,29 @@ class _Heard(NamedTuple):
     reasons: tuple[str, ...]
 
 
-def _hear(rule: Rule, design: Design, results: Mapping[str, Any], cache: dict[str, Any]) -> _Heard:
-    context = Context(rule, design, results, tuple(design.vehicle.rule_sets), cache)
+def _hear(rule: Rule, results: Results) -> _Heard:
+    """What one rule says of a design, from before where nothing that it looks at changed."""
+    found = results.recall(("rule", rule.code))
+    if found is not None:
+        return _placed(found, results.plain)
+    heard, reads = results.record(lambda: _asked(rule, results))
+    complaints = [v.finding for v in heard.verdicts if v.finding.kind == "fail"]
+    results.keep(("complaints", rule.code), (*complaints, *(() if heard.gaps is None else (None,))), reads)
+    # Ways out are looked for in the design that they belong to, so what offers some is said anew.
+    if all(v.ways_out is None for v in heard.verdicts):
+        results.keep(("rule", rule.code), heard, reads)
+    return heard
+
+
+def _asked(rule: Rule, results: Results) -> _Heard:
+    context = _context(rule, results)
     verdicts: list[Verdict] = []
     opened: list[Open] = []
     reasons: dict[str, None] = {}
 
     def sort(outcome: Outcome) -> None:
         if isinstance(outcome, Verdict):
-            verdicts.append(outcome)
+            verdicts.append(outcome if outcome.finding.kind == "fail" else outcome._replace(ways_out=None))
         elif isinstance(outcome, Open):
             opened.append(outcome)
         else:
@@ -223,6 +245,20 @@ def _hear(rule: Rule, design: Design, results: Mapping[str, Any], cache: dict[st
     return _Heard(tuple(verdicts), gaps, tuple(reasons))
 
 
+def _placed(heard: _Heard, design: Design) -> _Heard:
+    """The same, at the lines where the objects stand now."""
+    return heard._replace(verdicts=tuple(_verdict_placed(verdict, design) for verdict in heard.verdicts))
+
+
+def _verdict_placed(verdict: Verdict, design: Design) -> Verdict:
+    finding = verdict.finding
+    place = design.place(finding.place.object)
+    related = tuple(Related(design.place(r.place.object), r.label) for r in finding.related)
+    if place == finding.place and related == finding.related:
+        return verdict
+    return verdict._replace(finding=replace(finding, place=place, related=related))
+
+
 def _silent(rule: Rule, results: Mapping[str, Any]) -> Outcome:
     """What a rule that found nothing to compare says: open where a case is unsolved, else that it does not apply."""
     cases = results["operating"].cases.values() if "operating" in rule.needs else ()
@@ -232,20 +268,20 @@ def _silent(rule: Rule, results: Mapping[str, Any]) -> Outcome:
     return NotApplicable("the design holds nothing that this rule looks at")
 
 
-def judge_design(design: Design, results: Mapping[str, Any]) -> Judged:
-    """Run every rule."""
+def judge_design(results: Results) -> Judged:
+    """Run every rule on the results of a design."""
     verdicts: list[Verdict] = []
     missing: dict[str, tuple[str, ...]] = {}
     skipped: dict[str, str] = {}
-    cache: dict[str, Any] = {}
     for rule in RULES:
-        heard = _hear(rule, design, results, cache)
+        heard = _hear(rule, results)
         verdicts += heard.verdicts
         if heard.gaps is not None:
             missing[rule.code] = tuple(m.text() for m in heard.gaps) or (NOT_COMPUTED,)
         elif heard.reasons and not heard.verdicts:
             skipped[rule.code] = "; ".join(heard.reasons)
-    return Judged(tuple(verdicts), missing, skipped)
+    failing = {_identity(v.finding): v.finding for v in verdicts if v.finding.kind == "fail"}
+    return Judged(tuple(verdicts), missing, skipped, failing)
 
 
 def _open(context: Context, gaps: tuple[Missing, ...]) -> Verdict:

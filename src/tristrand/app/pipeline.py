@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from tristrand.app.reuse import Memory, Reader
 from tristrand.design import Design
 from tristrand.records import NamedTuple
 from tristrand.studies import (
@@ -173,13 +174,14 @@ BY_NAME: Mapping[str, Step] = {step.name: step for step in STEPS}
 class Pipeline:
     """Runs studies and keeps their results in this process."""
 
+    memory: Memory = field(default_factory=Memory)
     kept: dict[Any, tuple[int, Any]] = field(default_factory=dict)
-    last: dict[str, tuple[int, Any]] = field(default_factory=dict)
     ran: int = 0
 
     def run(self, design: Design, wanted: Iterable[str] | None = None) -> "Results":
         """Results by study name: all studies, or the wanted ones and what they take, run now."""
         results = Results(self, design)
+        results.follow()
         for step in STEPS:
             if wanted is None or step.name in wanted:
                 results[step.name]
@@ -189,43 +191,43 @@ class Pipeline:
         """Results by study name; a study runs when its result is first asked for."""
         return Results(self, design)
 
-    def one(self, step: Step, design: Design, results: "Results") -> tuple[int, Any]:
+    def one(self, step: Step, results: "Results") -> tuple[int, Any]:
         """The token and the result of one study."""
+        name = step.name
         try:
-            given = step.inputs(design)
-            key = (step.name, given, tuple(results.token(name) for name in step.takes))
+            given, number = results.made(("inputs", name), lambda: self._given(step, results.design))
+            key = (name, number, tuple(results.result_token(taken) for taken in step.takes))
             if key not in self.kept:
                 if len(self.kept) >= KEPT:
                     self.kept.clear()
-                result = step.study(given, *(results[name] for name in step.takes))
+                result = step.study(given, *(results.of(taken) for taken in step.takes))
                 self.ran += 1
-                self.kept[key] = self._settled(step.name, result)
+                # A result that says the same as another has its token, and what follows from it stands.
+                self.kept[key] = self.memory.token(("result", name), facts(result)), result
             return self.kept[key]
         except (ValueError, ArithmeticError) as error:
             # Numbers outside a formula's range are the design's business: the study stays open and says why.
             self.ran += 1
-            return self.ran, step.empty(missing=(Missing(f"studies/{step.name}", f"cannot be computed: {error}"),))
+            missing = (Missing(f"studies/{name}", f"cannot be computed: {error}"),)
+            return self.memory.new_token(), step.empty(missing=missing)
 
-    def _settled(self, name: str, result: Any) -> tuple[int, Any]:
-        """The result with its token; one that says the same as the last keeps its token, and what follows stands."""
-        last = self.last.get(name)
-        if last is not None and facts(last[1]) == facts(result):
-            return last[0], result
-        self.last[name] = (self.ran, result)
-        return self.last[name]
+    def _given(self, step: Step, design: Design) -> tuple[Any, int]:
+        """The inputs of a study, with their token."""
+        given = step.inputs(design)
+        return given, self.memory.token(("inputs", step.name), given)
 
 
-class Results(Mapping[str, Any]):
+class Results(Reader, Mapping[str, Any]):
     """The results of one design by study name. Each is made when it is first asked for, and only once."""
 
     def __init__(self, pipeline: Pipeline, design: Design) -> None:
-        self._pipeline, self._design = pipeline, design
-        self._made: dict[str, tuple[int, Any]] = {}
+        super().__init__(pipeline.memory, design)
+        self._pipeline = pipeline
+        self._results: dict[str, tuple[int, Any]] = {}
 
     def __getitem__(self, name: str) -> Any:
-        if name not in self._made:
-            self._made[name] = self._pipeline.one(BY_NAME[name], self._design, self)
-        return self._made[name][1]
+        self.log.add(("result", name))
+        return self.of(name)
 
     def __iter__(self) -> Iterator[str]:
         return iter(BY_NAME)
@@ -233,7 +235,13 @@ class Results(Mapping[str, Any]):
     def __len__(self) -> int:
         return len(BY_NAME)
 
-    def token(self, name: str) -> int:
+    def of(self, name: str) -> Any:
+        """A result that nobody needs to know was asked for."""
+        if name not in self._results:
+            self._results[name] = self._pipeline.one(BY_NAME[name], self)
+        return self._results[name][1]
+
+    def result_token(self, name: str) -> int:
         """A number that stands for what the result says; equal numbers mean equal facts."""
-        self[name]
-        return self._made[name][0]
+        self.of(name)
+        return self._results[name][0]

@@ -4,9 +4,10 @@ from tristrand.design.datum import Datum
 from tristrand.design.edits import EditError, apply_edits, write_atomic
 from tristrand.design.loader import FileCache, Loaded, load_files, load_folder, read_folder
 from tristrand.design.tree import Design
+from tristrand.design.watched import Key, piece, watched
 from tristrand.design.yamltext import Problem
 
 __all__ = [
-    "Datum", "Design", "EditError", "FileCache", "Loaded", "Problem", "apply_edits", "load_files", "load_folder",
-    "read_folder", "write_atomic",
+    "Datum", "Design", "EditError", "FileCache", "Key", "Loaded", "Problem", "apply_edits", "load_files", "load_folder",
+    "piece", "read_folder", "watched", "write_atomic",
 ]  # fmt: skip

@@ -82,15 +82,9 @@ def _simple(parsed: YamlText, pointer: str, new: str) -> bool:
         return False
     return (
         parsed.text[span.start] not in "{[|>"
-        and not _is_block(parsed, span.start, span.end, pointer)
+        and not isinstance(_at(parsed.tree, pointer.split("/")), dict | list)
         and parsed.text[span.start - 1] in " \n"
     )
-
-
-def _is_block(parsed: YamlText, start: int, end: int, pointer: str) -> bool:
-    """Whether a value is a block collection: it has places inside it."""
-    inside = f"{pointer}/"
-    return any(s.start >= start and s.end <= end and p.startswith(inside) for p, s in parsed.spans.items())
 
 
 def _value(file: str, new: str) -> Tree:
@@ -109,10 +103,16 @@ def _step(tree: Tree, step: str) -> Tree:
     raise KeyError(step)
 
 
+def _at(tree: Tree, steps: list[str]) -> Tree:
+    """The value some steps down; KeyError where there is none."""
+    for step in steps:
+        tree = _step(tree, step)
+    return tree
+
+
 def _holds(tree: Tree, steps: list[str]) -> bool:
     try:
-        for step in steps:
-            tree = _step(tree, step)
+        _at(tree, steps)
     except KeyError:
         return False
     return True

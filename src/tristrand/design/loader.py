@@ -5,7 +5,6 @@ import re
 import stat
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -16,8 +15,8 @@ from tristrand.design.messages import nearest, problem_from
 from tristrand.design.migrations import VersionError, migrate
 from tristrand.design.model import TERMINALS, HighVoltage, Vehicle, Waivers
 from tristrand.design.sheets import Sheet
-from tristrand.design.tree import Design
-from tristrand.design.yamltext import MAX_BYTES, Problem, Span, Tree, YamlText, decode, parse_yaml, visible
+from tristrand.design.tree import Design, Spans
+from tristrand.design.yamltext import MAX_BYTES, Problem, Tree, YamlText, decode, parse_yaml, visible
 from tristrand.records import NamedTuple
 
 MAX_FILES = 500
@@ -159,10 +158,7 @@ def load_files(
     sheets = {_stem(file): item for file, item in parsed.items() if file.startswith("parts/")}
     good = {key: item.value for key, item in sheets.items() if item.value is not None}
     vehicle, high_voltage, waivers = (parsed.get(file) for file in _TOP)
-    spans: dict[str, Span] = {}
-    for file, item in parsed.items():
-        if item.yaml:
-            spans.update(_placed(file, item.yaml.text))
+    spans = Spans({_prefix(file): item.yaml.spans for file, item in parsed.items() if item.yaml})
     if high_voltage is not None:
         # A sheet that exists but cannot be read is no missing sheet: its own problem is told already.
         kinds = {_stem(p.file): "" for p in problems if p.file.startswith("parts/")}
@@ -183,15 +179,6 @@ def load_files(
     digest = hashlib.sha256("".join(f"{file}:{parsed[file].digest}\n" for file in sorted(parsed)).encode()).hexdigest()
     entries = tuple(waivers.value.waivers) if waivers is not None else ()
     return Loaded(Design(name, vehicle.value, high_voltage.value, good, entries, spans, dict(files), digest), ())
-
-
-@lru_cache(maxsize=512)
-def _placed(file: str, text: str) -> Mapping[str, Span]:
-    """The spans of a file by pointers of the whole design; kept, since most files of a changed design are unchanged."""
-    prefix = _prefix(file)
-    return {
-        f"{prefix}/{pointer}" if pointer else prefix: span for pointer, span in parse_yaml(file, text).spans.items()
-    }
 
 
 def _stem(file: str) -> str:

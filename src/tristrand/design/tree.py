@@ -2,13 +2,37 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import Any
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any, TypeVar
 
 from tristrand.design.model import HighVoltage, Junction, Vehicle, WaiverEntry
 from tristrand.design.yamltext import Span
 from tristrand.findings import Place
+
+Made = TypeVar("Made")
+
+
+class Spans(Mapping[str, Span]):
+    """Places of values by pointers of the whole design; each file's own stay as they are."""
+
+    __slots__ = ("_files",)
+
+    def __init__(self, files: Mapping[str, Mapping[str, Span]]) -> None:
+        self._files = files
+
+    def __getitem__(self, pointer: str) -> Span:
+        head, _, rest = pointer.partition("/")
+        if head == "parts":
+            name, _, rest = rest.partition("/")
+            head = f"parts/{name}"
+        return self._files[head][rest]
+
+    def __iter__(self) -> Iterator[str]:
+        return (f"{head}/{rest}" if rest else head for head, spans in self._files.items() for rest in spans)
+
+    def __len__(self) -> int:
+        return sum(map(len, self._files.values()))
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -26,13 +50,14 @@ class Design:
     spans: Mapping[str, Span]
     files: Mapping[str, bytes]
     digest: str
+    made: dict[Any, Any] = field(default_factory=dict, init=False)
+    """What was made of this design once for all who ask, by who made it."""
 
     def place(self, pointer: str) -> Place:
         """File and line of a pointer, or of the nearest value above it that was written down."""
         at = pointer
-        while at not in self.spans and "/" in at:
+        while (span := self.spans.get(at)) is None and "/" in at:
             at = at.rpartition("/")[0]
-        span = self.spans.get(at)
         return Place(
             span.file if span else "high_voltage.yaml",
             span.line if span else 0,
@@ -52,3 +77,14 @@ class Design:
             for key, part in self.high_voltage.parts.items()
             if part.kind == kind and all(getattr(part, name) == value for name, value in wanted.items())
         }
+
+    def sheets_of_kind(self, kind: str) -> dict[str, Any]:
+        """Data sheets of a kind by name."""
+        return {name: sheet for name, sheet in self.sheets.items() if sheet.kind == kind}
+
+    def once(self, make: Callable[[Design], Made]) -> Made:
+        """What ``make`` makes of this design, made once for it."""
+        if make not in self.made:
+            self.made[make] = make(self)
+        made: Made = self.made[make]
+        return made

@@ -14,7 +14,6 @@ from tristrand.rules.view import (
     LEADS,
     OPERATING,
     PARTS,
-    circuit_of,
     sheets_of_kind,
     thicker_cables,
 )
@@ -190,7 +189,7 @@ def _fuse_too_large(ctx: Context, figure: ConductorFigures) -> tuple[tuple[str, 
     """The fuse of an overloaded cable, where it would not save the cable from a smaller load either."""
     if not figure.sustained_a > figure.ampacity.current_a:
         return ()
-    guard = lead_guards(ctx, circuit_of(ctx)).get(figure.connection)
+    guard = lead_guards(ctx).get(figure.connection)
     if guard is None or not guard.loop_a > figure.ampacity.current_a:
         return ()
     words = f"rated {guard.loop_a:.0f} A, above the cable too: with less load HV128 fails instead"

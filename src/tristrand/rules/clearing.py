@@ -22,13 +22,6 @@ def clearing_unproven(ctx: Context, fuse: str) -> Missing | None:
 
     Where the sheet names no voltage or time constant, HV209 and HV202 are open.
     """
-    kept: dict[str, Missing | None] = ctx.cache.setdefault("clearing unproven", {})
-    if fuse not in kept:
-        kept[fuse] = _unproven(ctx, fuse)
-    return kept[fuse]
-
-
-def _unproven(ctx: Context, fuse: str) -> Missing | None:
     volts, _ = clearing_voltage(ctx, fuse)
     constant: Datum | None = ctx.design.sheet_of(fuse).breaking_time_constant
     most_v, duty = highest_v(ctx), ctx.results["protection"].fuses.get(fuse)

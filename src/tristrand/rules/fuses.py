@@ -3,6 +3,7 @@
 import math
 from collections.abc import Callable, Iterable
 
+from tristrand.design import Design
 from tristrand.findings import Edit, Evidence, WayOut
 from tristrand.records import NamedTuple
 from tristrand.rules.rule import PASSED, Context, Outcome, rule
@@ -18,7 +19,7 @@ from tristrand.rules.view import (
     sheets_of_kind,
     thicker_cables,
 )
-from tristrand.studies.circuits import HvCircuit
+from tristrand.studies.circuits import hv_circuit
 from tristrand.studies.results import ConductorFigures, Missing
 from tristrand.studies.topology import (
     REDUCED_M,
@@ -69,7 +70,7 @@ def fuse_above_cable(ctx: Context) -> Iterable[Outcome]:
         yield ctx.open(conductors.missing)
         return
     circuit = circuit_of(ctx)
-    guards = lead_guards(ctx, circuit)
+    guards = lead_guards(ctx)
     figures: dict[str, ConductorFigures] = conductors.conductors
     resisted, both = resistor_limited(circuit), "fsae-2026" in ctx.rule_sets
     reduced = frozenset(
@@ -109,16 +110,14 @@ class Guard(NamedTuple):
         return self.loop_a > carries_a or (both and self.pole_a > carries_a)
 
 
-def lead_guards(ctx: Context, circuit: HvCircuit) -> dict[str, Guard]:
-    """The guard of every lead that a pack feeds, fuses at the high end of their tolerance; made once for one check."""
-    if "lead guards" not in ctx.cache:
-        ctx.cache["lead guards"] = _lead_guards(ctx, circuit)
-    found: dict[str, Guard] = ctx.cache["lead guards"]
-    return found
+def lead_guards(ctx: Context) -> dict[str, Guard]:
+    """The guard of every lead that a pack feeds, fuses at the high end of their tolerance."""
+    return ctx.design.once(_lead_guards)
 
 
-def _lead_guards(ctx: Context, circuit: HvCircuit) -> dict[str, Guard]:
-    rated = {f: ctx.design.sheet_of(f).rated_current for f in ctx.design.parts_of("fuse")}
+def _lead_guards(design: Design) -> dict[str, Guard]:
+    circuit = hv_circuit(design)
+    rated = {f: design.sheet_of(f).rated_current for f in design.parts_of("fuse")}
     amps = {f: datum.high if datum is not None else math.nan for f, datum in rated.items()}
     shared, own, plus = feeding_fuses(circuit), own_pole_fuses(circuit), plus_side(circuit)
     return {

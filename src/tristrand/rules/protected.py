@@ -9,7 +9,7 @@ from tristrand.findings import Evidence
 from tristrand.rules.clearing import PROTECTION, clearing_unproven
 from tristrand.rules.fuses import Guard, lead_guards
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
-from tristrand.rules.view import LEADS, PARTS, WITH_CHARGER, better, circuit_of, counted, sheet_pointer
+from tristrand.rules.view import LEADS, PARTS, WITH_CHARGER, better, counted, sheet_pointer
 from tristrand.studies.results import FaultsResult, Missing
 
 STOPS = (("parts/obc.yaml", "output_in_short", "stops"),)
@@ -120,7 +120,7 @@ def contactor_below_cable(ctx: Context) -> Iterable[Outcome]:
 def fuse_above_parts(ctx: Context) -> Iterable[Outcome]:
     """The fuses of the leads at their terminals. Precharge and discharge contactors have a resistor that limits."""
     limit = ctx.limit()
-    guards = lead_guards(ctx, circuit_of(ctx))
+    guards = lead_guards(ctx)
     at: dict[str, list[Guard]] = {}
     for lead, connection in ctx.design.high_voltage.connections.items():
         if lead in guards:

@@ -85,7 +85,6 @@ class Context(NamedTuple):
     design: Design
     results: Mapping[str, Any]
     rule_sets: tuple[str, ...]
-    cache: dict[str, Any]
     brief: bool = False
 
     def limit(self) -> Limit:

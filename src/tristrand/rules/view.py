@@ -31,11 +31,8 @@ WITH_CHARGER: tuple[tuple[str, str, str], ...] = (
 
 
 def circuit_of(ctx: Context) -> HvCircuit:
-    """The circuit of the design, made once for all rules of one check."""
-    if "circuit" not in ctx.cache:
-        ctx.cache["circuit"] = hv_circuit(ctx.design)
-    circuit: HvCircuit = ctx.cache["circuit"]
-    return circuit
+    """The circuit of the design."""
+    return hv_circuit(ctx.design)
 
 
 def path_ids(
@@ -80,7 +77,7 @@ def fuses_between(ctx: Context, role: str, resistor: Resist) -> list[str]:
 
 def sheets_of_kind(ctx: Context, kind: str) -> dict[str, Any]:
     """Data sheets of a kind in the folder, by name."""
-    return {name: sheet for name, sheet in ctx.design.sheets.items() if sheet.kind == kind}
+    return ctx.design.sheets_of_kind(kind)
 
 
 def other_sheets(ctx: Context, part_id: str, field: str, least: float) -> Iterator[WayOut]:
@@ -149,11 +146,8 @@ def against_sheet(
 
 def stacks(ctx: Context) -> tuple[Chain, ...]:
     """For every pack the packs in series with it and their highest voltage, every cell at its maximum."""
-    if "stacks" not in ctx.cache:
-        volts = {name: figures.maximum_v for name, figures in ctx.results["pack"].packs.items()}
-        ctx.cache["stacks"] = chains(circuit_of(ctx), volts)
-    found: tuple[Chain, ...] = ctx.cache["stacks"]
-    return found
+    volts = {name: figures.maximum_v for name, figures in ctx.results["pack"].packs.items()}
+    return chains(circuit_of(ctx), volts)
 
 
 def highest_v(ctx: Context) -> float | None:

@@ -5,7 +5,6 @@ inputs.
 """
 
 import math
-from functools import lru_cache
 from typing import Any, TypeVar
 
 from tristrand.design import Datum, Design
@@ -158,9 +157,12 @@ def ambient_of(design: Design, own: Datum | None) -> float:
     return ambient.maximum.high if ambient is not None else math.nan
 
 
-@lru_cache(maxsize=64)
 def hv_circuit(design: Design) -> HvCircuit:
     """The circuit of a design, made once for each. Missing numbers are nan in it and are listed."""
+    return design.once(_circuit)
+
+
+def _circuit(design: Design) -> HvCircuit:
     needs = Needs(design)
     packs, series, contacts, resistors, devices = [], [], [], [], []
     for part_id, part in design.high_voltage.parts.items():

@@ -47,7 +47,7 @@ class ConductorInputs(NamedTuple):
 def inputs(design: Design) -> ConductorInputs:
     """Collect the runs of a design. A run with a gap is left out and the gap listed."""
     needs = Needs(design)
-    cables = {key: _cable(needs, key) for key, sheet in design.sheets.items() if sheet.kind == "cable"}
+    cables = {key: _cable(needs, key) for key in design.sheets_of_kind("cable")}
     needs.missing = []
     circuit = hv_circuit(design)
     fuses, resisted = protecting_fuses(circuit), resistor_limited(circuit)

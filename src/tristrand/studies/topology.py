@@ -114,7 +114,12 @@ def chains(circuit: HvCircuit, volts: Mapping[str, float]) -> tuple[Chain, ...]:
     A pack whose minus terminal is joined to the plus terminal of another stands on it; a device need not be there.
     Chains that are alike are given once, in the order of the file.
     """
-    groups = closed(circuit)
+    return _chains(circuit, tuple(volts.items()))
+
+
+@lru_cache(maxsize=64)
+def _chains(circuit: HvCircuit, known: tuple[tuple[str, float], ...]) -> tuple[Chain, ...]:
+    groups, volts = closed(circuit), dict(known)
     ends = {p.id: (groups.of(p.plus), groups.of(p.minus)) for p in circuit.packs if p.id in volts}
 
     def longest(pack: str, down: bool, seen: tuple[str, ...]) -> Chain:
