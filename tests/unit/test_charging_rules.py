@@ -82,7 +82,8 @@ PLANTED: dict[str, tuple[tuple[Change, ...], set[str]]] = {
                                             (HV, "connections/D4/from", "dc_inlet.plus")), {"HV220", "HV271"}),
     "contactors that close on unequal voltages": ((*INLET, (HV, "fast_charging/closing_difference", "60 V")),
                                                   {"HV272"}),
-    "contactors that may not open it": ((*INLET, ("parts/contactor-250.yaml", "break_current_reverse", "40 A"),
+    "contactors that may not open it": ((*INLET, (HV, "parts/drive/power/regeneration", "5 kW"),
+                                         ("parts/contactor-250.yaml", "break_current_reverse", "40 A"),
                                          (HV, "parts/k_dc_plus/marked_plus", "b")), {"HV217", "HV272"}),
 }  # fmt: skip
 

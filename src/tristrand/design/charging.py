@@ -79,6 +79,15 @@ class Opening(Strict):
     reset: Literal["manual", "automatic"] = Field(description="how charging is allowed again")
 
 
+class Regeneration(Strict):
+    """Braking back into the pack; how much each inverter feeds back stands with its power."""
+
+    current_control: Literal["table", "fixed"] = Field(
+        description="table: the supervisor holds it to what the pack's charge table allows; fixed: the power counts "
+        "at every temperature and charge"
+    )
+
+
 class Charging(Strict):
     """Charging from alternating current."""
 

@@ -7,7 +7,7 @@ from typing import Annotated, Any, Literal, Self, TypeAlias
 from pydantic import BeforeValidator, Field, model_validator
 
 from tristrand.design.cells import BrakePlausibility, CellMonitor
-from tristrand.design.charging import Charging, FastCharging
+from tristrand.design.charging import Charging, FastCharging, Regeneration
 from tristrand.design.contactors import CoilSupply, SwitchingDuty, VoltageSensor, WeldCheck
 from tristrand.design.datum import Datum, Q, fault
 from tristrand.design.drive_line import DriveLine
@@ -31,7 +31,7 @@ from tristrand.design.sheets import (
 )
 
 RuleSet: TypeAlias = Literal["fsae-2026", "fs-family-2026", "un-r100", "workshop"]
-Case: TypeAlias = Literal["idle", "precharge", "charge", "continuous", "peak", "heat"]
+Case: TypeAlias = Literal["idle", "precharge", "charge", "continuous", "peak", "heat", "regeneration"]
 Id: TypeAlias = Annotated[str, Field(pattern=r"^[A-Za-z][A-Za-z0-9_-]{0,39}$")]
 SheetName: TypeAlias = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9_.-]{0,59}$")]
 Terminal: TypeAlias = Annotated[str, Field(pattern=r"^[A-Za-z][A-Za-z0-9_-]*\.[A-Za-z0-9_+-]+$")]
@@ -336,6 +336,7 @@ class HighVoltage(Strict):
     openable: dict[Id, Openable] = OPENABLE
     bonding: Bonding = Field(default_factory=Bonding)
     measuring_points: dict[Id, MeasuringPoints] = MEASURING
+    regeneration: Regeneration | None = Field(default=None, description="what limits braking back into the pack")
     charging: Charging | None = Field(default=None, description="from alternating current, by the on-board charger")
     fast_charging: FastCharging | None = Field(default=None, description="from direct current, past the charger")
 

@@ -227,7 +227,11 @@ class PackSheet(SheetHead):
     discharge_peak_time: Annotated[Datum, Q("time", above=0)] | None = Field(
         default=None, description="how long the peak may last"
     )
-    charge_current: Current | None = None
+    charge_current: Current | None = Field(default=None, description="continuous limit, charging or braking")
+    charge_current_peak: Current | None = Field(default=None, description="limit for regeneration with a duration")
+    charge_peak_time: Annotated[Datum, Q("time", above=0)] | None = Field(
+        default=None, description="how long that peak may last"
+    )
     cell_temperature: CellTemperature | None = None
     cell_fuse: CellFuse | None = None
     modules: Count | None = Field(default=None, ge=1, le=2000, description="modules in series that make up the pack")

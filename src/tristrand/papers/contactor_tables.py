@@ -80,13 +80,14 @@ def _opened(result: ContactorsResult, design: Design) -> Table:
         sheet = design.sheet_of(name)
         forward = sheet.break_current
         back = forward if found.polarised is False else sheet.break_current_reverse
-        against = max(found.driving_against, found.charging_against)
+        against = max(found.driving_against, found.charging_against, found.braking_against)
         rows.append(
             row(
                 name,
                 _direction(found),
                 _in_case(found.driving, found),
                 _in_case(found.charging, found),
+                _in_case(found.braking, found),
                 _in_case(found.forward, found),
                 NOT_KNOWN if forward is None else forward.text,
                 _in_case(against, found) if found.marked and found.polarised else "no mark",
@@ -95,10 +96,10 @@ def _opened(result: ContactorsResult, design: Design) -> Table:
             )
         )
     columns = (
-        "Contactor", "Marked plus", "Driving", "Charging", "With the mark", "May open forward", "Against the mark",
-        "May open backward",
+        "Contactor", "Marked plus", "Driving", "Charging", "Braking", "With the mark", "May open forward",
+        "Against the mark", "May open backward",
     )  # fmt: skip
-    note = "Largest currents over the cases and the corners of the pack; driving and charging whichever way they run."
+    note = "Largest currents over the cases and the corners of the pack; the first three whichever way they run."
     return Table("Currents that the contacts may have to open", columns, tuple(rows), note, wide=True)
 
 

@@ -35,6 +35,7 @@ from tristrand.rules import (
     protected,
     quality,
     ratings,
+    regeneration,
     short_circuits,
     structure,
 )
@@ -102,6 +103,7 @@ __all__ = [
     "protected",
     "quality",
     "ratings",
+    "regeneration",
     "short_circuits",
     "structure",
 ]

@@ -31,7 +31,7 @@ MIRROR = "parts/contactor-200.yaml", "auxiliary", "{kind: mirror, least_voltage:
 )
 @of_contactors
 def contactor_opens_operating_current(ctx: Context, result: ContactorsResult) -> Iterable[Outcome]:
-    """Driving and charging; braking back into the pack is not computed. HV207 asks for the currents of a fault."""
+    """Driving, braking back into the pack and charging. HV207 asks for the currents of a fault."""
     for name, found in result.opened.items():
         if found.missing:
             yield ctx.open(found.missing)
@@ -80,7 +80,7 @@ def _nothing(ctx: Context, result: ContactorsResult) -> Iterable[Outcome]:
 )
 @of_contactors
 def contactor_polarity(ctx: Context, result: ContactorsResult) -> Iterable[Outcome]:
-    """The charging current of a main contactor that stands right is judged by HV208."""
+    """What runs back through a main contactor that stands right, charging or braking, is judged by HV208."""
     for name, found in result.opened.items():
         if found.missing and found.polarised is not False:
             yield ctx.open(found.missing)

@@ -5,7 +5,15 @@ from collections.abc import Iterable
 from tristrand.rules.clearing import PROTECTION
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
 from tristrand.rules.short_circuits import of_protection
-from tristrand.rules.view import HV_FILE, PARTS, WITH_CHARGER, against_sheet, circuit_of, sheet_pointer
+from tristrand.rules.view import (
+    HV_FILE,
+    PARTS,
+    WITH_CHARGER,
+    against_sheet,
+    circuit_of,
+    feeds_back_unsaid,
+    sheet_pointer,
+)
 from tristrand.studies.results import Missing, ProtectionResult
 
 
@@ -57,22 +65,30 @@ def contactor_opens_below_fuse(ctx: Context, result: ProtectionResult) -> Iterab
     "contactor-opens-charge",
     "error",
     needs=("pack", "operating"),
-    checks="Main contactors may open the largest charging current, which runs against the direction they are made for.",
-    why="A polarised contactor blows a reversed arc into its housing: opened while charging it burns.",
+    checks=(
+        "Main contactors may open the largest current of charging and of regeneration, which run against the direction "
+        "they are made for."
+    ),
+    why="A polarised contactor blows a reversed arc into its housing: opened while charging or braking it burns.",
     sources=("DATASHEET#largest current it may open",),
     failing=(*WITH_CHARGER, ("parts/contactor-200.yaml", "break_current_reverse", "5 A")),
     passing=WITH_CHARGER,
 )
 def contactor_opens_charge(ctx: Context) -> Iterable[Outcome]:
-    """The case charge; regenerative braking is not computed yet."""
+    """The cases charge and regeneration; open where an inverter does not say what it feeds back."""
     operating = ctx.results["operating"]
-    case = operating.cases.get("charge")
-    if case is None:
-        yield ctx.open(operating.missing) if operating.missing else NotApplicable("no mode uses the case charge")
+    unsaid = feeds_back_unsaid(ctx)
+    if unsaid:
+        yield ctx.open(unsaid)
+    cases = [case for case in operating.cases.values() if not case.drives]
+    if not cases:
+        words = "no mode uses the case charge or regeneration"
+        yield ctx.open(operating.missing) if operating.missing else NotApplicable(words)
         return
     for name in ctx.design.parts_of("contactor", role="main"):
-        flow = case.flows.get(name)
-        if flow is None or flow.current_a <= 0:
+        flows = [(case.flows[name].current_a, case.case) for case in cases if name in case.flows]
+        current_a, case = max(flows, default=(0.0, ""))
+        if current_a <= 0:
             continue
         sheet = ctx.design.sheet_of(name)
         alike = sheet.polarised is False and sheet.break_current_reverse is None
@@ -82,12 +98,12 @@ def contactor_opens_charge(ctx: Context) -> Iterable[Outcome]:
             "break_current" if alike else "break_current_reverse",
             "largest current it may open backward",
             "DATASHEET#largest current it may open",
-            "largest charging current through it",
-            flow.current_a,
+            f"largest current back through it, in case {case}",
+            current_a,
             "A",
             "<=",
-            bad="may not open the charging current, which runs against its marked direction",
-            good="may open the charging current",
+            bad=f"may not open the current of case {case}, which runs against its marked direction",
+            good=f"may open the current of case {case}",
             mark="what it may open backward",
         )
 

@@ -139,10 +139,10 @@ def rules_current_limit(ctx: Context) -> Iterable[Outcome]:
     drawn = [
         (sum(c.flows[p].current_a for p in top), c)
         for c in operating.cases.values()
-        if c.case != "charge" and top and all(p in c.flows for p in top)
+        if c.drives and top and all(p in c.flows for p in top)
     ]
     if not drawn:
-        failed = [c.case for c in operating.cases.values() if c.case != "charge" and c.failed]
+        failed = [c.case for c in operating.cases.values() if c.drives and c.failed]
         yield (
             ctx.open([Missing("studies/operating", f"an operating point in case {name}") for name in failed])
             if failed

@@ -1,7 +1,7 @@
 """HV282: the battery monitor's current trips between what the pack stands and what the cases ask."""
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 
 from tristrand.findings import Edit, WayOut
 from tristrand.rules.charging_view import AT_STATION, of_station
@@ -10,6 +10,11 @@ from tristrand.rules.rule import Context, Outcome, rule
 from tristrand.rules.view import HV_FILE
 
 PEAK, LASTING = "DATASHEET#pack peak current", "DATASHEET#pack current"
+INTO, INTO_PEAK = "DATASHEET#pack charge current", "DATASHEET#pack peak charge current"
+_SOURCES = {
+    "discharge_current_peak": PEAK, "discharge_current": LASTING,
+    "charge_current_peak": INTO_PEAK, "charge_current": INTO,
+}  # fmt: skip
 CHARGING = "PRACTICE#a full charge ends before the over-voltage trip"
 
 
@@ -19,28 +24,27 @@ CHARGING = "PRACTICE#a full charge ends before the over-voltage trip"
     "error",
     needs=(*CELLS, "charging"),
     checks=(
-        "The monitor's current trips come before the pack's peak limit, discharging, and before its limit, charging; "
+        "The monitor's current trips come before the pack's peak limit, discharging, and before its peak or continuous "
+        "limit, charging; "
         "neither they nor the under-voltage trip come within what any case or charging inlet asks, nor the "
         "over-voltage trip within the voltage at which charging is held."
     ),
     why="A trip too late lets the cells overheat; a trip too early opens the contactors at full load, in traffic.",
-    sources=(LASTING, PEAK, "DATASHEET#pack charge current", CELL_VOLTAGE, CHARGING),
+    sources=(LASTING, PEAK, INTO, INTO_PEAK, CELL_VOLTAGE, CHARGING),
     failing=((HV_FILE, "parts/pack/monitor/over_current_discharge", "{current: 100 A, time: 10 s}"),),
 )
 def monitor_trips(ctx: Context) -> Iterable[Outcome]:
-    """Discharge against peak limit and its time, charge against its limit; the mean cell stands for the lowest.
+    """Each way against the peak limit and its time, else the lasting one; the mean cell stands for the lowest.
 
-    A lasting current between the continuous and the peak limit is not the trip's business: HV121 judges the cases.
+    A lasting current between the continuous and the peak limit is not the trip's business: HV121 and HV122 judge cases.
     """
     for pack in watched(ctx):
-        gaps = pack.gaps(("over_current_discharge", "over_current_charge", "answer_time"), ("charge_current",))
-        sheet = pack.sheet
-        peak = "discharge_current_peak" if sheet.discharge_current_peak is not None else "discharge_current"
-        gaps += pack.gaps((), (peak, *(("discharge_peak_time",) if peak.endswith("peak") else ())))
+        gaps = pack.gaps(("over_current_discharge", "over_current_charge", "answer_time"))
+        gaps += [gap for _, field, time in _limits(pack) for gap in pack.gaps((), (field, *time))]
         if gaps:
             yield ctx.open(gaps)
             continue
-        yield from _before_limits(ctx, pack, peak)
+        yield from _before_limits(ctx, pack)
         yield from _beyond_cases(ctx, pack)
         held = pack.sheet.charge_voltage
         if held is not None and not pack.gaps(("over_voltage", "voltage_error")):
@@ -64,28 +68,39 @@ def _held_lower(pack: Watched) -> Callable[[], Iterable[WayOut]]:
     return lambda: [WayOut(f"hold charging at {text}, below the trip", (edit,))]
 
 
-def _before_limits(ctx: Context, pack: Watched, peak: str) -> Iterable[Outcome]:
+def _limits(pack: Watched) -> Iterator[tuple[str, str, tuple[str, ...]]]:
+    """Each way: discharge or charge, the field of its limit (the peak where there is one), the field of its time."""
+    for way in ("discharge", "charge"):
+        peak = f"{way}_current_peak"
+        has = getattr(pack.sheet, peak) is not None
+        yield way, peak if has else f"{way}_current", (f"{way}_peak_time",) if has else ()
+
+
+def _before_limits(ctx: Context, pack: Watched) -> Iterable[Outcome]:
     """Trips against what the pack stands."""
-    out, back = pack.monitor.over_current_discharge, pack.monitor.over_current_charge
     subject = f"the monitor of {pack.id}"
-    for field, trip, limit, source in (
-        ("over_current_discharge", out, getattr(pack.sheet, peak), PEAK if peak.endswith("peak") else LASTING),
-        ("over_current_charge", back, pack.sheet.charge_current, "DATASHEET#pack charge current"),
-    ):
-        doing = "discharging" if trip is out else "charging"
+    for way, field, timed in _limits(pack):
+        at, trip, limit = (
+            f"over_current_{way}",
+            getattr(pack.monitor, f"over_current_{way}"),
+            getattr(pack.sheet, field),
+        )
+        source = _SOURCES[field]
+        doing = "discharging" if way == "discharge" else "charging"
         yield ctx.compare(
-            pack.at(field), f"trip, {doing}", (trip.current.low, trip.current.high), "A", "<=", limit.low, source,
+            pack.at(at), f"trip, {doing}", (trip.current.low, trip.current.high), "A", "<=", limit.low, source,
             basis=limit.basis, subject=subject, bad=f"lets more current pass than the pack stands {doing}",
             good=f"trips before the pack's limit, {doing}",
         )  # fmt: skip
-    if peak.endswith("peak"):
-        time = pack.sheet.discharge_peak_time
-        yield ctx.compare(
-            pack.at("over_current_discharge"), "time to the opening order",
-            out.time.high + pack.monitor.answer_time.high, "s", "<=", time.low, PEAK,
-            basis=time.basis, subject=subject, bad="waits longer than the pack stands its peak current",
-            good="does not wait longer than the pack stands its peak current", note="trip time and answer time",
-        )  # fmt: skip
+        for name in timed:
+            time = getattr(pack.sheet, name)
+            yield ctx.compare(
+                pack.at(at), "time to the opening order",
+                trip.time.high + pack.monitor.answer_time.high, "s", "<=", time.low, source,
+                basis=time.basis, subject=subject, bad=f"waits longer than the pack stands its peak current {doing}",
+                good=f"does not wait longer than the pack stands its peak current {doing}",
+                note="trip time and answer time",
+            )  # fmt: skip
 
 
 def _beyond_cases(ctx: Context, pack: Watched) -> Iterable[Outcome]:
@@ -99,7 +114,7 @@ def _beyond_cases(ctx: Context, pack: Watched) -> Iterable[Outcome]:
         lasting = [
             (c.flows[pack.id].current_a, f"in case {c.case}")
             for c in operating.cases.values()
-            if pack.id in c.flows and (c.case == "charge") == (doing == "charging")
+            if pack.id in c.flows and c.drives == (doing == "driving")
             if c.duration_s == 0 or c.duration_s >= trip.time.low
         ]
         if doing == "charging":

@@ -7,11 +7,13 @@ from collections.abc import Iterable
 from tristrand.findings import Evidence
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
 from tristrand.rules.timed import Allowed, judge_timed, peak, timed
-from tristrand.rules.view import HV_FILE, OPERATING, PARTS, WITH_CHARGER, sheet_pointer
+from tristrand.rules.view import HV_FILE, OPERATING, PARTS, WITH_CHARGER, feeds_back_unsaid, sheet_pointer
 from tristrand.studies.results import CaseFlows, Missing
 
 LIMIT = "DATASHEET#pack current"
 PEAK_LIMIT = "DATASHEET#pack peak current"
+INTO_LIMIT = "DATASHEET#pack charge current"
+INTO_PEAK = "DATASHEET#pack peak charge current"
 
 
 @rule(
@@ -72,12 +74,12 @@ def no_operating_point(ctx: Context) -> Iterable[Outcome]:
     waivable=False,
 )
 def pack_discharge_current(ctx: Context) -> Iterable[Outcome]:
-    """Charge cases are judged by HV122."""
+    """What flows into the pack is judged by HV122."""
     operating = ctx.results["operating"]
     if not operating.cases:
         yield ctx.open(operating.missing)
         return
-    driving = [c for c in operating.cases.values() if c.case != "charge"]
+    driving = [c for c in operating.cases.values() if c.drives]
     for pack_id in ctx.design.parts_of("pack"):
         sheet = ctx.design.sheet_of(pack_id)
         points, gaps = peak(sheet, "discharge_current_peak", "discharge_peak_time")
@@ -118,46 +120,57 @@ def _sustained(ctx: Context, pack_id: str, cases: list[CaseFlows]) -> Iterable[O
     "pack-charge-current",
     "error",
     needs=OPERATING,
-    checks="The pack's charging current in case charge stays within its limit; regenerative braking is not computed.",
+    checks=(
+        "The current into the pack stays within its limit: in case charge, and in case regeneration within that limit "
+        "or within its peak limit where that lasts as long as the case."
+    ),
     why="Too much charging current plates lithium and, in time, shorts cells from within.",
-    sources=("DATASHEET#pack charge current",),
+    sources=(INTO_LIMIT, INTO_PEAK),
     failing=(*WITH_CHARGER, ("parts/pack-84s.yaml", "charge_current", "5 A")),
     passing=WITH_CHARGER,
     waivable=False,
 )
 def pack_charge_current(ctx: Context) -> Iterable[Outcome]:
-    """The case charge."""
+    """The cases charge and regeneration; open where an inverter does not say what it feeds back."""
     operating = ctx.results["operating"]
     if not operating.cases:
         yield ctx.open(operating.missing)
         return
-    case = operating.cases.get("charge")
-    if case is None:
-        yield NotApplicable("no mode uses the case charge")
-        return
+    unsaid = feeds_back_unsaid(ctx)
+    if unsaid:
+        yield ctx.open(unsaid)
+    cases = [case for case in operating.cases.values() if not case.drives]
+    if not cases and not unsaid:
+        yield NotApplicable("no mode uses the case charge or regeneration")
     for pack_id in ctx.design.parts_of("pack"):
-        if pack_id not in case.flows:
-            yield ctx.open([Missing("studies/operating", "an operating point in case charge")])
-            continue
-        rated, pointer = (
-            ctx.design.sheet_of(pack_id).charge_current,
-            sheet_pointer(ctx, pack_id, "charge_current"),
-        )
-        if rated is None:
-            yield ctx.open([Missing(pointer, f"charge current of {pack_id}")])
-            continue
+        for case in cases:
+            yield from _into(ctx, pack_id, case)
+
+
+def _into(ctx: Context, pack_id: str, case: CaseFlows) -> Iterable[Outcome]:
+    sheet, pointer = ctx.design.sheet_of(pack_id), sheet_pointer(ctx, pack_id, "charge_current")
+    rated = sheet.charge_current
+    if pack_id not in case.flows:
+        yield ctx.open([Missing("studies/operating", f"an operating point in case {case.case}")])
+    elif timed([case], pack_id):
+        points, gaps = peak(sheet, "charge_current_peak", "charge_peak_time")
+        allowed = Allowed(rated, "charge_current", points, gaps, INTO_LIMIT, INTO_PEAK)
+        yield from judge_timed(ctx, pack_id, case, allowed)
+    elif rated is None:
+        yield ctx.open([Missing(pointer, f"charge current of {pack_id}")])
+    else:
         yield ctx.compare(
             f"{PARTS}/{pack_id}",
-            "charging current",
+            f"current into the pack in case {case.case}",
             case.flows[pack_id].current_a,
             "A",
             "<=",
             rated.low,
-            "DATASHEET#pack charge current",
+            INTO_LIMIT,
             basis=rated.basis,
             subject=pack_id,
-            bad="is charged with more than its limit",
-            good="is charged within its limit",
+            bad=f"takes more than its limit in case {case.case}",
+            good=f"takes no more than its limit in case {case.case}",
             related=((pointer, "its limit"),),
         )
 
@@ -182,7 +195,7 @@ def pack_voltage_under_load(ctx: Context) -> Iterable[Outcome]:
         yield ctx.open(operating.missing)
         return
     for pack_id, figures in ctx.results["pack"].packs.items():
-        cases = [c for c in operating.cases.values() if pack_id in c.lowest_v and c.case != "charge"]
+        cases = [c for c in operating.cases.values() if pack_id in c.lowest_v and c.drives]
         if not cases:
             continue
         worst = min(cases, key=lambda c: c.lowest_v[pack_id])
@@ -229,7 +242,7 @@ def power_limit(ctx: Context) -> Iterable[Outcome]:
         yield ctx.open(operating.missing)
         return
     most, source = min(limits)
-    drawing = [c for c in operating.cases.values() if c.case != "charge" and c.pack_power_w]
+    drawing = [c for c in operating.cases.values() if c.drives and c.pack_power_w]
     for worst in [max(drawing, key=lambda c: sum(c.pack_power_w.values()))] if drawing else []:
         yield ctx.compare(
             "high_voltage/power_limit" if own is not None else PARTS,

@@ -4,13 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from tristrand.design.model import Case
 from tristrand.findings import Evidence
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
-from tristrand.rules.view import HV_FILE, PARTS
+from tristrand.rules.view import DRIVING, HV_FILE, PARTS, feeds_back_unsaid
 from tristrand.studies.results import Missing
-
-DRIVING: tuple[Case, ...] = ("continuous", "peak", "heat")
 
 
 @rule(
@@ -108,8 +105,9 @@ def values_assumed(ctx: Context) -> Iterable[Outcome]:
     "case-without-power",
     "error",
     checks=(
-        "Every inverter says its power in every driving case that a mode uses, 0 W where it rests; no inverter and no "
-        "charger draws power in precharge. For every other device a case that is left out means that it is off."
+        "Every inverter says its power in every driving case that a mode uses, 0 W where it rests, and what it feeds "
+        "back in regeneration, 0 W where it does not; no inverter and no charger draws power in precharge. For every "
+        "other device a case that is left out means that it is off."
     ),
     why="A case forgotten at the largest load is computed without it: cables, fuses and pack then seem to have room.",
     sources=("DESIGN#power in each case",),
@@ -121,6 +119,9 @@ def case_without_power(ctx: Context) -> Iterable[Outcome]:
     parts = {**ctx.design.parts_of("inverter"), **ctx.design.parts_of("charger")}
     if not parts:
         yield NotApplicable("there is no inverter and no charger")
+    unsaid = feeds_back_unsaid(ctx)
+    if unsaid:
+        yield ctx.open(unsaid)
     for part_id, part in parts.items():
         at = f"{PARTS}/{part_id}/power"
         driving = [case for case in DRIVING if case in used] if part.kind == "inverter" else []

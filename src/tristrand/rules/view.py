@@ -6,10 +6,11 @@ import math
 from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
+from tristrand.design.model import Case
 from tristrand.findings import Edit, Evidence, Relation, WayOut
 from tristrand.rules.rule import Context, NotApplicable, Outcome
 from tristrand.studies.circuits import HvCircuit, Resist, hv_circuit
-from tristrand.studies.results import ConductorFigures, Missing, PrechargeResult
+from tristrand.studies.results import BRAKING, ConductorFigures, Missing, PrechargeResult
 from tristrand.studies.topology import Chain, Edge, chains, edges, joined, protecting_fuses
 
 HV_FILE = "high_voltage.yaml"
@@ -20,6 +21,7 @@ SETTINGS = "high_voltage/precharge"
 OPERATING = ("pack", "operating")
 CONDUCTORS = ("pack", "operating", "conductors")
 PRECHARGE = ("pack", "precharge")
+DRIVING: tuple[Case, ...] = ("continuous", "peak", "heat")
 # For examples: the starter with a charger on its bus.
 WITH_CHARGER: tuple[tuple[str, str, str], ...] = (
     ("vehicle.yaml", "modes/charging", "{high_voltage: [charge]}"),
@@ -209,3 +211,19 @@ def thicker_cables(ctx: Context, figure: ConductorFigures, current_a: float) -> 
 def counted(quantity: str, value: int, relation: Relation, limit: int, source: str) -> Evidence:
     """Evidence that is a plain count."""
     return Evidence(quantity, float(value), "", relation, float(limit), source)
+
+
+def feeds_back_unsaid(ctx: Context) -> list[Missing]:
+    """What is missing about braking: the power that each inverter feeds back, and a mode in which it does."""
+    used = {case for mode in ctx.design.vehicle.modes.values() for case in mode.high_voltage}
+    if used.isdisjoint(DRIVING):
+        return []
+    said = {name: part.power.get(BRAKING) for name, part in ctx.design.parts_of("inverter").items()}
+    gaps = [
+        Missing(f"{PARTS}/{name}/power/{BRAKING}", f"power that {name} feeds back while braking, 0 W where it does not")
+        for name, watts in said.items()
+        if watts is None
+    ]
+    if BRAKING not in used and any(watts is not None and watts.high > 0 for watts in said.values()):
+        gaps.append(Missing("vehicle/modes", f"a mode with the case {BRAKING}"))
+    return gaps

@@ -216,7 +216,7 @@ def _low(branch: Branch, device: DeviceData, operating: OperatingResult, packs: 
     cases = [
         c
         for c in operating.cases.values()
-        if c.case != "charge" and name in c.lowest_v and c.flows.get(name) and c.flows[name].current_a > 0
+        if c.drives and name in c.lowest_v and c.flows.get(name) and c.flows[name].current_a > 0
     ]
     if not cases:
         return branch

@@ -229,7 +229,7 @@ def _charge_at(rest: Sequence[tuple[float, float]], volts: float) -> float:
 
 def _loaded(pack: CellData, operating: OperatingResult) -> tuple[float, str]:
     """The lowest mean cell voltage of all driving cases, and the case."""
-    cases = [c for c in operating.cases.values() if c.case != "charge" and pack.id in c.lowest_v]
+    cases = [c for c in operating.cases.values() if c.drives and pack.id in c.lowest_v]
     if not cases or not pack.series:
         return NAN, ""
     worst = min(cases, key=lambda c: c.lowest_v[pack.id])

@@ -12,7 +12,7 @@ from tristrand.physics.conductor_tables import aluminium_resistance_ohm_per_m, c
 from tristrand.records import NamedTuple
 from tristrand.studies.results import Missing
 
-CASES = ("idle", "precharge", "charge", "continuous", "peak", "heat")
+CASES = ("idle", "precharge", "charge", "continuous", "peak", "heat", "regeneration")
 DEFAULT_AMBIENT_C = 40.0
 
 Given = TypeVar("Given")

@@ -1,7 +1,7 @@
 """What contactors may have to open, in which direction, and how much of their life a vehicle's switching uses up.
 
-Currents come from the cases that are computed. Braking back into the pack is none of them. A charging inlet is not
-computed either: the most that the vehicle asks for there stands for it, or the inlet's rated current.
+Currents come from the cases that are computed. A charging inlet is in none of them: the most that the vehicle asks for
+there stands for it, or the inlet's rated current.
 """
 
 import math
@@ -16,6 +16,7 @@ from tristrand.records import NamedTuple
 from tristrand.studies.circuits import HvCircuit
 from tristrand.studies.opening import Groups, conductors
 from tristrand.studies.results import (
+    BRAKING,
     CaseFlows,
     InCase,
     LifeFigures,
@@ -180,7 +181,7 @@ def opened(data: DutyInputs, cases: Mapping[str, CaseFlows], precharge: Precharg
 
 def _driving_ways(cases: Mapping[str, CaseFlows], name: str) -> tuple[float, float]:
     """The largest driving current through a contactor from a to b, and from b to a."""
-    ways = [case.through.get(name, (0.0, 0.0)) for key, case in cases.items() if key not in CHARGING]
+    ways = [case.through.get(name, (0.0, 0.0)) for case in cases.values() if case.drives]
     return max((a for a, _ in ways), default=0.0), max((b for _, b in ways), default=0.0)
 
 
@@ -213,8 +214,9 @@ def _opened(
     either = [(name, max(a, b)) for name, a, b in ways]
     result = Opened(
         kind.role, kind.polarised, kind.marked, missing=gaps,
-        driving=_largest([way for way in either if way[0] not in CHARGING]),
+        driving=_largest([way for way in either if way[0] not in (*CHARGING, BRAKING)]),
         charging=_largest([way for way in either if way[0] in CHARGING]),
+        braking=_largest([way for way in either if way[0] == BRAKING]),
     )  # fmt: skip
     if not (kind.polarised and kind.marked):
         every = kind.polarised is False or kind.role == "charge"
@@ -223,8 +225,9 @@ def _opened(
     against = [(name, b if ahead else a) for name, a, b in ways]
     return result._replace(
         forward=_largest([(name, a if ahead else b) for name, a, b in ways]),
-        driving_against=_largest([way for way in against if way[0] not in CHARGING]),
+        driving_against=_largest([way for way in against if way[0] not in (*CHARGING, BRAKING)]),
         charging_against=_largest([way for way in against if way[0] in CHARGING]),
+        braking_against=_largest([way for way in against if way[0] == BRAKING]),
     )
 
 
@@ -268,7 +271,7 @@ def _life(
     shares = []
     for name, number, amps, field, table in _events(kind, planned, current, surge, count):
         if number is None:
-            missing.append(_unplanned(name))
+            missing += [] if name == "openings_braking" else [_unplanned(name)]
             continue
         if number == 0 or amps == 0.0:
             continue
@@ -282,6 +285,9 @@ def _life(
             missing.append(Missing(pointer, "a current to look up in it" if math.isnan(amps) else words))
             continue
         shares.append(LifeShare(_WORDS[name], number, amps, pack_v, life, number / life))
+    # Opened under load the vehicle drives or brakes: whichever wears more counts for all these openings.
+    moving = sorted((s for s in shares if s.kind in MOVING), key=lambda s: s.share)
+    shares = [s for s in shares if s not in moving[:-1]]
     mechanical = count / kind.mechanical if kind.mechanical else math.nan
     total = math.fsum(s.share for s in shares)
     return LifeFigures(tuple(shares), total, mechanical, count, tuple(missing))
@@ -289,8 +295,9 @@ def _life(
 
 _WORDS = {
     "closings": "closing after precharge", "openings_under_load": "opening while driving",
-    "openings_while_charging": "opening while charging",
+    "openings_while_charging": "opening while charging", "openings_braking": "opening while braking",
 }  # fmt: skip
+MOVING = (_WORDS["openings_under_load"], _WORDS["openings_braking"])
 
 
 def _unplanned(name: str) -> Missing:
@@ -315,14 +322,18 @@ def _events(
             "openings_under_load", planned.openings, current.driving.current_a,
             *(("breaking_life_reverse", backward) if turned else ("breaking_life", forward)),
         )  # fmt: skip
-    # Where both directions are alike, or where nothing is marked, a sheet may have but one table.
-    against = current.charging_against.current_a >= current.charging.current_a > 0.0
-    if not (kind.polarised and kind.marked):
-        against = kind.role == "main" and not (kind.polarised is False and backward is None)
-    yield (
-        "openings_while_charging", planned.openings_charging, current.charging.current_a,
-        *(("breaking_life_reverse", backward) if against else ("breaking_life", forward)),
-    )  # fmt: skip
+    for name, number, most, turned_a in (
+        ("openings_braking", planned.openings, current.braking.current_a, current.braking_against.current_a),
+        (
+            "openings_while_charging", planned.openings_charging, current.charging.current_a,
+            current.charging_against.current_a,
+        ),
+    ):  # fmt: skip
+        # Where both directions are alike, or where nothing is marked, a sheet may have but one table.
+        against = turned_a >= most > 0.0
+        if not (kind.polarised and kind.marked):
+            against = kind.role == "main" and not (kind.polarised is False and backward is None)
+        yield (name, number, most, *(("breaking_life_reverse", backward) if against else ("breaking_life", forward)))
 
 
 @lru_cache(maxsize=512)

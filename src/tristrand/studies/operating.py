@@ -16,6 +16,8 @@ from tristrand.records import NamedTuple
 from tristrand.studies.circuits import Device, HvCircuit, PackEnds, hv_circuit
 from tristrand.studies.netlist import batteries, bleeds, lead_ohm, leads, load, switch
 from tristrand.studies.results import (
+    BRAKING,
+    INTO_PACK,
     CaseFlows,
     Flow,
     Later,
@@ -30,7 +32,9 @@ from tristrand.studies.results import (
 from tristrand.studies.slices import steady
 from tristrand.studies.topology import feeds
 
-SOLVED: tuple[Case, ...] = ("charge", "continuous", "peak", "heat")
+SOLVED: tuple[Case, ...] = ("charge", "continuous", "peak", "heat", BRAKING)
+# The name of what an inverter feeds back, beside what it draws.
+BACK = " back"
 SOLVER = "NUMERICS#circuit solver, operating point"
 LOOP = "CLOSED-FORM#Ohm's law in a loop"
 METHOD = "circuit solver on the whole topology, conductors at their temperature limit"
@@ -108,8 +112,49 @@ def _solve(data: OperatingInputs, packs: PackResult, corners: int) -> OperatingP
             ohm = np.where(power > 0, device.fixed_ohm, OFF_OHM)
             elements.append(Resistor(device.id, device.plus, device.minus, ohm))
         elif power.any():
-            elements.append(load(device, power))
-    return operating_point(Circuit((*elements, *bleeds(circuit.devices))))
+            back = np.repeat([case == BRAKING for case in names], corners) & (device.kind == "inverter")
+            elements.append(load(device, np.where(back, 0.0, power)))
+            if back.any() and fed[device.id].way == "right":
+                elements.append(_braking(data, device, np.where(back, power, 0.0), packs, fed[device.id].packs))
+    return _joined(operating_point(Circuit((*elements, *bleeds(circuit.devices)))))
+
+
+def _joined(point: OperatingPoint) -> OperatingPoint:
+    """The currents with what an inverter feeds back counted as its own, against what it draws."""
+    currents = dict(point.currents_a)
+    for name in [name for name in currents if name.endswith(BACK)]:
+        own = name.removesuffix(BACK)
+        currents[own] = currents[own] - currents.pop(name)
+    return point._replace(currents_a=currents)
+
+
+def _braking(
+    data: OperatingInputs,
+    device: Device,
+    power_w: NDArray[np.float64],
+    packs: PackResult,
+    stack: tuple[str, ...],
+) -> CurrentSource:
+    """What an inverter feeds back: the current I with P = I (V + I R) for all inverters' power P together, its share.
+
+    At the packs' highest voltage the monitor ends it, so it tapers as charging does. Strings side by side share it in a
+    way that is solved for afterwards: then I = P/V, which is no less, and no taper.
+    """
+    figures = [packs.packs[name] for name in stack]
+    open_v = np.sum([[c.open_circuit_v for c in f.corners] for f in figures], axis=0)
+    ohm = np.sum([[c.resistance_ohm for c in f.corners] for f in figures], axis=0)
+    lanes = len(power_w) // len(open_v)
+    volts, series = np.tile(open_v, lanes), np.tile(ohm, lanes)
+    fed = feeds(data.circuit)
+    fellows = [d for d in data.circuit.devices if d.kind == "inverter" and fed[d.id].packs == stack]
+    every_w = sum(d.power_in(BRAKING) for d in fellows)
+    share = np.divide(power_w, every_w) if every_w > 0 else power_w
+    if len(packs.packs) > len(stack):
+        return CurrentSource(device.id + BACK, device.minus, device.plus, share * every_w / volts)
+    room_v = np.tile(np.maximum(sum(f.maximum_v for f in figures) - open_v, 0.0), lanes)
+    whole_a = (np.sqrt(volts**2 + 4 * series * every_w) - volts) / (2 * series)
+    current_a = share * np.minimum(whole_a, room_v / series)
+    return CurrentSource(device.id + BACK, device.minus, device.plus, current_a)
 
 
 def _charger(
@@ -220,12 +265,17 @@ def _idle(
     lanes: slice,
     good: NDArray[np.bool_],
 ) -> NDArray[np.bool_]:
-    """Corners at which a device that is fed and asked for power draws none; a charger may rest on a full pack."""
+    """Corners at which a device that is fed and asked for power draws none."""
     drawn = point.currents_a.get(device.id)
-    rests = device.kind == "charger" or device.power_in(case) <= 0
+    rests = _gives(device, case) or device.power_in(case) <= 0
     if feeds(circuit)[device.id].way != "right" or rests or drawn is None:
         return np.zeros_like(good)
     return np.asarray(good & (np.abs(drawn[lanes]) < LEAST_A))
+
+
+def _gives(device: Device, case: str) -> bool:
+    """Whether the device feeds the bus; on a full pack it may rest."""
+    return device.kind == "charger" or (device.kind == "inverter" and case == BRAKING)
 
 
 def _got(
@@ -238,7 +288,7 @@ def _got(
 ) -> NDArray[np.float64]:
     """Power V*I at the terminals of a device that is to draw constant power; inf where that is not asked of it."""
     drawn = point.currents_a.get(device.id)
-    other = device.kind == "charger" or math.isfinite(device.fixed_ohm) or device.power_in(case) <= 0
+    other = _gives(device, case) or math.isfinite(device.fixed_ohm) or device.power_in(case) <= 0
     if feeds(circuit)[device.id].way != "right" or other or drawn is None:
         return np.full(judged.shape, np.inf)
     volts = point.voltages_v[device.plus] - point.voltages_v[device.minus]
@@ -255,7 +305,7 @@ def _workings(circuit: HvCircuit, flows: CaseFlows, packs: PackResult) -> list[W
         corner = next(c for c in packs.packs[pack.id].corners if c.name == flow.corner)
         words = f"pack current, {flows.case}, {flow.corner}"
         lines.append(found(pack.id, "I", words, flow.current_a, "A", SOLVER, METHOD))
-        charged = flows.case == "charge"
+        charged = flows.case in INTO_PACK
         sign = 1.0 if charged else -1.0
         volts = corner.open_circuit_v + sign * flow.current_a * corner.resistance_ohm
         given = {"V_oc": (corner.open_circuit_v, "V"), "I": (flow.current_a, "A"), "R": (corner.resistance_ohm, "Ω")}

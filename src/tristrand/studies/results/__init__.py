@@ -55,6 +55,8 @@ from tristrand.studies.results.protection import (
     ProtectionResult,
 )
 from tristrand.studies.results.strand import (
+    BRAKING,
+    INTO_PACK,
     Ampacity,
     CableOption,
     CaseFlows,
@@ -73,6 +75,8 @@ from tristrand.studies.results.strand import (
 )
 
 __all__ = [
+    "BRAKING",
+    "INTO_PACK",
     "ActiveShort",
     "Ampacity",
     "BrakeTrip",

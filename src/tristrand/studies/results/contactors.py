@@ -43,9 +43,10 @@ class InCase(NamedTuple):
 class Opened(NamedTuple):
     """The largest currents that one main, charge or precharge contactor may have to open.
 
-    ``driving`` and ``charging`` whichever way they run; ``forward`` is the largest of all in the direction of the mark,
-    and the two last ones run against it. Without a mark ``forward`` is the largest of driving, or of all cases for a
-    contactor that breaks alike both ways and for one of the role charge.
+    ``driving``, ``charging`` and ``braking`` (back into the pack) whichever way they run; ``forward`` is the
+    largest of all in the direction of the mark, and those called ``against`` run against it. Without a mark
+    ``forward`` is the largest of driving, or of all cases for a contactor that breaks alike both ways and for one
+    of the role charge.
     """
 
     role: str
@@ -56,6 +57,8 @@ class Opened(NamedTuple):
     forward: InCase = InCase()
     driving_against: InCase = InCase()
     charging_against: InCase = InCase()
+    braking: InCase = InCase()
+    braking_against: InCase = InCase()
     missing: tuple[Missing, ...] = ()
 
 

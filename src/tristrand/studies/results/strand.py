@@ -4,6 +4,7 @@ What every study returns beside its own fields: the workings, what was missing, 
 """
 
 from collections.abc import Mapping, Sequence
+from typing import Final
 
 from tristrand.records import NamedTuple
 from tristrand.studies.results.common import NONE, Missing, Series, Working
@@ -69,6 +70,11 @@ class Starved(NamedTuple):
     asked_w: float
 
 
+BRAKING: Final = "regeneration"
+INTO_PACK = ("charge", BRAKING)
+"""Cases in which current flows into the packs."""
+
+
 class CaseFlows(NamedTuple):
     """One high-voltage case solved at every corner of the pack.
 
@@ -94,6 +100,11 @@ class CaseFlows(NamedTuple):
     stays_off: dict[str, tuple[str, ...]]
     starved: Mapping[str, Starved] = NONE
     through: Mapping[str, tuple[float, float]] = NONE
+
+    @property
+    def drives(self) -> bool:
+        """Whether the pack gives; else it is charged or braked into."""
+        return self.case not in INTO_PACK
 
 
 class OperatingResult(NamedTuple):

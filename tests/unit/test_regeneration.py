@@ -1,0 +1,158 @@
+"""Braking back into the pack: the current it drives, which way, and what it is held against."""
+
+import math
+
+import pytest
+
+from tristrand.app.check import judge_design
+from tristrand.app.pipeline import Pipeline, Results
+from tristrand.app.starter import starter_files
+from tristrand.design import apply_edits, load_files
+from tristrand.findings import Edit, Finding
+
+HV = "high_voltage.yaml"
+PACK = "parts/pack-84s.yaml"
+Change = tuple[str, str, str]
+PIPELINE = Pipeline()
+BASE = dict(starter_files())
+MODES: Change = ("vehicle.yaml", "modes/drive", "{high_voltage: [continuous, peak, regeneration]}")
+# One corner, at 50 % and 25 degC: 84 cells of 3.66 V; the resistance of the starter's table there, 84 times, and links.
+ONE_CORNER: tuple[Change, ...] = (
+    (HV, "parts/pack/state_of_charge", "{minimum: 50 %, maximum: 50.0001 %}"),
+    (HV, "parts/pack/temperature", "{minimum: 25 °C, maximum: 25.0001 °C}"),
+    (PACK, "cell_resistance", "{temperature: [0 °C, 25 °C], state_of_charge: [10 %, 100 %], "
+                              "resistance: [[1 mΩ, 1 mΩ], [1 mΩ, 1 mΩ]]}"),
+    (PACK, "link_resistance", "16 mΩ"),
+)  # fmt: skip
+
+
+def braking(watts: str, *changes: Change) -> Results:
+    given = (MODES, (HV, "parts/drive/power/regeneration", watts), *changes)
+    loaded = load_files(apply_edits(BASE, [Edit(*change) for change in given]), "starter")
+    assert loaded.design is not None, [p.text() for p in loaded.problems]
+    return PIPELINE.run(loaded.design)
+
+
+def found(results: Results, code: str) -> list[Finding]:
+    return [v.finding for v in judge_design(results).verdicts if v.finding.code == code]
+
+
+def kinds(results: Results, code: str) -> set[str]:
+    return {f.kind for f in found(results, code)}
+
+
+def test_the_current_is_the_root_of_the_power_equation() -> None:
+    case = braking("10 kW", *ONE_CORNER)["operating"].cases["regeneration"]
+    # P = I (V + I R) with V = 84 * 3.66 V and R = 84 mΩ + 16 mΩ.
+    volts, ohm, watts = 84 * 3.66, 0.1, 10e3
+    amps = (math.sqrt(volts**2 + 4 * ohm * watts) - volts) / (2 * ohm)
+    for name in ("pack", "drive", "W10", "k_plus", "k_minus"):
+        assert case.flows[name].current_a == pytest.approx(amps, rel=1e-3), name
+    assert case.highest_v["pack"] == pytest.approx(volts + amps * ohm, rel=1e-4)
+    assert case.highest_v["drive"] > case.highest_v["pack"]
+    assert not case.drives
+
+
+def test_it_runs_against_the_driving_current() -> None:
+    cases = braking("10 kW", *ONE_CORNER)["operating"].cases
+    for name, forward in (("k_plus", 0), ("k_minus", 1)):
+        drives, brakes = cases["continuous"].through[name], cases["regeneration"].through[name]
+        assert drives[forward] > 0 == drives[1 - forward], name
+        assert brakes[1 - forward] > 0 == brakes[forward], name
+
+
+def test_it_tapers_to_nothing_on_a_full_pack() -> None:
+    full = (*ONE_CORNER, (HV, "parts/pack/state_of_charge", "{minimum: 99.9999 %, maximum: 100 %}"))
+    case = braking("10 kW", *full)["operating"].cases["regeneration"]
+    assert case.flows["pack"].current_a == pytest.approx(0, abs=0.1)
+    assert not case.stays_off
+
+
+def test_two_inverters_share_what_a_nearly_full_pack_leaves() -> None:
+    second = (
+        (HV, "parts/drive_2", "{kind: inverter, sheet: inverter-60, power: {continuous: 0 W, peak: 0 W, regeneration: "
+                              "30 kW}}"),
+        (HV, "connections/W50", "{from: bus_plus.bar, to: drive_2.plus, cable: hv-35, length: 1.5 m}"),
+        (HV, "connections/W51", "{from: bus_minus.bar, to: drive_2.minus, cable: hv-35, length: 1.5 m}"),
+        # 4.15 V less 0.05 V is 84 * 0.05 V of room over 100 mΩ: 42 A for both.
+        (PACK, "open_circuit_voltage", "{state_of_charge: [0 %, 50 %, 100 %], voltage: [3.1 V, 4.10 V, 4.15 V]}"),
+    )  # fmt: skip
+    case = braking("10 kW", *ONE_CORNER, *second)["operating"].cases["regeneration"]
+    assert case.flows["pack"].current_a == pytest.approx(42.0, rel=1e-3)
+    assert case.flows["drive"].current_a == pytest.approx(42.0 / 4, rel=2e-3)
+    assert case.flows["drive_2"].current_a == pytest.approx(42.0 * 3 / 4, rel=2e-3)
+
+
+def test_what_is_not_said_keeps_the_rules_open() -> None:
+    edits = [Edit(HV, "parts/drive/power", "{continuous: 18 kW, peak: 36 kW}")]
+    loaded = load_files(apply_edits(BASE, edits), "starter")
+    assert loaded.design is not None
+    open_ = judge_design(PIPELINE.run(loaded.design)).open
+    for code in ("HV122", "HV192", "HV208", "HV308"):
+        assert any("parts/drive/power/regeneration" in text for text in open_[code]), code
+
+
+def test_a_power_in_no_mode_is_asked_for_its_mode() -> None:
+    edits = [Edit(HV, "parts/drive/power/regeneration", "10 kW")]
+    loaded = load_files(apply_edits(BASE, edits), "starter")
+    assert loaded.design is not None
+    assert any(
+        "a mode with the case regeneration" in t for t in judge_design(PIPELINE.run(loaded.design)).open["HV208"]
+    )
+
+
+# 10 kW at 307.44 V and 100 mΩ are 32.2 A.
+@pytest.mark.parametrize(
+    ("code", "change", "kind"),
+    [
+        ("HV208", ("parts/contactor-200.yaml", "break_current_reverse", "32 A"), "fail"),
+        ("HV208", ("parts/contactor-200.yaml", "break_current_reverse", "33 A"), "pass"),
+        ("HV122", (PACK, "charge_current", "32 A"), "fail"),
+        ("HV122", (PACK, "charge_current", "33 A"), "pass"),
+    ],
+)
+def test_it_is_held_against_contactors_and_pack(code: str, change: Change, kind: str) -> None:
+    assert kinds(braking("10 kW", *ONE_CORNER, change), code) == {kind}
+
+
+@pytest.mark.parametrize(
+    ("peak", "seconds", "kind"), [("40 A", "10 s", "pass"), ("40 A", "9 s", "fail"), ("30 A", "10 s", "fail")]
+)
+def test_a_case_with_a_duration_may_use_the_peak_for_as_long(peak: str, seconds: str, kind: str) -> None:
+    short = (
+        (HV, "case_duration/regeneration", "10 s"), (PACK, "charge_current", "20 A"),
+        (PACK, "charge_current_peak", peak), (PACK, "charge_peak_time", seconds),
+    )  # fmt: skip
+    assert kinds(braking("10 kW", *ONE_CORNER, *short), "HV122") == {kind}
+
+
+def test_the_monitor_may_not_trip_on_it_nor_later_than_the_peak_allows() -> None:
+    trip = (HV, "parts/pack/monitor/over_current_charge", "{current: 30 A, time: 5 s}")
+    short = (HV, "case_duration/regeneration", "4 s")
+    assert "fail" in kinds(braking("10 kW", *ONE_CORNER, trip), "HV282")
+    assert "fail" not in kinds(braking("10 kW", *ONE_CORNER, trip, short), "HV282")
+    late = ((PACK, "charge_current_peak", "60 A"), (PACK, "charge_peak_time", "4 s"))
+    assert "fail" in kinds(braking("0 W", *late), "HV282")
+    assert "fail" not in kinds(braking("0 W", late[0], (PACK, "charge_peak_time", "6 s")), "HV282")
+
+
+def test_openings_under_load_count_at_whichever_wears_more() -> None:
+    life = ("parts/contactor-200.yaml", "breaking_life_reverse", "{voltage: [100 V, 450 V], current: [5 A, 200 A], "
+            "operations: [[40, 30], [20, 10]]}")  # fmt: skip
+    shares = {s.kind: s for s in braking("10 kW", *ONE_CORNER, life)["contactors"].life["k_plus"].kinds}
+    assert "opening while braking" in shares
+    assert "opening while driving" not in shares
+    lasting = (*life[:2], life[2].replace("[[40, 30], [20, 10]]", "[[400000, 300000], [200000, 100000]]"))
+    shares = {s.kind: s for s in braking("10 kW", *ONE_CORNER, lasting)["contactors"].life["k_plus"].kinds}
+    assert "opening while driving" in shares
+    assert "opening while braking" not in shares
+
+
+def test_a_table_must_be_there_to_hold_it_to() -> None:
+    held = (HV, "regeneration", "{current_control: table}")
+    assert kinds(braking("10 kW", held), "HV308") == {"open"}
+    table = (PACK, "charge_table", "{temperature: [0 °C, 45 °C], state_of_charge: [0 %, 100 %], "
+                                   "current: [[9 A, 9 A], [9 A, 9 A]]}")  # fmt: skip
+    assert kinds(braking("10 kW", held, table), "HV308") == {"pass"}
+    assert kinds(braking("10 kW", table), "HV308") == {"open"}
+    assert "no inverter feeds back" in judge_design(braking("0 W")).not_applicable["HV308"]
