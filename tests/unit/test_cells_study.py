@@ -220,6 +220,41 @@ def test_the_aged_pack_gives_the_same_power_at_a_lower_voltage() -> None:
     assert dead.left_w == 0.0
 
 
+SECOND = (
+    "{kind: pack, sheet: pack-84s, state_of_charge: {minimum: 10 %, maximum: 100 %}, "
+    "temperature: {minimum: 0 °C, maximum: 45 °C}}"
+)
+
+
+def test_aged_packs_in_series_sag_together() -> None:
+    of = design(
+        Edit(HV, "parts/pack_2", SECOND),
+        Edit(HV, "connections/W3/from", "pack_2.minus"),
+        Edit(HV, "connections/W90", "{from: pack.minus, to: pack_2.plus, resistance: 0.1 mΩ}"),
+    )
+    results = Pipeline().later(of)
+    peak, dcdc = results["operating"].cases["peak"], results["branches"].branches["dcdc"]
+    volts, ohm = dcdc.aged_v + peak.drop_v["dcdc"], 2 * (2 * 84 * 1.6e-3 + 8e-3)
+    assert volts * (2 * 84 * 3.4 - volts) / ohm == pytest.approx(sum(peak.pack_power_w.values()), rel=1e-9)
+    assert dcdc.aged_v < dcdc.low_v
+
+
+def test_aged_packs_side_by_side_each_give_their_share() -> None:
+    of = design(
+        Edit(HV, "parts/pack_2", SECOND),
+        Edit(HV, "parts/fuse_2", "{kind: fuse, sheet: fuse-160}"),
+        Edit(HV, "connections/W90", "{from: pack_2.plus, to: fuse_2.a, cable: hv-35, length: 0.4 m}"),
+        Edit(HV, "connections/W91", "{from: fuse_2.b, to: k_plus.a, cable: hv-35, length: 0.2 m}"),
+        Edit(HV, "connections/W92", "{from: pack_2.minus, to: disconnect.a, cable: hv-35, length: 0.4 m}"),
+    )
+    results = Pipeline().later(of)
+    peak, dcdc = results["operating"].cases["peak"], results["branches"].branches["dcdc"]
+    volts, ohm = dcdc.aged_v + peak.drop_v["dcdc"], 2 * 84 * 1.6e-3 + 8e-3
+    given = volts * (84 * 3.4 - volts) / ohm
+    assert given == pytest.approx(max(peak.pack_power_w.values()), rel=1e-9)
+    assert dcdc.aged_v < dcdc.low_v
+
+
 def test_a_plain_resistance_takes_most_at_the_highest_voltage() -> None:
     heater = (
         Edit(HV, "parts/heater", "{kind: heater, sheet: heater, power: {continuous: 2 kW}}"),

@@ -52,7 +52,7 @@ def _low(ctx: Context, branch: Branch, volts: float) -> Iterator[Outcome]:
     at, name = f"{PARTS}/{branch.device}", branch.device
     aged = " with an aged pack" if not math.isnan(branch.aged_v) else ""
     what = f"lowest voltage at its terminals{aged}, case {branch.low_case}"
-    note = "" if aged else "packs as new: of several packs the end of their life is not counted"
+    note = "" if aged else "packs as new: their power in this case is not known"
     if math.isnan(branch.off_v):
         yield ctx.open([Missing(sheet_pointer(ctx, name, "turn_off_voltage"), f"turn-off voltage of {name}")])
     else:

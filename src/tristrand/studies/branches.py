@@ -182,7 +182,7 @@ def _branch(data: BranchInputs, device: DeviceData, bus: _Bus, operating: Operat
     live = any(c in data.charge_contactors or c in bus.held_open for c in contactors)
     branch = Branch(device.id, device.kind, device.starts, fuses, contactors, live)
     branch = _lasting(branch, device, bus)
-    return _low(branch, device, operating, packs)
+    return _low(branch, device, operating, packs, data.circuit)
 
 
 def _lasting(branch: Branch, device: DeviceData, bus: _Bus) -> Branch:
@@ -210,7 +210,9 @@ def _lasting(branch: Branch, device: DeviceData, bus: _Bus) -> Branch:
     )
 
 
-def _low(branch: Branch, device: DeviceData, operating: OperatingResult, packs: PackResult) -> Branch:
+def _low(
+    branch: Branch, device: DeviceData, operating: OperatingResult, packs: PackResult, circuit: HvCircuit
+) -> Branch:
     """The lowest voltage at the device in any case in which it draws, new and with an aged pack."""
     name = device.id
     cases = [
@@ -224,8 +226,9 @@ def _low(branch: Branch, device: DeviceData, operating: OperatingResult, packs: 
     branch = branch._replace(low_v=worst.lowest_v[name], low_case=worst.case)
     if device.kind != "dcdc":
         return branch
-    tired = [_aged_v(c.pack_power_w, packs, c.drop_v.get(name, 0.0)) for c in cases]
-    # A tired pack never does better than a new one; several packs are not reckoned.
+    strings = [chain.packs for chain in chains(circuit, dict.fromkeys(packs.packs, 1.0))]
+    tired = [_aged_v(c.pack_power_w, packs, strings, c.drop_v.get(name, 0.0)) for c in cases]
+    # A tired pack never does better than a new one.
     aged = NAN if any(map(math.isnan, tired)) else min(*tired, branch.low_v)
     branch = branch._replace(aged_v=aged, off_v=device.off_v)
     if math.isnan(device.output_w) or math.isnan(device.efficiency):
@@ -238,21 +241,22 @@ def _low(branch: Branch, device: DeviceData, operating: OperatingResult, packs: 
     return branch._replace(full_from_v=full, rated_w=device.output_w, left_w=0.0 if at < device.off_v else left)
 
 
-def _aged_v(powers: Mapping[str, float], packs: PackResult, drop_v: float) -> float:
-    """Voltage at a device with the one pack emptiest and at the end of its life, giving the same power."""
-    if len(packs.packs) != 1:
-        return NAN
-    ((name, figures),) = packs.packs.items()
-    return max(_tired_v(figures, powers.get(name, NAN)) - drop_v, 0.0)
+def _aged_v(powers: Mapping[str, float], packs: PackResult, strings: list[tuple[str, ...]], drop_v: float) -> float:
+    """Voltage at a device with every pack emptiest and at the end of its life, each string giving the same power.
+
+    Strings side by side are taken to age alike; the one that sags most counts.
+    """
+    return max(min((_tired_v([packs.packs[p] for p in names], powers) for names in strings), default=NAN) - drop_v, 0.0)
 
 
-def _tired_v(figures: PackFigures, power_w: float) -> float:
-    """Terminal voltage of the aged pack at a power; 0 where it cannot give it."""
-    open_v = min(c.open_circuit_v for c in figures.corners)
-    if math.isnan(power_w) or power_w <= 0:
-        return open_v if power_w <= 0 else NAN
-    amps = float(current_for_power_a(power_w, open_v, figures.aged_ohm))
-    return 0.0 if math.isnan(amps) else float(terminal_voltage_v(open_v, amps, figures.aged_ohm))
+def _tired_v(string: list[PackFigures], powers: Mapping[str, float]) -> float:
+    """Terminal voltage of aged packs in series at their power together; 0 where they cannot give it."""
+    open_v = sum(min(c.open_circuit_v for c in figures.corners) for figures in string)
+    ohm, watts = sum(figures.aged_ohm for figures in string), sum(powers.get(f.pack, NAN) for f in string)
+    if not watts > 0:
+        return open_v if watts <= 0 else NAN
+    amps = float(current_for_power_a(watts, open_v, ohm))
+    return 0.0 if math.isnan(amps) else float(terminal_voltage_v(open_v, amps, ohm))
 
 
 def _fuse(data: BranchInputs, fuse: FuseData, branches: Mapping[str, Branch], bus: _Bus) -> BranchFuse | None:
