@@ -4,8 +4,8 @@ from typing import Annotated, Literal, Self, TypeAlias
 
 from pydantic import Field, model_validator
 
+from tristrand.design.base import Count, Current, Duration, Strict, Temperature, Voltage
 from tristrand.design.datum import Datum, Q, fault
-from tristrand.design.sheets import Count, Current, Duration, Strict, Temperature, Voltage
 
 VoltageError: TypeAlias = Annotated[Datum, Q("voltage", least=0)]
 TemperatureError: TypeAlias = Annotated[Datum, Q("temperature_difference", least=0)]

@@ -1,38 +1,23 @@
-"""What a contactor's sheet says of coil, auxiliary contact and life, and how a vehicle drives and watches contactors.
-
-The sheets are built on this module, so it stands below them and brings its own base and units.
-"""
+"""What a contactor's sheet says of coil, auxiliary contact and life, and how contactors are driven and watched."""
 
 from itertools import pairwise
-from typing import Annotated, Any, Literal, Self, TypeAlias
+from typing import Annotated, Literal, Self, TypeAlias
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
+from tristrand.design.base import Current, Duration, Resistance, Share, Strict, Voltage, empty_list
 from tristrand.design.datum import Datum, Q, fault
 
-Voltage: TypeAlias = Annotated[Datum, Q("voltage", above=0)]
 NoVoltage: TypeAlias = Annotated[Datum, Q("voltage", least=0)]
-Current: TypeAlias = Annotated[Datum, Q("current", above=0)]
-Resistance: TypeAlias = Annotated[Datum, Q("resistance", above=0)]
 Wiring: TypeAlias = Annotated[Datum, Q("resistance", least=0)]
-Duration: TypeAlias = Annotated[Datum, Q("time", least=0)]
 Winding: TypeAlias = Annotated[Datum, Q("temperature", least=-50, most=250)]
 Rise: TypeAlias = Annotated[Datum, Q("temperature_difference", least=0, most=200)]
-Share: TypeAlias = Annotated[Datum, Q("fraction", least=0, most=1)]
 Count: TypeAlias = Annotated[int, Field(strict=True, ge=0, le=100_000_000)]
 End: TypeAlias = Annotated[str, Field(pattern=r"^[A-Za-z][A-Za-z0-9_-]*\.[A-Za-z0-9_+-]+$")]
 PartId: TypeAlias = Annotated[str, Field(pattern=r"^[A-Za-z][A-Za-z0-9_-]{0,39}$")]
 
 
-def _empty() -> list[Any]:
-    return []
-
-
-class _Frozen(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
-
-
-class Coil(_Frozen):
+class Coil(Strict):
     """The coil: its resistance and its voltages, all at the reference temperature, and how hot it gets."""
 
     resistance: Resistance | None = None
@@ -68,7 +53,7 @@ class Coil(_Frozen):
         return self
 
 
-class Economiser(_Frozen):
+class Economiser(Strict):
     """What cuts the coil's power back once the contactor has closed."""
 
     saving: Annotated[Datum, Q("fraction", least=0, most=0.99)] = Field(
@@ -82,7 +67,7 @@ class Economiser(_Frozen):
     )
 
 
-class AuxiliaryContact(_Frozen):
+class AuxiliaryContact(Strict):
     """A contact moved by the armature."""
 
     kind: Literal["mirror", "plain"] = Field(
@@ -92,7 +77,7 @@ class AuxiliaryContact(_Frozen):
     least_current: Current | None = Field(default=None, description="below it the contact may not be wetted")
 
 
-class SwitchingLife(_Frozen):
+class SwitchingLife(Strict):
     """Operations until the end of life: one row for each voltage, one column for each current."""
 
     voltage: list[Voltage] = Field(min_length=1)
@@ -120,7 +105,7 @@ class SwitchingLife(_Frozen):
         return self
 
 
-class CoilSupply(_Frozen):
+class CoilSupply(Strict):
     """The 12 V supply of the coils, measured where their wiring begins."""
 
     least: Voltage | None = Field(default=None, description="in the sag of the worst moment")
@@ -141,7 +126,7 @@ class CoilSupply(_Frozen):
         return self
 
 
-class SwitchingDuty(_Frozen):
+class SwitchingDuty(Strict):
     """What the contactors go through in the vehicle's life, as predicted."""
 
     starts: Count | None = Field(default=None, description="closings after precharge to drive, opened without current")
@@ -152,7 +137,7 @@ class SwitchingDuty(_Frozen):
     openings_while_charging: Count | None = Field(default=None, description="openings at the largest charging current")
 
 
-class VoltageSensor(_Frozen):
+class VoltageSensor(Strict):
     """A voltage that the supervisor reads, each sensor parted from the others."""
 
     plus: End
@@ -166,14 +151,14 @@ class VoltageSensor(_Frozen):
     )
 
 
-class AuxiliaryInput(_Frozen):
+class AuxiliaryInput(Strict):
     """What the input that reads an auxiliary contact puts through it, at the least."""
 
     voltage: Voltage | None = None
     current: Current | None = None
 
 
-class WeldCheck(_Frozen):
+class WeldCheck(Strict):
     """How the supervisor finds a welded contactor."""
 
     ratio: Annotated[Datum, Q("fraction", above=0, most=0.99)] | None = Field(
@@ -181,7 +166,7 @@ class WeldCheck(_Frozen):
     )
     delay: Duration | None = Field(default=None, description="from the command to open to the reading")
     first: list[PartId] = Field(
-        default_factory=_empty,
+        default_factory=empty_list,
         min_length=1,
         description="contactors that take turns to open alone and first, the others held until the reading",
     )

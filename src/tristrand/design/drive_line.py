@@ -4,8 +4,8 @@ from typing import Annotated, Self
 
 from pydantic import Field, model_validator
 
+from tristrand.design.base import Length, Strict
 from tristrand.design.datum import Datum, Q, fault
-from tristrand.design.sheets import Length, Strict
 
 
 class DriveLine(Strict):

@@ -4,7 +4,7 @@ from typing import Any
 
 from pydantic import Field
 
-from tristrand.design.sheets import empty_list
+from tristrand.design.base import empty_list
 
 OVERLOAD_BY: Any = Field(
     default_factory=empty_list,

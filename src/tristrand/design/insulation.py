@@ -4,9 +4,9 @@ from typing import Annotated, Any, Literal, Self, TypeAlias
 
 from pydantic import Field, model_validator
 
+from tristrand.design.base import Capacitance, Count, Length, Resistance, Strict, empty_dict
 from tristrand.design.datum import Datum, Q, fault
 from tristrand.design.poles import PoleInsulation
-from tristrand.design.sheets import Capacitance, Count, Length, Resistance, Strict, empty_dict
 from tristrand.design.yamltext import visible
 
 # As in model.py, which imports this module.

@@ -4,8 +4,7 @@ from typing import Annotated, Any, Literal, Self, TypeAlias
 
 from pydantic import Field, model_validator
 
-from tristrand.design.datum import Datum, Q, fault
-from tristrand.design.sheets import (
+from tristrand.design.base import (
     Area,
     Current,
     Duration,
@@ -18,6 +17,7 @@ from tristrand.design.sheets import (
     empty_dict,
     empty_list,
 )
+from tristrand.design.datum import Datum, Q, fault
 
 Touch: TypeAlias = Literal["IPXXD", "IPXXB", "none"]
 # As Id and Terminal in model.py, which imports this module.

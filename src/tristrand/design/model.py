@@ -6,15 +6,7 @@ from typing import Annotated, Any, Literal, Self, TypeAlias
 
 from pydantic import BeforeValidator, Field, model_validator
 
-from tristrand.design.cells import BrakePlausibility, CellMonitor
-from tristrand.design.charging import Charging, FastCharging, Regeneration
-from tristrand.design.contactors import CoilSupply, SwitchingDuty, VoltageSensor, WeldCheck
-from tristrand.design.datum import Datum, Q, fault
-from tristrand.design.drive_line import DriveLine
-from tristrand.design.fuse_duty import OVERLOAD_BY, OVERLOAD_TRIP
-from tristrand.design.insulation import Insulation, Spacing
-from tristrand.design.loops import LOOPS, MEASURING, OPENABLE, Bonding, Loop, MeasuringPoints, Openable
-from tristrand.design.sheets import (
+from tristrand.design.base import (
     SWAP,
     Count,
     Duration,
@@ -29,6 +21,14 @@ from tristrand.design.sheets import (
     empty_dict,
     empty_list,
 )
+from tristrand.design.cells import BrakePlausibility, CellMonitor
+from tristrand.design.charging import Charging, FastCharging, Regeneration
+from tristrand.design.contactors import CoilSupply, SwitchingDuty, VoltageSensor, WeldCheck
+from tristrand.design.datum import Datum, Q, fault
+from tristrand.design.drive_line import DriveLine
+from tristrand.design.fuse_duty import OVERLOAD_BY, OVERLOAD_TRIP
+from tristrand.design.insulation import Insulation, Spacing
+from tristrand.design.loops import LOOPS, MEASURING, OPENABLE, Bonding, Loop, MeasuringPoints, Openable
 
 RuleSet: TypeAlias = Literal["fsae-2026", "fs-family-2026", "un-r100", "workshop"]
 Case: TypeAlias = Literal["idle", "precharge", "charge", "continuous", "peak", "heat", "regeneration"]

@@ -1,16 +1,15 @@
-"""How a part's poles hang on the chassis: resistance, Y-capacitance, test voltage; sheets import it."""
+"""How a part's poles hang on the chassis: resistance, Y-capacitance, test voltage."""
 
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
+from tristrand.design.base import Strict
 from tristrand.design.datum import Datum, Q
 
 
-class PoleInsulation(BaseModel):
+class PoleInsulation(Strict):
     """Insulation of both poles of a part against the chassis."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
 
     resistance: Annotated[Datum, Q("resistance", above=0)] | None = Field(
         default=None, description="from each pole to the chassis, the least that the part may have"
