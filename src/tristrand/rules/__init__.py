@@ -2,6 +2,7 @@
 
 from tristrand.rules import (
     active_short,
+    bonding,
     branches,
     bus_insulation,
     cables,
@@ -70,6 +71,7 @@ __all__ = [
     "Rule",
     "Verdict",
     "active_short",
+    "bonding",
     "branches",
     "bus_insulation",
     "cables",
