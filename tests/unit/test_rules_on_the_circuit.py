@@ -690,3 +690,30 @@ def test_a_route_counts_the_cables_that_are_loaded_together() -> None:
     assert told.kinds("HV113", "W10") == told.kinds("HV113", "W11") == {"fail"}
     assert told.kinds("HV113", "W13") == {"pass"}
     assert told.one("HV113", "W10").evidence[0].value == 4
+
+
+# --- contactors of a branch ---
+
+
+@pytest.mark.parametrize(
+    ("closes", "said"),
+    [
+        ("", "high_voltage/parts/k_dcdc/closes"),
+        (", closes: after_precharge", "its closing onto a live bus"),
+        (", closes: before_precharge", ""),
+    ],
+)
+def test_when_a_branch_contactor_closes_must_be_said(closes: str, said: str) -> None:
+    told = Judgement(
+        (HV, "parts/k_dcdc", f"{{kind: contactor, sheet: contactor-20, role: main, marked_plus: a{closes}}}"),
+        (HV, "connections/W13/from", "k_dcdc.b"),
+        (HV, "connections/W99", "{from: fuse_dcdc.b, to: k_dcdc.a, resistance: 0.1 mΩ}"),
+    )
+    texts = told.judged.open.get("HV006", ())
+    if said == "high_voltage/parts/k_dcdc/closes":
+        assert any(said in text for text in texts)
+    elif said:
+        assert any("k_dcdc closes onto a live bus" in text for text in texts)
+    else:
+        assert not texts
+        assert told.kinds("HV006") == {"pass"}

@@ -152,6 +152,9 @@ class Contactor(PartBase):
         default=None, description="terminal marked plus on the housing, as mounted; current enters there when forward"
     )
     rests: Literal["open", "closed"] = Field(default="open", description="its state without coil current")
+    closes: Literal["before_precharge", "after_precharge"] | None = Field(
+        default=None, description="of a main contactor that feeds only some of the devices: when it is closed"
+    )
 
 
 class ServiceDisconnect(PartBase):

@@ -137,6 +137,7 @@ class ConverterSheet(SheetHead):
     kind: Literal["dcdc"]
     voltage: VoltageRange | None = None
     input_capacitance: Capacitance | None = None
+    bleed_resistance: Resistance | None = Field(default=None, description="built-in resistance across the bus")
     rated_power: Annotated[Datum, Q("power", above=0)] | None = Field(default=None, description="at its output")
     efficiency: Annotated[Datum, Q("fraction", above=0, most=1)] | None = None
     turn_on_voltage: Voltage | None = None
@@ -166,6 +167,7 @@ class HeaterSheet(SheetHead):
     rated_power: Annotated[Datum, Q("power", above=0)] | None = None
     resistance: Resistance | None = None
     input_capacitance: Capacitance | None = None
+    bleed_resistance: Resistance | None = Field(default=None, description="built-in resistance across the bus")
     turn_on_voltage: Voltage | None = None
     current_limit: Current | None = Field(default=None, description="current above which it switches itself off")
     continuous_current: Current | None = None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from typing import Any
 
 from tristrand.design.model import TERMINALS
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
@@ -197,12 +198,10 @@ def no_precharge(ctx: Context) -> Iterable[Outcome]:
         )
         unseen = [f"{name} closes onto a bus that another pack has charged" for name in result.held_open]
         unseen += [f"precharge through {name} is not computed: one path is" for name in result.other_paths]
-        unseen += [
-            f"{name} is taken as closed before precharge: its closing onto a live bus is not computed"
-            for name in result.branch_contactors
-        ]
-        if unseen:
-            yield ctx.open([Missing("studies/precharge", words) for words in unseen])
+        gaps = [Missing("studies/precharge", words) for words in unseen]
+        gaps += [gap for name in result.branch_contactors for gap in _closes_later(ctx, name)]
+        if gaps:
+            yield ctx.open(gaps)
     elif result.missing and not result.bypassed and circuit.missing:
         yield ctx.open(result.missing)
     else:
@@ -230,6 +229,16 @@ def _unfused(ctx: Context, role: str, words: str) -> Iterator[Outcome]:
             evidence,
             related=tuple((f"{PARTS}/{f}", "the fuse") for f in fuses),
         )
+
+
+def _closes_later(ctx: Context, name: str) -> list[Missing]:
+    """What is not known of a contactor that feeds only some devices: precharge is run with it closed."""
+    part: Any = ctx.design.high_voltage.parts[name]
+    if part.closes == "before_precharge":
+        return []
+    if part.closes is None:
+        return [Missing(f"{PARTS}/{name}/closes", f"whether {name}, which feeds only some devices, closes first")]
+    return [Missing("studies/precharge", f"{name} closes onto a live bus: that surge is not computed")]
 
 
 @rule(

@@ -33,6 +33,8 @@ JUDGED = ("main", "charge")
 INLET = "charge by the inlet"
 GIVEN_UP = "precharge given up"
 CHARGING = ("charge", INLET)
+# What a discharge resistor or a sensor draws: too little to keep an arc (from memory, as the limit of some 0.5 A is).
+NO_ARC_A = 0.1
 DAMAGE = "MEMORY#linear damage sum"
 LIFE = "CONTACTOR-SHEET-LIFE#make and break life"
 NO_CASE = Missing("vehicle/modes", "a mode with a case in which current flows")
@@ -273,7 +275,7 @@ def _life(
         if number is None:
             missing += [] if name == "openings_braking" else [_unplanned(name)]
             continue
-        if number == 0 or amps == 0.0:
+        if number == 0 or amps < NO_ARC_A:
             continue
         pointer = f"parts/{kind.sheet}/{field}"
         if table is None:
