@@ -152,9 +152,7 @@ def charging_blocked(ctx: Context) -> Iterable[Outcome]:
         yield ctx.open(gaps or result.missing)
 
 
-def _listed(
-    ctx: Context, pointer: str, blocked: list[str], result: ChargingResult, *, hot_contacts: bool
-) -> Outcome:
+def _listed(ctx: Context, pointer: str, blocked: list[str], result: ChargingResult, *, hot_contacts: bool) -> Outcome:
     """One conclusion about one list: every necessary state that it lacks, each with what would happen."""
     needed = dict(NECESSARY)
     if hot_contacts:
