@@ -16,6 +16,7 @@ from tristrand.design import Design
 from tristrand.findings import Finding, Report
 from tristrand.findings.text import source_text
 from tristrand.findings.words import evidence_text, place_text, plain
+from tristrand.papers.margins_table import margins_table
 from tristrand.papers.sections import Section, sections
 from tristrand.papers.tables import Row
 from tristrand.rules.limits import RULE_SETS
@@ -81,6 +82,7 @@ def render_html(report: Report, design: Design, results: Mapping[str, Any]) -> s
         notes={rule.code: rule for rule in report.rules},
         verdict=verdict(report),
         coverage=_coverage(report),
+        margins=margins_table(report.findings),
         failures=[f for f in report.findings if f.counts],
         reviews=_of_kind(report, "review"),
         opened=_of_kind(report, "open"),
