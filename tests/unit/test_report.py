@@ -19,8 +19,10 @@ from tristrand.papers import bars, plots
 from tristrand.papers.frame import Frame, Plot, render_svg
 from tristrand.papers.report import render_html
 from tristrand.papers.sections import STUDIES
+from tristrand.papers.sources_table import GROUPS, UsedSource, used_sources
 from tristrand.papers.tables import share_words, value
 from tristrand.papers.workings import formula, line, put_in, symbol
+from tristrand.sources import load_sources
 from tristrand.studies.results import (
     Ampacity,
     ConductorFigures,
@@ -250,6 +252,52 @@ def test_sources_are_only_those_used_and_memory_is_marked(demo: Checked) -> None
     assert "EV5.7.1: text read in full" in rendered(report(finding("HV301", evidence=(seen,))), demo).visible
     bare = rendered(report(finding("HV301", evidence=(evidence._replace(source="NO-SUCH-SOURCE#1"),))), demo)
     assert "unknown source" in bare.visible
+
+
+def sources_of(*locators: str) -> list[UsedSource]:
+    given = tuple(Evidence("current", 12.0, "A", "<=", 10.0, locator) for locator in locators)
+    return used_sources(report(finding("HV301", evidence=given)), (), {})
+
+
+def test_sources_stand_by_kind_with_edition_and_clauses_in_order() -> None:
+    found = sources_of(
+        "PRACTICE#pack fuse", "FSAE-2026#EV.5.10", "FSAE-2026#EV.5.9", "DESIGN#bared_after", "IEC-60204-1#6.2.4",
+        "MEMORY#linear damage sum", "DATASHEET#I2t of the fuse", "FUSE-GUIDE#ambient factor", "NO-SUCH-SOURCE#1",
+    )  # fmt: skip
+    assert [s.group for s in found] == [*GROUPS[:1] * 2, GROUPS[1], *GROUPS[3:4] * 2, *GROUPS[5:]]
+    rules, machines = found[:2]
+    assert (rules.name, rules.edition, rules.places) == ("Formula SAE Rules 2026", "v1.0", ("EV.5.9", "EV.5.10"))
+    assert (machines.edition, machines.read) == ("not established", "read second-hand, as others print or quote it")
+    assert {s.places for s in found[3:5]} == {("bared after",), ("I²t of the fuse",)}
+    # Only what stands on memory is marked so: the place of the guide that was not seen, and what nobody could look up.
+    assert [s.name for s in found if s.memory] == ["A fuse maker's selection guide", "From memory"]
+
+
+def test_every_source_has_a_place_in_the_table_and_words_for_a_user() -> None:
+    inner = re.compile(r"docstring|\btests?\b(?! house|-adapter)|\bcode[ds]?\b|function|\w_\w", re.IGNORECASE)
+    for name, source in load_sources().items():
+        (used,) = sources_of(f"{name}#place")
+        assert used.group != "Unknown", name
+        for text in (source.title, source.body, source.edition, source.words, source.note):
+            plainly = text.replace("National Electrical Code", "")
+            assert not inner.search(plainly), f"{name}: {text}"
+
+
+# ---------------------------------------------------------------- margins
+
+
+def test_the_tightest_pass_stands_near_the_top(demo: Checked) -> None:
+    # 99 of 100 leaves 1 %; 100.02 against 100 leaves 0.02 %, and the numbers are told apart.
+    wide = Evidence("current", 99.0, "A", "<=", 100.0, "")
+    close = Evidence("voltage", 100.02, "V", ">=", 100.0, "")
+    page = rendered(
+        report(finding("HV301", "pass", evidence=(wide,)), finding("HV302", "pass", evidence=(close,))), demo
+    )
+    said = page.visible
+    assert "HV302 rule-hv302 parts/HV302 voltage 100.02 V at least 100 V 0.02 %" in said
+    assert "HV301 rule-hv301 parts/HV301 current 99 A at most 100 A 1 %" in said
+    assert said.index("100.02 V") < said.index("99 A") < said.index("Errors and warnings", said.index("99 A"))
+    assert "No comparison with a margin passed." in rendered(report(finding("HV301")), demo).visible
 
 
 # ---------------------------------------------------------------- open studies
