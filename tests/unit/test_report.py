@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
 from html.parser import HTMLParser
-from itertools import pairwise
+from itertools import combinations, pairwise
 from pathlib import Path
 from typing import Any
 
@@ -15,8 +15,9 @@ import pytest
 
 from tristrand.app.check import Checked, Workspace
 from tristrand.findings import Coverage, DesignInfo, Edit, Evidence, Finding, Place, Report, RuleNote, WaivedBy, WayOut
-from tristrand.papers import bars, plots
+from tristrand.papers import bars, charging_plots, generation_tables, label_places, plots
 from tristrand.papers.frame import Frame, Plot, render_svg
+from tristrand.papers.label_places import above
 from tristrand.papers.report import render_html
 from tristrand.papers.sections import STUDIES
 from tristrand.papers.sources_table import GROUPS, UsedSource, used_sources
@@ -501,6 +502,50 @@ def test_precharge_plot_tells_where_a_stalled_attempt_is_cut_and_lifts_close_lab
     assert heights["slowest earliest label"] == heights["slowest time-out label"]
 
 
+def test_words_over_upright_lines_stand_at_their_own_line() -> None:
+    # Alone: in the middle. Two lines 27 px apart: one word ends at its line, the other begins at its own.
+    assert above([300.0], ["time-out"], 600.0) == [(0, "center")]
+    assert above([108.0, 135.0], ["earliest 80 ms", "early look 100 ms"], 600.0) == [(0, "right"), (0, "left")]
+    assert above([], [], 600.0) == []
+    # Three lines on each other cannot share a row.
+    rows = [row for row, _ in above([300.0, 300.0, 300.0], ["a" * 30] * 3, 600.0)]
+    assert len(set(rows)) >= 2
+
+
+def test_plain_axes_count_pixels_from_the_upper_left() -> None:
+    area = label_places.Frame((0.0, 2.0), (-100.0, 300.0), 600.0, 200.0, log=False)
+    assert area.pixels((0.0, 0.5), (300.0, 200.0)).tolist() == [[0.0, 0.0], [150.0, 50.0]]
+
+
+@pytest.mark.parametrize("folder", ["van", "van-mended", "hill-climb"])
+def test_names_in_the_pictures_of_the_demos_lie_inside_and_apart(folder: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    seen: list[tuple[list[Any], Any]] = []
+    real = label_places.places
+
+    def spy(names: Any, area: Any, nameless: Any = ()) -> Any:
+        found = real(names, area, nameless)
+        seen.append((found, area))
+        return found
+
+    monkeypatch.setattr(label_places, "places", spy)
+    results = Workspace().check(DEMO.parent / folder).results
+    plots.precharge(results["precharge"])
+    plots.discharge(results["discharge"], 5.0)
+    charging_plots.charging(results["charging"])
+    generation_tables.generation_plots(results["generation"])
+    assert len(seen) >= 5
+    for found, area in seen:
+        for place in found:
+            left, top, right, bottom = place.box
+            assert left >= 0
+            assert top >= 0
+            assert right <= area.width
+            assert bottom <= area.height
+        for one, other in combinations(found, 2):
+            apart = one.box[2] <= other.box[0] or other.box[2] <= one.box[0]
+            assert apart or one.box[3] <= other.box[1] or other.box[3] <= one.box[1], (one, other)
+
+
 def test_no_two_layers_share_a_name(demo: Checked) -> None:
     # Vega-Lite draws layers of one name from one another's data.
     drawn = [plots.precharge(demo.results["precharge"]), plots.discharge(demo.results["discharge"], 5.0)]
@@ -547,7 +592,7 @@ def test_pack_plot_has_a_curve_of_its_own_dash_for_each_corner(demo: Checked) ->
 def test_labels_are_moved_apart_and_stay_inside() -> None:
     frame = Frame("p", "x", "y", 1.0, 0.0, 420.0, 190)
     placed = sorted(frame.apart([400.0, 395.0, 380.0]))
-    gap = 14.0 * 420.0 / 190
+    gap = 14.0 * 420.0 / 190  # a line of text of 12 px, and a little
     assert all(b - a >= gap * 0.999 for a, b in pairwise(placed))
     assert placed[-1] < 420.0
 
