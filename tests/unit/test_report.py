@@ -21,7 +21,7 @@ from tristrand.papers.label_places import above
 from tristrand.papers.report import render_html
 from tristrand.papers.sections import STUDIES
 from tristrand.papers.sources_table import GROUPS, UsedSource, used_sources
-from tristrand.papers.tables import share_words, value
+from tristrand.papers.tables import LONG, Table, row, share_words, value
 from tristrand.papers.workings import formula, line, put_in, symbol
 from tristrand.sources import load_sources
 from tristrand.studies.results import (
@@ -295,10 +295,30 @@ def test_the_tightest_pass_stands_near_the_top(demo: Checked) -> None:
         report(finding("HV301", "pass", evidence=(wide,)), finding("HV302", "pass", evidence=(close,))), demo
     )
     said = page.visible
-    assert "HV302 rule-hv302 parts/HV302 voltage 100.02 V at least 100 V 0.02 %" in said
-    assert "HV301 rule-hv301 parts/HV301 current 99 A at most 100 A 1 %" in said
+    assert "HV302 parts/HV302 voltage 100.02 V at least 100 V 0.02 %" in said
+    assert "HV301 parts/HV301 current 99 A at most 100 A 1 %" in said
     assert said.index("100.02 V") < said.index("99 A") < said.index("Errors and warnings", said.index("99 A"))
     assert "No comparison with a margin passed." in rendered(report(finding("HV301")), demo).visible
+
+
+# ---------------------------------------------------------------- paper
+
+
+def test_only_long_tables_may_go_over_several_pages(page: Page) -> None:
+    short, long = (Table("c", ("a",), tuple(row(str(k)) for k in range(count))) for count in (LONG, LONG + 1))
+    assert (short.classes, long.classes) == ("", "long")
+    assert replace(long, wide=True).classes == "wide long"
+    marked = [attributes.get("class") or "" for tag, attributes in page.tags if tag == "table"]
+    assert any("long" in classes for classes in marked)
+    assert any("long" not in classes for classes in marked)
+
+
+def test_nearly_square_pictures_are_marked_so_that_two_share_a_page(html: str) -> None:
+    sizes = re.findall(r'<svg viewBox="0 0 ([0-9.]+) ([0-9.]+)" width="[0-9.]+"( class="tall")?', html)
+    assert len(sizes) == 10
+    assert {bool(tall) for _, _, tall in sizes} == {True, False}
+    for width, height, tall in sizes:
+        assert bool(tall) == (float(height) > 0.7 * float(width))
 
 
 # ---------------------------------------------------------------- open studies

@@ -73,13 +73,15 @@ def render_svg(plot: Plot) -> str:
     box = re.search(r'viewBox="([^"]*)"', head)
     if box is None:
         raise ValueError("the plot has no viewBox")
-    width = float(box.group(1).split()[2])
+    width, height = (float(size) for size in box.group(1).split()[2:])
+    # What is nearly square is set narrower on paper: two such pictures then share a page.
+    tall = ' class="tall"' if height > 0.7 * width else ""
     # The renderer counts clip paths over the whole process: numbered anew, they are the plot's own and stay the same.
     ids = dict.fromkeys(re.findall(r'\bid="([^"]*)"', body))
     for number, old in enumerate(ids):
         body = re.sub(rf'(\bid="|url\(#){re.escape(old)}(?=["\)])', rf"\g<1>{plot.name}-{number}", body)
     label = escape(plain(plot.alternative), quote=True)
-    return f'<svg viewBox="{box.group(1)}" width="{width:g}" role="img" aria-label="{label}">{body}'
+    return f'<svg viewBox="{box.group(1)}" width="{width:g}"{tall} role="img" aria-label="{label}">{body}'
 
 
 def document(body: Spec) -> Spec:

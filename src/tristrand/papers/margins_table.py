@@ -21,7 +21,7 @@ def margins_table(findings: Iterable[Finding]) -> Table | None:
     """The ten passes closest to their limit; None where nothing that passed has a margin."""
     rows = tuple(_row(margin) for margin in tightest(findings, MOST))
     columns = ("Rule", "Object", "What was compared", "Value", "Allowed", "Left")
-    return Table("Passed with the least to spare", columns, rows, _NOTE) if rows else None
+    return Table("Passed with the least to spare", columns, rows, _NOTE, wide=True) if rows else None
 
 
 def _row(margin: Margin) -> Row:
@@ -31,7 +31,7 @@ def _row(margin: Margin) -> Row:
     digits = digits_apart(value, evidence.limit)
     more = f"and {margin.alike} more just as close" if margin.alike else ""
     return Row(
-        Cell(margin.finding.code, margin.finding.name),
+        Cell(margin.finding.code),
         (
             Cell(margin.finding.place.object.removeprefix("high_voltage/"), more),
             Cell(evidence.quantity),
