@@ -38,7 +38,7 @@ def render_html(report: Report, design: Design, results: Mapping[str, Any]) -> s
     from importlib.resources import files
 
     from jinja2 import Environment, PackageLoader, StrictUndefined
-    from markupsafe import Markup
+    from markupsafe import Markup, escape
 
     environment = Environment(
         loader=PackageLoader("tristrand.papers", "templates"),
@@ -56,6 +56,8 @@ def render_html(report: Report, design: Design, results: Mapping[str, Any]) -> s
         markup=Markup,
         state=state_word,
         groupby_order=_groups,
+        # A pointer too long for its column goes on a new line after a stroke, not inside a word.
+        pointer=lambda text: escape(plain(text)).replace("/", Markup("/<wbr>")),
     )
     style = files("tristrand.papers").joinpath("templates", "report.css").read_text(encoding="utf-8")
     parts = sections(design, results)
