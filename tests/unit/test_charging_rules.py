@@ -109,6 +109,34 @@ def test_each_mistake_is_caught_by_its_rule_and_by_no_unrelated_one(
     assert failing(dict(MENDED), *changes) == expected
 
 
+def test_every_state_that_a_list_lacks_stands_in_one_finding() -> None:
+    # Of the eight states that the van needs two are listed; the sheet of its pack is the second place.
+    short = (HV, "charging/blocked_when", "[drive_enabled, insulation_fault]")
+    lacking = ["vehicle_moving", "interlock_open", "cell_fault", "proximity_without_pilot", "pack_cold", "pack_hot"]
+    found = [v.finding for v in judged(dict(MENDED), short).verdicts if v.finding.code == "HV265"]
+    failed = [f for f in found if f.kind == "fail"]
+    assert len(failed) == 1
+    (evidence,) = failed[0].evidence
+    assert (evidence.value, evidence.relation, evidence.limit) == (2, ">=", 8)
+    for text in (failed[0].message, evidence.note):
+        assert [word for word in lacking if word in text] == lacking
+        assert "drive_enabled" not in text
+    assert failed[0].severity == "error"
+    assert [r.place.object for r in failed[0].related] == ["parts/pack-96s/charge_table"]
+
+
+def test_a_list_that_stands_for_both_ways_of_charging_is_judged_once() -> None:
+    # The inlet for direct current leaves its own list out: that of the charger counts, and lacks the hot contacts.
+    files = apply_edits(dict(MENDED), [Edit(*change) for change in INLET])
+    found = [
+        v.finding
+        for v in judged(without(files, HV, "fast_charging/blocked_when")).verdicts
+        if v.finding.code == "HV265" and v.finding.place.object == "high_voltage/charging/blocked_when"
+    ]
+    assert [f.kind for f in found] == ["fail"]
+    assert "a state in which it must not: inlet_hot" in found[0].message
+
+
 def test_without_them_nothing_fails_or_is_open() -> None:
     for changes in ((), INLET):
         found = judged(dict(MENDED), *changes)

@@ -26,6 +26,47 @@ def test_nearest_knows_slips_and_case_but_does_not_guess() -> None:
     assert nearest("x", []) == ""
 
 
+@pytest.mark.parametrize(
+    ("slip", "meant"),
+    [("ambiant", "ambient"), ("ambinet", "ambient"), ("bundeled", "bundled"), ("too", "to"), ("form", "from"),
+     ("soft-start", "soft_start"), ("turnon_voltage", "turn_on_voltage"), ("rated_volts", "rated_voltage"),
+     ("min_breaking_current", "minimum_breaking_current"), ("cells_series", "cells_in_series")],
+)  # fmt: skip
+def test_a_real_slip_finds_the_name_that_was_meant(slip: str, meant: str) -> None:
+    names = ["ambient", "bundled", "to", "from", "soft_start", "turn_on_voltage", "turn_off_voltage", "rated_voltage",
+             "rated_current", "minimum_breaking_current", "breaking_capacity", "cells_in_series"]  # fmt: skip
+    assert nearest(slip, names) == meant
+
+
+@pytest.mark.parametrize(
+    ("word", "names"),
+    [
+        # Each pair shares half of its letters, and yet nobody who wrote the one meant the other.
+        ("rating", ["melting"]), ("class", ["basis"]), ("mass", ["basis"]), ("comment", ["ambient"]),
+        ("temp", ["note"]), ("ripple", ["title"]), ("title", ["altitude", "date"]), ("charge", ["precharge"]),
+        ("components", ["connections"]), ("output_voltage", ["turn_on_voltage"]), ("ambient", ["reference_ambient"]),
+        ("resistor", ["earliest"]), ("max_current", ["charge_current"]), ("banana", ["cable", "length", "from"]),
+        ("x", ["y"]), ("", ["a"]),
+    ],
+)  # fmt: skip
+def test_a_word_of_its_own_is_no_slip(word: str, names: list[str]) -> None:
+    assert nearest(word, names) == ""
+
+
+def test_of_equally_near_names_two_are_named_and_more_are_listed() -> None:
+    assert nearest("W1", ["W11", "W12"]) == ""
+    assert hint("k_plu", ["k_plus", "k_plut"]) == "did you mean 'k_plus' or 'k_plut'?"
+    assert hint("W1", ["W13", "W12", "W11"], "connections") == "connections: W11, W12, W13"
+    # Fewer slips win over more.
+    assert nearest("turn_o_voltage", ["turn_off_voltage", "turn_on_voltage"]) == "turn_on_voltage"
+
+
+def test_the_list_begins_with_what_shares_a_word() -> None:
+    assert hint("max_current", ["title", "basis", "rated_current"], "known keys") == (
+        "known keys: rated_current, basis, title"
+    )
+
+
 def test_hint_lists_the_names_when_none_is_near() -> None:
     assert hint("lenght", ["length", "cable"]) == "did you mean 'length'?"
     assert hint("zzz", ["b", "a"], "parts") == "parts: a, b"

@@ -19,7 +19,7 @@ from tristrand.papers import bars, plots
 from tristrand.papers.frame import Frame, Plot, render_svg
 from tristrand.papers.report import render_html
 from tristrand.papers.sections import STUDIES
-from tristrand.papers.tables import share_words, value
+from tristrand.papers.tables import LONG, Table, row, share_words, value
 from tristrand.papers.workings import formula, line, put_in, symbol
 from tristrand.studies.results import (
     Ampacity,
@@ -39,7 +39,7 @@ from tristrand.studies.results import (
 
 DEMO = Path(__file__).parents[2] / "demos" / "van"
 HOSTILE = "<script>alert('x')</script><img src=x onerror=y> \"&'"
-VOID = {"meta", "link", "br", "img", "input", "hr"}
+VOID = {"meta", "link", "br", "img", "input", "hr", "wbr"}
 
 
 class Page(HTMLParser):
@@ -250,6 +250,43 @@ def test_sources_are_only_those_used_and_memory_is_marked(demo: Checked) -> None
     assert "EV5.7.1: text read in full" in rendered(report(finding("HV301", evidence=(seen,))), demo).visible
     bare = rendered(report(finding("HV301", evidence=(evidence._replace(source="NO-SUCH-SOURCE#1"),))), demo)
     assert "unknown source" in bare.visible
+
+
+# ---------------------------------------------------------------- margins
+
+
+def test_the_tightest_pass_stands_near_the_top(demo: Checked) -> None:
+    # 99 of 100 leaves 1 %; 100.02 against 100 leaves 0.02 %, and the numbers are told apart.
+    wide = Evidence("current", 99.0, "A", "<=", 100.0, "")
+    close = Evidence("voltage", 100.02, "V", ">=", 100.0, "")
+    page = rendered(
+        report(finding("HV301", "pass", evidence=(wide,)), finding("HV302", "pass", evidence=(close,))), demo
+    )
+    said = page.visible
+    assert "HV302 parts/HV302 voltage 100.02 V at least 100 V 0.02 %" in said
+    assert "HV301 parts/HV301 current 99 A at most 100 A 1 %" in said
+    assert said.index("100.02 V") < said.index("99 A") < said.index("Errors and warnings", said.index("99 A"))
+    assert "No comparison with a margin passed." in rendered(report(finding("HV301")), demo).visible
+
+
+# ---------------------------------------------------------------- paper
+
+
+def test_only_long_tables_may_go_over_several_pages(page: Page) -> None:
+    short, long = (Table("c", ("a",), tuple(row(str(k)) for k in range(count))) for count in (LONG, LONG + 1))
+    assert (short.classes, long.classes) == ("", "long")
+    assert replace(long, wide=True).classes == "wide long"
+    marked = [attributes.get("class") or "" for tag, attributes in page.tags if tag == "table"]
+    assert any("long" in classes for classes in marked)
+    assert any("long" not in classes for classes in marked)
+
+
+def test_nearly_square_pictures_are_marked_so_that_two_share_a_page(html: str) -> None:
+    sizes = re.findall(r'<svg viewBox="0 0 ([0-9.]+) ([0-9.]+)" width="[0-9.]+"( class="tall")?', html)
+    assert len(sizes) == 10
+    assert {bool(tall) for _, _, tall in sizes} == {True, False}
+    for width, height, tall in sizes:
+        assert bool(tall) == (float(height) > 0.7 * float(width))
 
 
 # ---------------------------------------------------------------- open studies
@@ -499,7 +536,7 @@ def test_pack_plot_has_a_curve_of_its_own_dash_for_each_corner(demo: Checked) ->
 def test_labels_are_moved_apart_and_stay_inside() -> None:
     frame = Frame("p", "x", "y", 1.0, 0.0, 420.0, 190)
     placed = sorted(frame.apart([400.0, 395.0, 380.0]))
-    gap = 14.0 * 420.0 / 190
+    gap = 14.0 * 420.0 / 190  # a line of text of 12 px, and a little
     assert all(b - a >= gap * 0.999 for a, b in pairwise(placed))
     assert placed[-1] < 420.0
 

@@ -93,7 +93,7 @@ def _change(change: tuple[str, str, str]) -> str:
 
 
 def _near(word: str, names: list[str]) -> str:
-    close = difflib.get_close_matches(word, names, n=9, cutoff=0.4)
+    close = difflib.get_close_matches(word, names, n=9, cutoff=0.6)
     if not close:
         return ""
     # Codes differ by single digits: of equally near ones, that with the longest common beginning was meant.

@@ -34,7 +34,7 @@ def evidence_text(evidence: Evidence) -> str:
     """
     unit = plain(evidence.unit)
     value = math.nan if evidence.value is None else evidence.value
-    digits = _digits_apart(value, evidence.limit, evidence.low, evidence.high)
+    digits = digits_apart(value, evidence.limit, evidence.low, evidence.high)
     text = f"{plain(evidence.quantity)}: {show(value, unit, digits)}"
     if evidence.low is not None and evidence.high is not None and evidence.low != evidence.high:
         text += f" ({number_text(evidence.low, digits)} to {show(evidence.high, unit, digits)})"
@@ -43,7 +43,7 @@ def evidence_text(evidence: Evidence) -> str:
     return text
 
 
-def _digits_apart(*numbers: float | None) -> int | None:
+def digits_apart(*numbers: float | None) -> int | None:
     """The fewest digits, from the usual number on, that keep unequal numbers apart in print."""
     real = {n for n in numbers if n is not None and not math.isnan(n)}
     for digits in (None, 5, 6, 7, 8, 9, 12, 15, 17):

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from tristrand.papers.frame import DASHES, STRONG, WIDTH, Frame, Plot, Spec, axis_title, document, rounded
+from tristrand.papers.frame import DASHES, STRONG, WIDTH, Frame, Plot, Spec, axis_title, document
+from tristrand.papers.label_places import Name
 from tristrand.studies.results import ChargingResult, Series
 from tristrand.units import show
 
@@ -24,23 +25,24 @@ def charging(result: ChargingResult) -> Plot | None:
 
 
 def _panel(series: Series) -> Spec:
-    top = 100.0 if series.y_unit == "%" else 1.12 * max(series.y)
     frame = Frame(
         series.name,
         axis_title("time", series.x_unit),
-        axis_title(series.y_quantity, series.y_unit),
+        # The title over the panel says what kind of power.
+        axis_title(series.y_quantity.partition(" into ")[0], series.y_unit),
         1.02 * series.x[-1],
         0.0,
-        top,
+        # Room for words over the end.
+        1.2 * max(series.y),
         150,
     )
     end = f"{show(series.y[-1], series.y_unit, 3)} after {show(series.x[-1], series.x_unit, 3)}"
-    rows = [{"x": rounded(series.x[-1]), "y": rounded(series.y[-1]), "text": end}]
     layers = [
         frame.line("curve", series.x, series.y, DASHES[0], 2.6, STRONG),
         frame.dot("end", series.x[-1], series.y[-1]),
-        # A curve that rises to its end leaves room under itself, further down.
-        *frame.clear("end label", rows, align="right", dx=-8, dy=16 if series.y[0] > 0.8 * series.y[-1] else 48),
+        *frame.named(
+            "end label", [Name(end, (series.x[-1],), (series.y[-1],))], [Name("", tuple(series.x), tuple(series.y))]
+        ),
     ]
-    title = series.y_quantity[:1].upper() + series.y_quantity[1:]
-    return {"title": {"text": title, "offset": 12}, "width": WIDTH, "height": frame.height, "layer": layers}
+    title = {"text": series.y_quantity[:1].upper() + series.y_quantity[1:]}
+    return {"title": title, "width": WIDTH, "height": frame.height, "layer": layers}

@@ -14,6 +14,7 @@ from itertools import pairwise
 from typing import Any
 
 from tristrand.findings.words import plain
+from tristrand.papers import label_places
 
 Spec = dict[str, Any]
 
@@ -21,7 +22,9 @@ WIDTH = 600
 # Metric-compatible families: text measured with one fits when the reader's machine has another.
 FONT = "Liberation Sans, Arial, Helvetica, sans-serif"
 INK, SOFT, STRONG, PALE, ALARM = "#1c2b33", "#5a6870", "#174a5c", "#d3dee1", "#dd9a8c"
-LINE_GAP_PX = 14.0
+LINE_GAP_PX = 15.0
+# From the top of a frame to the middle of the words over it.
+ABOVE_PX = 10.0
 DASHES: tuple[list[int], ...] = ([1, 0], [9, 4], [9, 3, 2, 3], [2, 3])
 
 CONFIG: Spec = {
@@ -42,7 +45,7 @@ CONFIG: Spec = {
         "labelFlush": False,
         "labelOverlap": True,
     },
-    "title": {"color": INK, "fontSize": 13, "fontWeight": "bold", "anchor": "start", "offset": 8},
+    "title": {"color": INK, "fontSize": 13, "fontWeight": "bold", "anchor": "start", "frame": "group", "offset": 8},
     "text": {"color": INK, "fontSize": 12},
 }
 
@@ -70,13 +73,15 @@ def render_svg(plot: Plot) -> str:
     box = re.search(r'viewBox="([^"]*)"', head)
     if box is None:
         raise ValueError("the plot has no viewBox")
-    width = float(box.group(1).split()[2])
+    width, height = (float(size) for size in box.group(1).split()[2:])
+    # What is nearly square is set narrower on paper: two such pictures then share a page.
+    tall = ' class="tall"' if height > 0.7 * width else ""
     # The renderer counts clip paths over the whole process: numbered anew, they are the plot's own and stay the same.
     ids = dict.fromkeys(re.findall(r'\bid="([^"]*)"', body))
     for number, old in enumerate(ids):
         body = re.sub(rf'(\bid="|url\(#){re.escape(old)}(?=["\)])', rf"\g<1>{plot.name}-{number}", body)
     label = escape(plain(plot.alternative), quote=True)
-    return f'<svg viewBox="{box.group(1)}" width="{width:g}" role="img" aria-label="{label}">{body}'
+    return f'<svg viewBox="{box.group(1)}" width="{width:g}"{tall} role="img" aria-label="{label}">{body}'
 
 
 def document(body: Spec) -> Spec:
@@ -124,7 +129,7 @@ class Frame:
                 "field": "y",
                 "type": "quantitative",
                 "title": self.y_title,
-                "axis": {"tickCount": 5},
+                "axis": {"tickCount": 5, "minExtent": 30},
                 "scale": {"domain": [rounded(self.y_low), rounded(self.y_top)], "nice": False, "zero": False},
             },
         }
@@ -162,13 +167,32 @@ class Frame:
             "encoding": self.channels(),
         }
 
-    def upright(self, name: str, x: float, words: str, row: int = 0) -> list[Spec]:
-        """A vertical line with its words above the frame; ``row`` lifts them over another's."""
-        share = x / self.x_top
-        align = "left" if share < 0.12 else "right" if share > 0.88 else "center"
-        line = self.line(name, [x, x], [self.y_low, self.y_top], [5, 3], 1.4, SOFT)
-        rows = [{"x": rounded(x), "y": rounded(self.y_top), "text": words}]
-        return [line, self.text(f"{name} label", rows, align=align, dx=0, dy=-7 - LINE_GAP_PX * row, color=INK)]
+    def uprights(self, given: Sequence[tuple[str, float, str]]) -> list[Spec]:
+        """Vertical lines with their words above the frame.
+
+        Args:
+            given: name of the layer, place on the axis, and words of each.
+        """
+        words = [text for _, _, text in given]
+        placed = label_places.above([x / self.x_top * WIDTH for _, x, _ in given], words, WIDTH)
+        layers: list[Spec] = []
+        for (name, x, text), (row, align) in zip(given, placed, strict=True):
+            layers.append(self.line(name, [x, x], [self.y_low, self.y_top], [5, 3], 1.4, SOFT))
+            rows = [{"x": rounded(x), "y": rounded(self.y_top), "text": text}]
+            dy = -ABOVE_PX - LINE_GAP_PX * row
+            layers.append(self.text(f"{name} label", rows, align=align, dx=0, dy=dy, color=INK))
+        return layers
+
+    def named(
+        self, name: str, given: Sequence[label_places.Name], nameless: Sequence[label_places.Name] = ()
+    ) -> list[Spec]:
+        """Names at their curves, off each other and off every line; ``nameless`` lines only keep them away."""
+        area = label_places.Frame((0.0, self.x_top), (self.y_low, self.y_top), WIDTH, self.height, log=False)
+        rows = []
+        for one, place in zip(given, label_places.places(given, area, nameless), strict=True):
+            y = self.y_top - place.y_px / self.height * (self.y_top - self.y_low)
+            rows.append({"x": rounded(place.x_px / WIDTH * self.x_top), "y": rounded(y), "text": one.text})
+        return self.clear(name, rows, dx=0)
 
     def apart(self, values: Sequence[float]) -> list[float]:
         """Heights for labels at these values, moved so that no two lie closer than a line of text."""

@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 
 from tristrand.design import Design
-from tristrand.papers.frame import DASHES, INK, STRONG, WIDTH, Frame, Plot, Spec, axis_title, document, rounded
+from tristrand.papers.frame import DASHES, INK, STRONG, WIDTH, Frame, Plot, Spec, axis_title, document
+from tristrand.papers.label_places import Name
 from tristrand.papers.tables import Cell, Table, pairs, row, share_words, value
 from tristrand.physics.generation import BELOW_ONSET_NOTE, BELOW_ONSET_SOURCE
 from tristrand.sources import describe
@@ -143,25 +144,22 @@ def _plot(name: str, figures: MachineFigures, curves: list[Series]) -> Plot:
     emf, levels = curves[0], curves[1:]
     top = max(max(s.y) for s in curves)
     frame = Frame(
-        name, axis_title("road speed", emf.x_unit), axis_title("voltage", emf.y_unit), emf.x[-1], 0.0, 1.08 * top, 240
+        name, axis_title("road speed", emf.x_unit), axis_title("voltage", emf.y_unit), emf.x[-1], 0.0, 1.12 * top, 240
     )
     layers: list[Spec] = [frame.line(emf.name, emf.x, emf.y, DASHES[0], 2.6, STRONG)]
     layers += [frame.line(s.name, s.x, s.y, DASHES[1 + i % 3], 1.4, INK) for i, s in enumerate(levels)]
-    heights = frame.apart([s.y[0] for s in levels])
-    words = [
-        {"x": 0.0, "y": rounded(h), "text": s.name if s.name == SAFE else f"{s.name}, {s.y[0]:.0f} V"}
-        for s, h in zip(levels, heights, strict=True)
-    ]
-    layers += frame.clear("levels", words, dy=-8)
-    layers += frame.upright("road", figures.road_m_per_s * KMH, f"fastest on the road, {kmh(figures.road_m_per_s)}")
+    road = figures.road_m_per_s * KMH
+    layers += frame.uprights([("road", road, f"fastest on the road, {kmh(figures.road_m_per_s)}")])
     layers.append(frame.dot("live", figures.live_m_per_s * KMH, 60.0))
-    beside = [
-        {"x": rounded(0.62 * emf.x[-1]), "y": rounded(0.62 * emf.y[-1]), "text": f"machine, up to {emf.y[-1]:.0f} V"}
-    ]
-    layers += frame.clear("machine", beside, dx=10, dy=14)
-    spec = document(
-        {"width": WIDTH, "height": frame.height, "title": f"Machine of {figures.inverter}", "layer": layers}
-    )
+    named = [Name(s.name if s.name == SAFE else f"{s.name}, {s.y[0]:.0f} V", tuple(s.x), tuple(s.y)) for s in levels]
+    # Named in its upper part, where no level is near; the voltage is in proportion to the speed.
+    upper = (0.4, 0.9)
+    words = f"machine, up to {emf.y[-1]:.0f} V"
+    named.append(Name(words, tuple(k * emf.x[-1] for k in upper), tuple(k * emf.y[-1] for k in upper)))
+    nameless = [Name("", tuple(emf.x), tuple(emf.y)), Name("", (road, road), (0.0, frame.y_top))]
+    layers += frame.named("levels", named, nameless)
+    title = {"text": f"Machine of {figures.inverter}"}
+    spec = document({"width": WIDTH, "height": frame.height, "title": title, "layer": layers})
     caption = f"Peak voltage that the machine of {figures.inverter} makes by itself, over road speed (thick)."
     caption += f" The dot: 60 V at {kmh(figures.live_m_per_s)}. Right edge: its highest speed, if need be in the air."
     told = "; ".join(f"{s.name} {s.y[-1]:.0f} V" for s in curves)

@@ -1,8 +1,8 @@
-"""Where names stand in a picture with logarithmic axes, so that they neither lie on each other nor on a line."""
+"""Where names stand in a picture, so that they neither lie on each other nor on a line."""
 
 import math
 from collections.abc import Iterator, Sequence
-from itertools import pairwise
+from itertools import combinations, pairwise, product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,15 +15,20 @@ Floats = NDArray[np.float64]
 
 
 class Frame(NamedTuple):
-    """The drawing area: ends of both axes and its size in pixels."""
+    """The drawing area: ends of both axes, its size in pixels, and whether both axes are logarithmic or both plain."""
 
     x: tuple[float, float]
     y: tuple[float, float]
     width: float
     height: float
+    log: bool = True
 
     def pixels(self, x: Sequence[float], y: Sequence[float]) -> Floats:
         """Points as pixels from the upper left corner, (n, 2)."""
+        if not self.log:
+            along = (np.asarray(x) - self.x[0]) / (self.x[1] - self.x[0])
+            raised = (np.asarray(y) - self.y[0]) / (self.y[1] - self.y[0])
+            return np.column_stack([along * self.width, (1 - raised) * self.height])
         across = (np.log(x) - math.log(self.x[0])) / math.log(self.x[1] / self.x[0])
         up = (np.log(y) - math.log(self.y[0])) / math.log(self.y[1] / self.y[0])
         return np.column_stack([across * self.width, (1 - up) * self.height])
@@ -57,10 +62,13 @@ def trail(points: Floats) -> Floats:
     return np.concatenate(pieces)
 
 
-def places(names: Sequence[Name], frame: Frame) -> list[Place]:
-    """One place for each name, the best of many tried: inside, off other names, off the lines, near its own curve."""
+def places(names: Sequence[Name], frame: Frame, nameless: Sequence[Name] = ()) -> list[Place]:
+    """One place for each name, the best of many tried: inside, off other names, off the lines, near its own curve.
+
+    ``nameless``: lines that names must keep off as well.
+    """
     trails = [trail(frame.pixels(name.x, name.y)) for name in names]
-    lines = np.concatenate(trails) if trails else np.zeros((0, 2))
+    lines = np.concatenate([*trails, *(trail(frame.pixels(line.x, line.y)) for line in nameless), np.zeros((0, 2))])
     taken: list[tuple[float, float, float, float]] = []
     found: dict[int, Place] = {}
     # What has fewest places to go comes first: the upright lines, then the longest names.
@@ -103,3 +111,40 @@ def _cost(
         clash += wide * high if wide > 0 and high > 0 else 0.0
     inside = (lines[:, 0] > left - 2) & (lines[:, 0] < right + 2) & (lines[:, 1] > top - 1) & (lines[:, 1] < bottom + 1)
     return 1000.0 * over + 100.0 * clash + float(np.count_nonzero(inside))
+
+
+def above(places_px: Sequence[float], texts: Sequence[str], width: float) -> list[tuple[int, str]]:
+    """Row over the frame, counted from 0, and alignment for words at upright lines, so that each is read at its own.
+
+    Args:
+        places_px: where the lines stand, from the left edge, (n,); n is small, every way is tried.
+        texts: the words, (n,).
+        width: of the frame, in pixels.
+    """
+    ways = list(product(range(len(texts)), ("center", "left", "right")))
+    best = min(product(ways, repeat=len(texts)), key=lambda tried: _crowding(tried, places_px, texts, width))
+    return list(best)
+
+
+def _crowding(
+    tried: Sequence[tuple[int, str]], places_px: Sequence[float], texts: Sequence[str], width: float
+) -> tuple[float, ...]:
+    """How bad it is: words that touch or leave the page, then words over another's line, then rows, then alignment."""
+    spans = []
+    for (_, align), x, text in zip(tried, places_px, texts, strict=True):
+        length = LETTER_PX * len(text)
+        left = x - {"center": length / 2, "left": 0.0, "right": length}[align]
+        spans.append((left, left + length))
+    rows = [row for row, _ in tried]
+    clash = sum(
+        rows[i] == rows[j] and spans[i][0] - LINE_PX < spans[j][1] and spans[j][0] - LINE_PX < spans[i][1]
+        for i, j in combinations(range(len(rows)), 2)
+    )
+    outside = sum(left < -30.0 or right > width + 60.0 for left, right in spans)
+    astray = sum(
+        left - OFF_PX < x < right + OFF_PX
+        for i, (left, right) in enumerate(spans)
+        for j, x in enumerate(places_px)
+        if i != j
+    )
+    return clash + outside, astray, sum(rows), sum(align != "center" for _, align in tried)

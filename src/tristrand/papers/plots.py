@@ -10,7 +10,6 @@ from itertools import pairwise
 from tristrand.papers.frame import (
     DASHES,
     INK,
-    LINE_GAP_PX,
     SOFT,
     STRONG,
     WIDTH,
@@ -21,12 +20,11 @@ from tristrand.papers.frame import (
     document,
     rounded,
 )
+from tristrand.papers.label_places import Name
 from tristrand.studies.results import DischargeResult, PackResult, PrechargeResult, Series
 from tristrand.units import engineering, show
 
 SAFE_V = 60.0
-# Widths of words above the frame and at the end of a curve, in pixels.
-LABEL_PX, ROOM_PX = 190.0, 130.0
 # A time-out more than so many times the length of the curve is named, not drawn.
 FAR = 4.0
 
@@ -116,51 +114,39 @@ def _precharge_panel(result: PrechargeResult, attempt: _Attempt) -> Spec:
         axis_title("voltage", bus.y_unit),
         right,
         0.0,
-        1.06 * top or 1.0,
+        # Room for a name over the highest line.
+        1.15 * top or 1.0,
         190,
     )
     style = {"bus": (DASHES[0], 2.6, STRONG), "target": (DASHES[3], 1.6, INK), "pack": (DASHES[1], 1.4, INK)}
     said = {"bus": "bus", "target": f"target, {100 * result.target:.3g} %", "pack": "pack"}
     layers = [frame.line(n, curves[n].x, curves[n].y, *style[n]) for n in names]
-    beside = end_s if (frame.x_top - end_s) / frame.x_top * WIDTH > ROOM_PX else frame.x_top
-    ends = frame.apart([curves[n].y[-1] for n in names])
-    rows = [{"x": rounded(beside), "y": rounded(v), "text": said[n]} for n, v in zip(names, ends, strict=True)]
-    layers += frame.clear("labels", rows)
-    shown = [(w, t) for w, t in _windows(result) if t <= frame.x_top]
-    lifted = _rows_above([t / frame.x_top * WIDTH for _, t in shown])
-    for (what, at), row in zip(shown, lifted, strict=True):
-        layers += frame.upright(what, at, f"{what} {engineering(at, 's', 3)}", row)
-    if math.isfinite(attempt.reached_s) and attempt.reached_s <= bus.x[-1]:
-        level = _at(bus, attempt.reached_s)
-        layers += _reached(
-            frame, attempt.reached_s, level, f"target seen after {engineering(attempt.reached_s, 's', 3)}"
-        )
+    shown = [(word, at, f"{word} {engineering(at, 's', 3)}") for word, at in _windows(result) if at <= frame.x_top]
+    layers += frame.uprights(shown)
+    named = [Name(said[n], *_drawn(curves[n])) for n in names]
+    ends = 0.0, frame.y_top
+    nameless = [Name(word, (at, at), ends) for word, at, _ in shown]
+    if math.isfinite(attempt.reached_s) and attempt.reached_s <= end_s:
+        layers += _reached(frame, attempt.reached_s, _at(bus, attempt.reached_s))
+        words = f"target seen after {engineering(attempt.reached_s, 's', 3)}"
+        drop = (0.5 * _at(bus, attempt.reached_s), 0.0)
+        named.append(Name(words, (attempt.reached_s, attempt.reached_s), drop))
+    layers += frame.named("labels", named, nameless)
     beyond = [f"{w} {engineering(t, 's', 3)}" for w, t in _windows(result) if t > frame.x_top]
     head = attempt.head + (f"; drawn {attempt.note}" if attempt.note else "")
     head += f" ({' and '.join(beyond)} beyond the edge)" if beyond else ""
-    title = {"text": head, "offset": 12 + LINE_GAP_PX * (max(lifted) + 1 if lifted else 0)}
-    return {"title": title, "width": WIDTH, "height": frame.height, "layer": layers}
+    return {"title": {"text": head}, "width": WIDTH, "height": frame.height, "layer": layers}
 
 
-def _rows_above(places_px: list[float]) -> list[int]:
-    """The row over the frame for each label, so that no two in one row touch."""
-    rows: list[int] = []
-    for number, place in enumerate(places_px):
-        near = {rows[k] for k in range(number) if abs(places_px[k] - place) < LABEL_PX}
-        rows.append(next(row for row in range(number + 1) if row not in near))
-    return rows
+def _drawn(series: Series) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """The points of a curve that can be drawn."""
+    points = [(x, y) for x, y in zip(series.x, series.y, strict=True) if math.isfinite(x) and math.isfinite(y)]
+    return tuple(x for x, _ in points), tuple(y for _, y in points)
 
 
-def _reached(frame: Frame, x: float, y: float, words: str) -> list[Spec]:
-    """A dot, a fine line down to the axis, and the words beside it, clear of the curves above."""
-    right = x < 0.6 * frame.x_top
-    rows = [{"x": rounded(x), "y": rounded(0.12 * frame.y_top), "text": words}]
-    drop = frame.line("reached line", [x, x], [0.0, y], DASHES[3], 1.0, SOFT)
-    return [
-        drop,
-        frame.dot("reached", x, y),
-        *frame.clear("reached label", rows, align="left" if right else "right", dx=6 if right else -6),
-    ]
+def _reached(frame: Frame, x: float, y: float) -> list[Spec]:
+    """A dot and a fine line down to the axis."""
+    return [frame.line("reached line", [x, x], [0.0, y], DASHES[3], 1.0, SOFT), frame.dot("reached", x, y)]
 
 
 def _at(series: Series, x: float) -> float:
@@ -231,15 +217,14 @@ def _discharge_panel(series: Series, limit_s: float) -> Spec:
         frame.text("60 V label", [{"x": rounded(frame.x_top), "y": SAFE_V, "text": "60 V"}]),
     ]
     shown = math.isfinite(limit_s) and limit_s <= frame.x_top
-    if shown:
-        layers += frame.upright("limit", limit_s, f"allowed {engineering(limit_s, 's', 3)}")
+    layers += frame.uprights([("limit", limit_s, f"allowed {engineering(limit_s, 's', 3)}")] if shown else [])
     if math.isfinite(down):
         layers.append(frame.dot("reached", down, SAFE_V))
-        rows = [{"x": rounded(down), "y": SAFE_V, "text": f"60 V after {engineering(down, 's', 3)}"}]
-        # Not through the line of the time allowed.
-        free = (limit_s if shown and limit_s > down else frame.x_top) - down
-        layers += frame.clear("reached label", rows, dy=-14, align="left" if free > 0.3 * frame.x_top else "right")
-    title = {"text": series.name[:1].upper() + series.name[1:], "offset": 12 + (LINE_GAP_PX if shown else 0)}
+        nameless = [Name("", tuple(series.x), tuple(series.y)), Name("", (0.0, frame.x_top), (SAFE_V, SAFE_V))]
+        nameless += [Name("", (limit_s, limit_s), (0.0, top))] if shown else []
+        words = f"60 V after {engineering(down, 's', 3)}"
+        layers += frame.named("reached label", [Name(words, (down,), (SAFE_V,))], nameless)
+    title = {"text": series.name[:1].upper() + series.name[1:]}
     return {"title": title, "width": WIDTH, "height": frame.height, "layer": layers}
 
 
@@ -276,7 +261,7 @@ def _pack_plot(name: str, about: str, curves: list[Series], limit_w: float) -> P
     layers += frame.clear("labels", _end_labels(frame, curves), dx=7)
     layers += [frame.dot(f"end {s.name}", s.x[-1], s.y[-1]) for s in curves]
     if math.isfinite(limit):
-        layers += frame.upright("limit", limit, f"power limit {show(limit, first.x_unit, 3)}")
+        layers += frame.uprights([("limit", limit, f"power limit {show(limit, first.x_unit, 3)}")])
     told = "; ".join(
         f"{s.name}: from {show(s.y[0], s.y_unit, 3)} at rest "
         f"to {show(s.y[-1], s.y_unit, 3)} at {show(s.x[-1], s.x_unit, 3)}"

@@ -8,7 +8,6 @@ page forbids scripts and fetches in any case.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from itertools import groupby
 from typing import Any
 
@@ -16,25 +15,13 @@ from tristrand.design import Design
 from tristrand.findings import Finding, Report
 from tristrand.findings.text import source_text
 from tristrand.findings.words import evidence_text, place_text, plain
-from tristrand.papers.sections import Section, sections
-from tristrand.papers.tables import Row
+from tristrand.papers.margins_table import margins_table
+from tristrand.papers.sections import sections
+from tristrand.papers.sources_table import used_sources
 from tristrand.rules.limits import RULE_SETS
-from tristrand.sources import Source, describe, is_memory, load_sources, locator_faults, reading, split_locator
+from tristrand.sources import describe
 
-UNDATED = "edition not established"
 SEVERITY_WORDS = {"error": "Error", "warning": "Warning", "note": "Note"}
-
-
-@dataclass(frozen=True, slots=True)
-class UsedSource:
-    """One source that a number on the page rests on."""
-
-    name: str
-    body: str
-    places: tuple[str, ...]
-    read: str
-    note: str
-    memory: bool
 
 
 def render_html(report: Report, design: Design, results: Mapping[str, Any]) -> str:
@@ -51,7 +38,7 @@ def render_html(report: Report, design: Design, results: Mapping[str, Any]) -> s
     from importlib.resources import files
 
     from jinja2 import Environment, PackageLoader, StrictUndefined
-    from markupsafe import Markup
+    from markupsafe import Markup, escape
 
     environment = Environment(
         loader=PackageLoader("tristrand.papers", "templates"),
@@ -69,6 +56,8 @@ def render_html(report: Report, design: Design, results: Mapping[str, Any]) -> s
         markup=Markup,
         state=state_word,
         groupby_order=_groups,
+        # A pointer too long for its column goes on a new line after a stroke, not inside a word.
+        pointer=lambda text: escape(plain(text)).replace("/", Markup("/<wbr>")),
     )
     style = files("tristrand.papers").joinpath("templates", "report.css").read_text(encoding="utf-8")
     parts = sections(design, results)
@@ -81,6 +70,7 @@ def render_html(report: Report, design: Design, results: Mapping[str, Any]) -> s
         notes={rule.code: rule for rule in report.rules},
         verdict=verdict(report),
         coverage=_coverage(report),
+        margins=margins_table(report.findings),
         failures=[f for f in report.findings if f.counts],
         reviews=_of_kind(report, "review"),
         opened=_of_kind(report, "open"),
@@ -94,7 +84,7 @@ def render_html(report: Report, design: Design, results: Mapping[str, Any]) -> s
     return page.encode("utf-8", "replace").decode("utf-8")
 
 
-def _groups(rows: Iterable[Row]) -> list[tuple[str, list[Row]]]:
+def _groups(rows: Iterable[Any]) -> list[tuple[str, list[Any]]]:
     """Neighbouring rows of one group together."""
     return [(group, list(members)) for group, members in groupby(rows, key=lambda row: row.group)]
 
@@ -158,49 +148,3 @@ def _coverage(report: Report) -> list[tuple[str, str, str]]:
 
 def _rule_sets(design: Design) -> list[tuple[str, str]]:
     return [(name, RULE_SETS[name]) for name in design.vehicle.rule_sets]
-
-
-def used_sources(report: Report, parts: Iterable[Section], results: Mapping[str, Any]) -> list[UsedSource]:
-    """The sources behind what the page prints, each with the places cited and how it was read; only those."""
-    locators = [e.source for f in report.findings for e in f.evidence]
-    shown = {f.code for f in report.findings if f.kind in ("fail", "review")}
-    locators += [s for rule in report.rules if rule.code in shown for s in rule.sources]
-    names = {part.name for part in parts}
-    locators += [w.source for name, result in results.items() if name in names for w in result.workings]
-    by_source: dict[str, set[str]] = {}
-    for locator in dict.fromkeys(x for x in locators if x):
-        by_source.setdefault(_source_name(locator), set()).add(locator)
-    return [_used(name, sorted(group)) for name, group in sorted(by_source.items())]
-
-
-def _source_name(locator: str) -> str:
-    try:
-        return split_locator(locator)[0]
-    except ValueError:
-        return locator
-
-
-def _used(name: str, locators: list[str]) -> UsedSource:
-    known = load_sources().get(name)
-    if known is None:
-        return UsedSource(
-            name, "", tuple(locators), "unknown source", "It is not in the program's list of sources.", False
-        )
-    places = tuple(p for p in (split_locator(x)[1] for x in locators) if p)
-    memory = any(not locator_faults(x) and is_memory(x) for x in locators)
-    undated = known.edition == UNDATED
-    title = known.title if undated or known.edition in known.title else f"{known.title} {known.edition}"
-    read = dict.fromkeys(_how_read(known, locator) for locator in locators)
-    words = "; ".join([UNDATED, *read] if undated else read)
-    return UsedSource(title, known.body, places, words, known.note, memory)
-
-
-def _how_read(known: Source, locator: str) -> str:
-    """In words; a place read otherwise than the whole source keeps the words of its own reading."""
-    place = split_locator(locator)[1]
-    if known.words and place not in known.places:
-        return known.words
-    how = {"in full": "text read in full", "second-hand": "read second-hand", "not seen": "text not seen"}[
-        reading(locator)
-    ]
-    return f"{place}: {how}" if place in known.places else how

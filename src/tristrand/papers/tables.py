@@ -20,6 +20,8 @@ NOT_KNOWN = "not known"
 # Residue of the solver's open contacts; below it nothing is printed but 0.
 LEAST_A = 5e-4
 LEAST_V = 1e-9
+# A table of more rows may go over several pages; a shorter one stays whole.
+LONG = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +51,12 @@ class Table:
     rows: tuple[Row, ...]
     note: str = ""
     wide: bool = False
+
+    @property
+    def classes(self) -> str:
+        """How the page sets it: "wide" in smaller type on paper, "long" over several pages if need be."""
+        marks = (("wide", self.wide), ("long", len(self.rows) > LONG))
+        return " ".join(word for word, holds in marks if holds)
 
 
 def share_words(share: float) -> str:

@@ -130,26 +130,30 @@ def charging_blocked(ctx: Context) -> Iterable[Outcome]:
     if not any(section for _, section in sections):
         yield ctx.open(result.missing) if result.missing else NotApplicable("the vehicle has neither charger nor inlet")
         return
+    lists: dict[str, tuple[list[str], bool]] = {}
     for here, section in sections:
         if section is None:
             continue
         own, common = section, high_voltage.charging
         at = here if own.blocked_when is not None or common is None else CHARGING
-        blocked = own.blocked_when or (common.blocked_when if common is not None else None)
+        blocked = own.blocked_when if at == here else common.blocked_when if common is not None else None
         if blocked is None:
             yield ctx.open([Missing(f"{here}/blocked_when", "states in which charging does not start")])
         else:
-            yield from _listed(ctx, f"{at}/blocked_when", list(blocked), result, hot_contacts=here == FAST)
+            # One list may stand for both ways of charging: it then needs what either of them needs.
+            hot_contacts = here == FAST or lists.get(at, ([], False))[1]
+            lists[at] = (list(blocked), hot_contacts)
         off = own.plug_blocks_drive if own.plug_blocks_drive is not None else getattr(common, "plug_blocks_drive", None)
         yield _plug(ctx, f"{here}/plug_blocks_drive", off)
+    for at, (listed, hot_contacts) in lists.items():
+        yield _listed(ctx, f"{at}/blocked_when", listed, result, hot_contacts=hot_contacts)
     gaps = [m for m in result.missing if m.pointer.endswith(("charge_table", "/temperature"))]
     if gaps or not result.pack:
         yield ctx.open(gaps or result.missing)
 
 
-def _listed(
-    ctx: Context, pointer: str, blocked: list[str], result: ChargingResult, *, hot_contacts: bool
-) -> Iterator[Outcome]:
+def _listed(ctx: Context, pointer: str, blocked: list[str], result: ChargingResult, *, hot_contacts: bool) -> Outcome:
+    """One conclusion about one list: every necessary state that it lacks, each with what would happen."""
     needed = dict(NECESSARY)
     if hot_contacts:
         needed["inlet_hot"] = "worn contacts heat until the inlet burns, and nothing else sees it"
@@ -158,18 +162,20 @@ def _listed(
     if result.hot:
         needed["pack_hot"] = "the pack may be hotter than its charge table"
     lacking = {state: why for state, why in needed.items() if state not in blocked}
+    if not lacking:
+        return ctx.finding("pass", pointer, "charging does not start in any state in which it must not")
     path, whole = pointer.removeprefix("high_voltage/"), f"[{', '.join([*blocked, *lacking])}]"
     mend = WayOut("list every state that is lacking", (Edit(HV_FILE, path, whole),))
-    for state, why in lacking.items():
-        yield ctx.finding(
-            "fail",
-            pointer,
-            f"charging starts also in the state {state}: {why}",
-            counted(f"listing of {state}", 0, ">=", 1, EMPTY),
-            ways_out=lambda: [mend],
-        )
-    if not lacking:
-        yield ctx.finding("pass", pointer, "charging does not start in any state in which it must not")
+    count = counted("necessary states that are listed", len(needed) - len(lacking), ">=", len(needed), EMPTY)
+    words = "a state in which it must not" if len(lacking) == 1 else f"{len(lacking)} states in which it must not"
+    return ctx.finding(
+        "fail",
+        pointer,
+        f"charging starts also in {words}: {', '.join(lacking)}",
+        count._replace(note="; ".join(f"{state}: {why}" for state, why in lacking.items())),
+        related=((sheet_pointer(ctx, result.pack, "charge_table"), "the pack's charge table"),) if result.pack else (),
+        ways_out=lambda: [mend],
+    )
 
 
 def _plug(ctx: Context, pointer: str, off: bool | None) -> Outcome:

@@ -366,7 +366,7 @@ def turning_machine_holds_bus(ctx: Context, figures: MachineFigures) -> Iterable
     limit="system_voltage_v",
     checks="Driven at its highest speed no machine lifts the bus above the voltage that the rule sets in force allow.",
     why="The limit holds between any two points at any time, also for the voltage that a machine makes by itself.",
-    sources=("FSAE-2026#EV.3.3.2", "UN-R100#cl. 2", EMF),
+    sources=("FSAE-2026#EV.3.3.2", "UN-R100#2", EMF),
     failing=(("vehicle.yaml", "rule_sets", "[fsae-2026]"), ("parts/machine-60.yaml", "back_emf/value", "68 V")),
     waivable=False,
 )

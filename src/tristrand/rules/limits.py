@@ -43,7 +43,7 @@ LIMITS: tuple[Limit, ...] = (
         "most",
         ("fsae-2026", 600.0, "FSAE-2026#EV.3.3.2"),
         ("fs-family-2026", 600.0, "FS-FAMILY-2026#maximum voltage"),
-        ("un-r100", 1500.0, "UN-R100#cl. 2"),
+        ("un-r100", 1500.0, "UN-R100#2"),
     ),
     *_rows(
         "pack_power_w",

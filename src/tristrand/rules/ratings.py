@@ -133,7 +133,7 @@ def cable_voltage_rating(ctx: Context) -> Iterable[Outcome]:
         "Above it the car is refused, or falls into a class of voltage that its parts and its people are not "
         "prepared for."
     ),
-    sources=("FSAE-2026#EV.3.3.2", "UN-R100#cl. 2"),
+    sources=("FSAE-2026#EV.3.3.2", "UN-R100#2"),
     failing=(("parts/pack-84s.yaml", "cells_in_series", "400"),),
     waivable=False,
 )

@@ -22,6 +22,7 @@ from tristrand.studies.results import (
     LetThrough,
     PeakCurrent,
 )
+from tristrand.units import engineering
 
 CARRIES_ALL = 1 - 1e-6
 # Time constants after which the current is taken to have risen: each gives a true bound of the time to melt.
@@ -242,7 +243,7 @@ def _passed_a2s(fuse: FuseData, amps: float, times: Times | None, fault: str, ri
         return math.inf, f"{amps:.0f} A does not melt it within its curve"
     # Without the melting I²t all of the clearing one counts as arc: the harder reading.
     arcing = fuse.clearing_a2s - (0.0 if math.isnan(fuse.melting_a2s) else fuse.melting_a2s)
-    words = f"melts {amps:.0f} A in {melting.late_s:.3g} s at the latest, and its arc"
+    words = f"melts {amps:.0f} A in {engineering(melting.late_s, 's', 3)} at the latest, and its arc"
     return max(amps**2 * melting.late_s + arcing, fuse.clearing_a2s), words
 
 
