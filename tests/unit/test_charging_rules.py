@@ -68,6 +68,8 @@ PLANTED: dict[str, tuple[tuple[Change, ...], set[str]]] = {
                                             "resistance: 0.1 mΩ}")), {"HV220", "HV270"}),
     "an inlet that may get hot": ((*INLET, (HV, "fast_charging/blocked_when", BLOCKED)), {"HV265"}),
     "a weld that nobody sees": ((*INLET, (HV, "fast_charging/weld_check", "together")), {"HV270"}),
+    "a weld that is claimed to be seen": ((*INLET, (HV, "voltage_sensors/inlet_plus/minus", "bus_plus.bar")),
+                                          {"HV220", "HV270"}),
     "an inlet that is too small": ((*INLET, ("parts/inlet-125.yaml", "rated_current", "40 A")), {"HV271", "HV304"}),
     "an inlet for too low a voltage": ((*INLET, ("parts/inlet-125.yaml", "rated_voltage", "350 V")), {"HV271"}),
     "a station that cannot fill the pack": ((*INLET, (HV, "fast_charging/supply/voltage/maximum", "380 V")), {"HV271"}),
@@ -79,7 +81,7 @@ PLANTED: dict[str, tuple[tuple[Change, ...], set[str]]] = {
     "a monitor that trips at a station": ((*INLET, (HV, "parts/pack/monitor/over_current_charge",
                                                     "{current: 42 A, time: 1 s}")), {"HV282"}),
     "an inlet wired the wrong way round": ((*INLET, (HV, "connections/D1/from", "dc_inlet.minus"),
-                                            (HV, "connections/D4/from", "dc_inlet.plus")), {"HV220", "HV271"}),
+                                            (HV, "connections/D4/from", "dc_inlet.plus")), {"HV220", "HV270", "HV271"}),
     "contactors that close on unequal voltages": ((*INLET, (HV, "fast_charging/closing_difference", "60 V")),
                                                   {"HV272"}),
     "contactors that may not open it": ((*INLET, ("parts/contactor-250.yaml", "break_current_reverse", "40 A"),
@@ -298,6 +300,62 @@ def test_type_1_takes_its_own_resistor_or_none() -> None:
 
 def test_an_inlet_without_a_way_to_the_pack_fails() -> None:
     assert "HV271" in failing(DC, (HV, "connections/D3/to", "dc_inlet.minus"))
+
+
+# ---------------------------------------------------------------- welds at the inlet
+ACROSS = (HV, "voltage_sensors/across", "{plus: dc_inlet.plus, minus: dc_inlet.minus, error: 1 %, settling: 50 ms}")
+TOGETHER = (HV, "fast_charging/weld_check", "together")
+ALL_FIRST = (HV, "weld_check/first", "[k_plus, k_minus, k_dc_plus, k_dc_minus]")
+
+
+def welds_at_inlet(files: dict[str, bytes], *changes: Change) -> dict[str, str]:
+    """What HV270 says of each contactor of the inlet as a possible weld."""
+    found = [v.finding for v in judged(files, *changes).verdicts if v.finding.code == "HV270"]
+    return {n: f.kind for f in found for n in ("k_dc_plus", "k_dc_minus") if f"a weld of {n}" in f.message}
+
+
+def test_a_claimed_weld_check_needs_a_sensor_for_each_contactor() -> None:
+    assert welds_at_inlet(DC) == {"k_dc_plus": "pass", "k_dc_minus": "pass"}
+    one = without(DC, HV, "voltage_sensors/inlet_minus")
+    assert welds_at_inlet(one) == {"k_dc_plus": "pass", "k_dc_minus": "fail"}
+    # Between its two contacts a sensor reads nothing with one of them alone on the pack.
+    assert welds_at_inlet(without(one, HV, "voltage_sensors/inlet_plus"), ACROSS) == {
+        "k_dc_plus": "fail", "k_dc_minus": "fail"}  # fmt: skip
+
+
+def test_a_sensor_between_the_contacts_sees_a_weld_with_the_other_pole_held() -> None:
+    blind = {"k_dc_plus": "fail", "k_dc_minus": "fail"}
+    # The sensors of the poles are there, but a check of both contacts together does not read them.
+    assert welds_at_inlet(DC, TOGETHER) == welds_at_inlet(DC, TOGETHER, ACROSS) == blind
+    assert welds_at_inlet(DC, TOGETHER, ALL_FIRST) == blind
+    assert welds_at_inlet(DC, TOGETHER, ALL_FIRST, ACROSS) == {"k_dc_plus": "pass", "k_dc_minus": "pass"}
+
+
+def test_a_weld_check_of_the_inlet_has_to_wait_for_its_sensor() -> None:
+    # 10 ms until the contactor has opened and 50 ms until the sensor has pulled the open contact down.
+    late = {"k_dc_plus": "pass", "k_dc_minus": "pass"}
+    assert welds_at_inlet(DC, (HV, "weld_check/delay", "61 ms")) == late
+    assert set(welds_at_inlet(DC, (HV, "weld_check/delay", "59 ms")).values()) == {"fail"}
+    # Above 0.3/1.7 = 17.6 % of error no wait tells 70 % from a full pack.
+    assert "HV270" not in failing(DC, (HV, "voltage_sensors/inlet_plus/error", "17 %"))
+    assert "HV270" in failing(DC, (HV, "voltage_sensors/inlet_plus/error", "18 %"))
+
+
+def test_what_the_welds_of_the_inlet_need_is_named() -> None:
+    for path in ("voltage_sensors/inlet_plus/settling", "voltage_sensors/inlet_minus/error", "weld_check/delay"):
+        assert any(f"high_voltage/{path}" in text for text in opened(without(DC, HV, path))["HV270"])
+    silent = without(without(DC, HV, "voltage_sensors"), HV, "weld_check")
+    texts = opened(silent)["HV270"]
+    assert any("voltage_sensors" in text for text in texts)
+    assert any("weld_check" in text for text in texts)
+    assert "HV270" in failing(DC, (HV, "fast_charging/weld_check", "none"))
+
+
+def test_a_mirror_contact_that_is_read_shows_a_weld_of_the_inlet() -> None:
+    blind = without(without(DC, HV, "voltage_sensors/inlet_plus"), HV, "voltage_sensors/inlet_minus")
+    fitted = ("parts/contactor-200.yaml", "auxiliary", "{kind: mirror}")
+    assert "HV270" in failing(blind, fitted)
+    assert "HV270" not in failing(blind, fitted, (HV, "weld_check/auxiliary", "{voltage: 12 V, current: 50 mA}"))
 
 
 # ---------------------------------------------------------------- bad input

@@ -136,7 +136,7 @@ class FastCharging(Strict):
     weld_check: Literal["each_pole", "together", "none"] | None = Field(
         default=None,
         description="each_pole: each inlet contact is measured against the other pole of the pack; together: only the "
-        "voltage between the two inlet contacts is",
+        "voltage between the two inlet contacts is; voltage_sensors names the sensors that do it",
     )
 
     @model_validator(mode="after")

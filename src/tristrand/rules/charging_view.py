@@ -54,7 +54,8 @@ WITH_AC: tuple[tuple[str, str, str], ...] = (
     ),
 )
 _ENDS = "{{from: {}, to: {}, cable: hv-35, length: 1 m}}"
-# The starter with an inlet for direct current on its bus.
+_READ = "{{plus: {}, minus: {}, error: 1 %, settling: 50 ms}}"
+# The starter with an inlet for direct current on its bus, each contact of it measured against the pack's other pole.
 WITH_DC: tuple[tuple[str, str, str], ...] = (
     *PACK,
     (HV_FILE, "parts/dc_inlet", "{kind: inlet, sheet: inlet-100}"),
@@ -68,6 +69,8 @@ WITH_DC: tuple[tuple[str, str, str], ...] = (
     (HV_FILE, "connections/D3", _ENDS.format("fuse_dc.b", "bus_plus.bar")),
     (HV_FILE, "connections/D4", _ENDS.format("dc_inlet.minus", "k_dc_minus.b")),
     (HV_FILE, "connections/D5", _ENDS.format("k_dc_minus.a", "bus_minus.bar")),
+    (HV_FILE, "voltage_sensors/inlet_plus", _READ.format("dc_inlet.plus", "pack.minus")),
+    (HV_FILE, "voltage_sensors/inlet_minus", _READ.format("pack.plus", "dc_inlet.minus")),
     (
         HV_FILE,
         "fast_charging",
