@@ -83,6 +83,14 @@ STEPS: tuple[Step, ...] = (
         ("operating",),
         ConductorsResult,
     ),
+    Step(
+        "charging",
+        "How fast and how safely does it charge?",
+        charging.inputs,
+        charging.study,
+        ("pack",),
+        ChargingResult,
+    ),
     Step("faults", "What does a dead short drive, and where?", faults.inputs, faults.study, ("pack",), FaultsResult),
     Step(
         "protection",
@@ -114,7 +122,7 @@ STEPS: tuple[Step, ...] = (
         "Do the contactors close, open and last?",
         contactors.inputs,
         contactors.study,
-        ("pack", "operating", "precharge"),
+        ("pack", "operating", "precharge", "charging"),
         ContactorsResult,
     ),
     Step("cells", "Does the monitor guard the cells?", cells.inputs, cells.study, ("pack", "operating"), CellsResult),
@@ -157,14 +165,6 @@ STEPS: tuple[Step, ...] = (
         loops.study,
         ("pack", "discharge"),
         LoopsResult,
-    ),
-    Step(
-        "charging",
-        "How fast and how safely does it charge?",
-        charging.inputs,
-        charging.study,
-        ("pack",),
-        ChargingResult,
     ),
 )
 BY_NAME: Mapping[str, Step] = {step.name: step for step in STEPS}
