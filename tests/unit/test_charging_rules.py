@@ -26,7 +26,7 @@ INLET: tuple[Change, ...] = (
     (HV, "switching_duty/openings_while_charging", "10"),
     ("parts/contactor-250.yaml", "withstand_peak", "25 kA"),  # pack and bus capacitors, shorted at the inlet
     (HV, "parts/dc_inlet", "{kind: inlet, sheet: inlet-125}"),
-    (HV, "parts/fuse_dc", "{kind: fuse, sheet: fuse-63}"),
+    (HV, "parts/fuse_dc", "{kind: fuse, sheet: fuse-63, overload_trip: {current: 70 A, time: 100 ms}}"),
     (HV, "parts/k_dc_plus", "{kind: contactor, sheet: contactor-250, role: charge, marked_plus: a}"),
     (HV, "parts/k_dc_minus", "{kind: contactor, sheet: contactor-250, role: charge, marked_plus: a}"),
     (HV, "connections/D1", "{from: dc_inlet.plus, to: k_dc_plus.a, cable: hv-35, length: 1 m}"),
@@ -88,7 +88,9 @@ PLANTED: dict[str, tuple[tuple[Change, ...], set[str]]] = {
     "contactors worn by closing onto stations": ((*INLET, (HV, "fast_charging/closing_difference", "23 V"),
                                                   (HV, "switching_duty/charges", "30000")), {"HV218"}),
     "contactors that may not open it": ((*INLET, ("parts/contactor-250.yaml", "break_current_reverse", "40 A"),
-                                         (HV, "parts/k_dc_plus/marked_plus", "b")), {"HV217", "HV272"}),
+                                         (HV, "parts/k_dc_plus/marked_plus", "b")),
+                                        # The mains would have to open 125 A, which the station may give.
+                                        {"HV217", "HV272", "HV301"}),
 }  # fmt: skip
 
 

@@ -10,7 +10,7 @@ from tristrand.studies.results.cells import (
     Portion,
     Trunk,
 )
-from tristrand.studies.results.charging import ChargingResult, FastFigures, SessionFigures, SupplyFigures
+from tristrand.studies.results.charging import DIRECT, ChargingResult, FastFigures, SessionFigures, SupplyFigures
 from tristrand.studies.results.common import Input, Later, Missing, Series, Working, facts, found, working
 from tristrand.studies.results.contactors import (
     CoilFigures,
@@ -73,6 +73,7 @@ from tristrand.studies.results.strand import (
 )
 
 __all__ = [
+    "DIRECT",
     "ActiveShort",
     "Ampacity",
     "BrakeTrip",

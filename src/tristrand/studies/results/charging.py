@@ -5,6 +5,9 @@ from collections.abc import Mapping, Sequence
 from tristrand.records import NamedTuple
 from tristrand.studies.results.common import NONE, Missing, Series, Working
 
+DIRECT = "direct-current charging"
+"""What stands for the name of a case where a supply at an inlet drives the current."""
+
 
 class SessionFigures(NamedTuple):
     """One session from the pack's least charge to the target, at one cell temperature.
