@@ -36,7 +36,8 @@ INLET: tuple[Change, ...] = (
     (HV, "connections/D5", "{from: bus_minus.bar, to: k_dc_minus.a, cable: hv-35, length: 1 m}"),
     (HV, "fast_charging", "{inlet: dc_inlet, contactors: [k_dc_plus, k_dc_minus], fuse: fuse_dc, blocked_when: "
      f"{BLOCKED_DC}, "
-     "supply: {voltage: {minimum: 150 V, maximum: 500 V}, current: 125 A}, current: 43 A, closing_difference: 10 V, "
+     "supply: {voltage: {minimum: 150 V, maximum: 500 V}, current: 125 A, output_in_short: stops}, "
+     "current: 43 A, closing_difference: 10 V, "
      "weld_check: each_pole}"),
 )  # fmt: skip
 
@@ -66,6 +67,8 @@ PLANTED: dict[str, tuple[tuple[Change, ...], set[str]]] = {
     "a charger that goes on for a while": (((HV, "charging/on_opening/off_after", "6 s"),), {"HV269"}),
     "an inlet live in one pole": ((*INLET, (HV, "connections/D6", "{from: k_dc_minus.a, to: k_dc_minus.b, "
                                             "resistance: 0.1 mΩ}")), {"HV220", "HV270"}),
+    "a station that feeds a short circuit": ((*INLET, (HV, "fast_charging/supply/output_in_short", "holds")),
+                                             {"HV302"}),
     "an inlet that may get hot": ((*INLET, (HV, "fast_charging/blocked_when", BLOCKED)), {"HV265"}),
     "a weld that nobody sees": ((*INLET, (HV, "fast_charging/weld_check", "together")), {"HV270"}),
     "a weld that is claimed to be seen": ((*INLET, (HV, "voltage_sensors/inlet_plus/minus", "bus_plus.bar")),
@@ -210,6 +213,7 @@ GAPS: dict[str, tuple[dict[str, bytes], str, str, str]] = {
         (AC, HV, "parts/pack/temperature", "HV265"),
         (DC, HV, "fast_charging", "HV270"),
         (DC, HV, "fast_charging/supply", "HV271"),
+        (DC, HV, "fast_charging/supply/output_in_short", "HV302"),
         (DC, HV, "fast_charging/current", "HV271"),
         (DC, HV, "fast_charging/closing_difference", "HV272"),
         (DC, HV, "fast_charging/weld_check", "HV270"),

@@ -111,6 +111,10 @@ class Station(Strict):
 
     voltage: VoltageRange
     current: Current = Field(description="the most it gives")
+    output_in_short: Literal["stops", "holds"] | None = Field(
+        default=None,
+        description="stops: it drives no current into a short circuit at its output for long; holds: it does",
+    )
 
 
 class FastCharging(Strict):

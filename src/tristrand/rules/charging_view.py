@@ -75,7 +75,8 @@ WITH_DC: tuple[tuple[str, str, str], ...] = (
         HV_FILE,
         "fast_charging",
         "{inlet: dc_inlet, contactors: [k_dc_plus, k_dc_minus], fuse: fuse_dc, "
-        "supply: {voltage: {minimum: 150 V, maximum: 450 V}, current: 125 A}, current: 38 A, current_control: table, "
+        "supply: {voltage: {minimum: 150 V, maximum: 450 V}, current: 125 A, output_in_short: stops}, "
+        "current: 38 A, current_control: table, "
         "closing_difference: 10 V, "
         f"weld_check: each_pole, blocked_when: {BLOCKED_DC}, plug_blocks_drive: true}}",
     ),
