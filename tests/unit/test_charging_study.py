@@ -8,6 +8,7 @@ from tests.workings import evaluate
 from tristrand.app.starter import starter_files
 from tristrand.design import Design, apply_edits, load_files
 from tristrand.findings import Edit
+from tristrand.physics.closing import closing_surge
 from tristrand.rules.charging_view import WITH_AC, WITH_DC
 from tristrand.studies import charging, pack
 from tristrand.studies.results import ChargingResult, FastFigures
@@ -323,6 +324,10 @@ def test_with_inductance_the_current_at_closing_is_that_of_a_series_rlc_circuit(
     by_hand = 10.0 / (swing * henry) * math.exp(-decay * peak_s) * math.sin(swing * peak_s)
     assert fast.surge_a == pytest.approx(by_hand, rel=1e-3)
     assert fast.surge_unknown == ()
+    # A supply that is a capacitance in the same loop, however large, lets less through than the source it stands for.
+    for supply_f in (10e-6, 1e-3, 1.0):
+        some = closing_surge(10.0, henry, ohm, farad * supply_f / (farad + supply_f))
+        assert some.peak_a < by_hand
     # Less inductance lets more through: its low end counts.
     low = ("parts/hv-35.yaml", "inductance", "0.32 µH/m ± 50 %")
     assert closing(*alone, low).surge_a > 1.3 * fast.surge_a
@@ -345,6 +350,14 @@ def test_what_the_current_at_closing_lacks_is_named() -> None:
         assert fast is not None
         assert math.isnan(fast.surge_a)
         assert pointer in {m.pointer for m in fast.surge_missing}
+
+
+def test_an_inlet_that_leads_nowhere_closes_onto_nothing_known() -> None:
+    fast = studied(*WITH_DC, (HV, "connections/D3/to", "dc_inlet.minus")).fast
+    assert fast is not None
+    assert fast.path == ()
+    assert math.isnan(fast.surge_a)
+    assert [m.pointer for m in fast.surge_missing] == ["high_voltage/connections"]
 
 
 def test_marks_say_which_way_charging_flows() -> None:

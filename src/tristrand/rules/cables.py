@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from tristrand.findings import Evidence
+from tristrand.rules.charging_view import station_gaps
 from tristrand.rules.fuses import lead_guards
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
 from tristrand.rules.view import (
@@ -154,8 +155,11 @@ def bundled_count(ctx: Context) -> Iterable[Outcome]:
     "HV125",
     "cable-ampacity",
     "error",
-    needs=CONDUCTORS,
-    checks="Every cable carries its largest sustained current within the smaller of table and heat-balance ampacity.",
+    needs=(*CONDUCTORS, "charging"),
+    checks=(
+        "Every cable carries its largest sustained current, that of a supply at its inlet included, within the smaller "
+        "of table and heat-balance ampacity."
+    ),
     why=(
         "A cable above its ampacity ages its insulation until it fails to the chassis or to its neighbour, and can "
         "start a fire."
@@ -167,6 +171,9 @@ def bundled_count(ctx: Context) -> Iterable[Outcome]:
 def cable_ampacity(ctx: Context) -> Iterable[Outcome]:
     """Sustained cases; the folder's next thicker cables are the ways out."""
     conductors = ctx.results["conductors"]
+    gaps = station_gaps(ctx, tuple(ctx.design.parts_of("inlet")))
+    if gaps:
+        yield ctx.open(gaps)
     for figure in conductors.conductors.values():
         limit = figure.ampacity
         yield ctx.compare(

@@ -13,7 +13,7 @@ from tristrand.studies.charging_lines import curves, workings
 from tristrand.studies.charging_plan import ChargerData, ChargingInputs, FastData, PackCharge, collect
 from tristrand.studies.charging_session import Drive, conditions
 from tristrand.studies.inlet_closing import surge
-from tristrand.studies.results import ChargingResult, FastFigures, Later, PackResult
+from tristrand.studies.results import ChargingResult, FastFigures, Later, Missing, PackResult
 from tristrand.studies.topology import Edge, edges, joined, on_loops
 
 
@@ -112,6 +112,10 @@ def _fast(data: ChargingInputs, fast: FastData, known: PackResult) -> FastFigure
     turned = any(joined(bare, plus, p.minus) or joined(bare, minus, p.plus) for p in circuit.packs if p.id in loop)
     forward = tuple((e.id, _forward(way, e, fast.inlet, marks.get(e.id, ""))) for e in contactors)
     closing = surge(fast.closing, known.packs, known.missing, fast.difference_v)
+    if not path and not closing.missing:
+        # Onto nothing no current flows, which is no reason to call a contactor able.
+        nowhere = Missing("high_voltage/connections", f"a way from {fast.inlet} to the pack")
+        closing = closing._replace(peak_a=math.nan, missing=(nowhere,))
     drive = None
     if not math.isnan(fast.amp) and fast.by_table is not None:
         drive = Drive(math.inf, fast.amp, 0.0, 0.0, 0.0, fast.by_table)

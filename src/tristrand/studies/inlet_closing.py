@@ -109,7 +109,9 @@ def surge(data: ClosingData, packs: Mapping[str, PackFigures], gaps: tuple[Missi
         missing = (*missing, *(gaps or (Missing("high_voltage/parts", "a pack to be charged"),)))
     if missing:
         return Surge(math.nan, missing)
-    least = tuple((name, min(c.resistance_low_ohm for c in packs[name].corners)) for name, _, _ in data.packs)
+    least = tuple(
+        (name, max(min(c.resistance_low_ohm for c in packs[name].corners), LEAST_OHM)) for name, _, _ in data.packs
+    )
     # The circuit is linear: at twice the difference flows twice the current, whatever the bus's own voltage.
     per_volt = _per_volt(data, least)
     if math.isnan(per_volt):
