@@ -8,9 +8,10 @@ from tests.workings import evaluate
 from tristrand.app.starter import starter_files
 from tristrand.design import Design, apply_edits, load_files
 from tristrand.findings import Edit
+from tristrand.physics.closing import closing_surge
 from tristrand.rules.charging_view import WITH_AC, WITH_DC
 from tristrand.studies import charging, pack
-from tristrand.studies.results import ChargingResult
+from tristrand.studies.results import ChargingResult, FastFigures
 
 HV, PACK, OBC = "high_voltage.yaml", "parts/pack-84s.yaml", "parts/obc.yaml"
 Change = tuple[str, str, str]
@@ -283,9 +284,80 @@ def test_direct_current_goes_through_inlet_contactors_fuse_mains_and_pack() -> N
         "W1", "W2", "W3", "W4", "W8", "W9", "D1", "D2", "D3", "D4", "D5",
     }  # fmt: skip
     assert (fast.largest_a, fast.live) == (38.0, ())
-    # 10 V over 84 * 0.60 mΩ + 8 mΩ, the hottest and fullest pack.
-    assert fast.surge_a == pytest.approx(10.0 / 0.0584)
     assert dict(fast.forward) == {"k_plus": False, "k_minus": False, "k_dc_plus": True, "k_dc_minus": True}
+
+
+BARE: tuple[Change, ...] = (("parts/hv-35.yaml", "inductance", "null"), ("parts/hv-4.yaml", "inductance", "null"))
+# Metres of hv-35 at 0.554 mΩ/m in the inlet's branch, two contactors and a fuse of 0.4 mΩ each.
+INLET_OHM = 5 * 0.554e-3 + 3 * 0.4e-3
+
+
+def closing(*changes: Change) -> FastFigures:
+    fast = studied(*WITH_DC, *changes).fast
+    assert fast is not None
+    assert fast.surge_missing == ()
+    return fast
+
+
+def test_without_inductance_capacitances_and_pack_side_by_side_set_the_current_at_closing() -> None:
+    fast = closing(*BARE)
+    # 3 m to the drive; 3.6 m of 4.95 mΩ/m, a fuse of 8 mΩ and a busbar of 0.1 mΩ to the converter; the pack hot and
+    # full, 84 * 0.60 mΩ + 8 mΩ, behind 1.9 m, two contactors, its fuse and the disconnect of 0.25 mΩ.
+    drive, dcdc = 3 * 0.554e-3, 3.6 * 4.95e-3 + 8.1e-3
+    pack_ohm = 0.0584 + 1.9 * 0.554e-3 + 3 * 0.4e-3 + 0.25e-3
+    by_hand = 10.0 / (INLET_OHM + 1 / (1 / drive + 1 / dcdc + 1 / pack_ohm))
+    assert fast.surge_a == pytest.approx(by_hand, rel=1e-4)
+    assert {m.pointer for m in fast.surge_unknown} == {"parts/hv-35/inductance", "parts/hv-4/inductance"}
+    # Twice the difference drives twice the current; more capacitance does not, where there is no inductance.
+    assert closing(*BARE, (HV, "fast_charging/closing_difference", "20 V")).surge_a == pytest.approx(2 * fast.surge_a)
+    more = ("parts/inverter-60.yaml", "bus_capacitance", "6800 µF")
+    assert closing(*BARE, more).surge_a == pytest.approx(fast.surge_a)
+
+
+def test_with_inductance_the_current_at_closing_is_that_of_a_series_rlc_circuit() -> None:
+    # A pack behind 1000 Ω and a converter of 1 pF take nothing: what is left is one loop through the drive.
+    alone = ((PACK, "link_resistance", "1000 Ω"), ("parts/dcdc-1k2.yaml", "input_capacitance", "1 pF"))
+    fast = closing(*alone)
+    ohm, henry, farad = INLET_OHM + 3 * 0.554e-3, 8 * 0.32e-6, 1.1 * 680e-6
+    decay, swing = ohm / (2 * henry), math.sqrt(1 / (henry * farad) - (ohm / (2 * henry)) ** 2)
+    peak_s = math.atan(swing / decay) / swing
+    by_hand = 10.0 / (swing * henry) * math.exp(-decay * peak_s) * math.sin(swing * peak_s)
+    assert fast.surge_a == pytest.approx(by_hand, rel=1e-3)
+    assert fast.surge_unknown == ()
+    # A supply that is a capacitance in the same loop, however large, lets less through than the source it stands for.
+    for supply_f in (10e-6, 1e-3, 1.0):
+        some = closing_surge(10.0, henry, ohm, farad * supply_f / (farad + supply_f))
+        assert some.peak_a < by_hand
+    # Less inductance lets more through: its low end counts.
+    low = ("parts/hv-35.yaml", "inductance", "0.32 µH/m ± 50 %")
+    assert closing(*alone, low).surge_a > 1.3 * fast.surge_a
+
+
+def test_the_pack_s_resistance_alone_is_no_bound_of_the_current_at_closing() -> None:
+    # With the pack beside the capacitances, between the loop of the drive alone and the sum of both by themselves.
+    alone = closing((PACK, "link_resistance", "1000 Ω")).surge_a
+    assert max(alone, 10.0 / 0.0584) < closing().surge_a < alone + 10.0 / 0.0584
+
+
+def test_what_the_current_at_closing_lacks_is_named() -> None:
+    for change, pointer in (
+        ((HV, "fast_charging/closing_difference", "null"), "high_voltage/fast_charging/closing_difference"),
+        (("parts/inverter-60.yaml", "bus_capacitance", "null"), "parts/inverter-60/bus_capacitance"),
+        (("parts/contactor-200.yaml", "contact_resistance", "null"), "parts/contactor-200/contact_resistance"),
+        ((PACK, "cell_resistance", "null"), "parts/pack-84s/cell_resistance"),
+    ):
+        fast = studied(*WITH_DC, change).fast
+        assert fast is not None
+        assert math.isnan(fast.surge_a)
+        assert pointer in {m.pointer for m in fast.surge_missing}
+
+
+def test_an_inlet_that_leads_nowhere_closes_onto_nothing_known() -> None:
+    fast = studied(*WITH_DC, (HV, "connections/D3/to", "dc_inlet.minus")).fast
+    assert fast is not None
+    assert fast.path == ()
+    assert math.isnan(fast.surge_a)
+    assert [m.pointer for m in fast.surge_missing] == ["high_voltage/connections"]
 
 
 def test_marks_say_which_way_charging_flows() -> None:

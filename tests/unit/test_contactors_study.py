@@ -9,6 +9,7 @@ from tristrand.app.pipeline import Pipeline
 from tristrand.app.starter import starter_files
 from tristrand.design import Design, apply_edits, load_files
 from tristrand.findings import Edit
+from tristrand.rules.charging_view import WITH_DC
 from tristrand.rules.view import WITH_CHARGER
 from tristrand.studies.results import ContactorsResult, WeldWay
 
@@ -287,6 +288,50 @@ def test_charging_counts_only_where_something_charges() -> None:
     assert life.operations == 120
     # Against the mark: the forward table does not count for it.
     assert [m.pointer for m in life.missing] == ["parts/contactor-200/breaking_life_reverse"]
+
+
+MAKES = "{voltage: [100 V, 450 V], current: [10 A, 2000 A], operations: [[100000, 50], [100000, 50]]}"
+PLANNED = "{starts: 100, charges: 20, openings_under_load: 0, openings_while_charging: 0}"
+DC = (*(Edit(*change) for change in WITH_DC), Edit(HV, "switching_duty", PLANNED), Edit(MAIN, "making_life", MAKES))
+
+
+def test_contactors_of_an_inlet_count_what_they_close_onto() -> None:
+    results = PIPELINE.run(design(*DC))
+    surge_a = results["charging"].fast.surge_a
+    for name in ("k_dc_plus", "k_dc_minus"):
+        life = results["contactors"].life[name]
+        (closing,) = life.kinds
+        assert (closing.kind, closing.operations, closing.current_a) == ("closing onto a supply", 20, surge_a)
+        # Straight in logarithms from 100000 at 10 A to 50 at 2000 A, at any voltage: 2000 times over 200 times.
+        by_hand = 1e5 * (surge_a / 10.0) ** (-math.log(2000.0) / math.log(200.0))
+        assert life.electrical == pytest.approx(20 / by_hand, rel=1e-9)
+        assert life.missing == ()
+    # A main contactor closes after precharge, as before, and what shares no name with the inlet counts nothing of it.
+    assert [k.kind for k in results["contactors"].life["k_plus"].kinds] == ["closing after precharge"]
+    assert results["contactors"].life["k_minus"].kinds == ()
+
+
+def test_what_an_inlet_s_contactors_close_onto_is_asked_for() -> None:
+    none = Edit(HV, "fast_charging/closing_difference", "null")
+    gaps = {m.pointer for m in studied(*DC, none).life["k_dc_plus"].missing}
+    assert gaps == {"high_voltage/fast_charging/closing_difference"}
+    beyond = Edit(HV, "fast_charging/closing_difference", "100 V")
+    assert {m.pointer for m in studied(*DC, beyond).life["k_dc_plus"].missing} == {"parts/contactor-200/making_life"}
+    planned = Edit(HV, "switching_duty", PLANNED)
+    assert "high_voltage/fast_charging" in {m.pointer for m in studied(*INLET, planned).life["kc_plus"].missing}
+    # What is never closed closes onto nothing.
+    idle = Edit(HV, "switching_duty/charges", "0")
+    assert studied(*DC, none, idle).life["k_dc_plus"].missing == ()
+
+
+def test_a_charge_contactor_of_no_inlet_is_not_taken_to_close_onto_nothing() -> None:
+    behind = (
+        Edit(HV, "parts/k_ac", "{kind: contactor, sheet: contactor-200, role: charge, marked_plus: a}"),
+        Edit(HV, "connections/W97", "{from: bus_plus.bar, to: k_ac.a, cable: hv-16, length: 1 m}"),
+        Edit(HV, "connections/W99", "{from: k_ac.b, to: obc.plus, cable: hv-16, length: 1 m}"),
+    )
+    result = studied(*CHARGER, *behind, Edit(HV, "switching_duty", PLANNED))
+    assert "high_voltage/parts/k_ac" in {m.pointer for m in result.life["k_ac"].missing}
 
 
 # --- welds ---

@@ -237,6 +237,9 @@ def test_a_trip_below_what_a_charging_station_gives_is_named() -> None:
         *(Edit(*edit) for edit in INLET),
         Edit(HV, "fast_charging/supply/current", "300 A"),
         Edit(HV, "fast_charging/current", "240 A"),
+        # The inlet's own fuse is not the one that is asked about.
+        Edit(HV, "parts/fuse_dc/sheet", "fuse-200"),
+        Edit(HV, "parts/fuse_dc/overload_trip/current", "250 A"),
     )
     # No case asks 230 A of the main fuse while driving; a station that gives 240 A does.
     trips = Edit(HV, "parts/main_fuse/overload_trip/current", "230 A")

@@ -144,8 +144,8 @@ def test_a_fuse_without_curve_or_minimum_has_no_band() -> None:
 def test_ways_of_two_strings() -> None:
     ways = fuse_ways(hv_circuit(design(*STRINGS)))
     # Every device draws through both strings.
-    assert ways["fuse2"] == ways["main_fuse"] == (("k_plus", "k_minus"), (), ("drive", "dcdc"))
-    assert ways["fuse_dcdc"] == (("k_plus", "k_minus"), ("dcdc",), ())
+    assert ways["fuse2"][:3] == ways["main_fuse"][:3] == (("k_plus", "k_minus"), (), ("drive", "dcdc"))
+    assert ways["fuse_dcdc"][:3] == (("k_plus", "k_minus"), ("dcdc",), ())
     # A contactor of its own in the second string takes its load off, and that of no other fuse.
     own = (
         *STRINGS,

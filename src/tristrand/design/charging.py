@@ -110,6 +110,10 @@ class Station(Strict):
 
     voltage: VoltageRange
     current: Current = Field(description="the most it gives")
+    output_in_short: Literal["stops", "holds"] | None = Field(
+        default=None,
+        description="stops: it drives no current into a short circuit at its output for long; holds: it does",
+    )
 
 
 class FastCharging(Strict):
@@ -135,7 +139,7 @@ class FastCharging(Strict):
     weld_check: Literal["each_pole", "together", "none"] | None = Field(
         default=None,
         description="each_pole: each inlet contact is measured against the other pole of the pack; together: only the "
-        "voltage between the two inlet contacts is",
+        "voltage between the two inlet contacts is; voltage_sensors names the sensors that do it",
     )
 
     @model_validator(mode="after")

@@ -124,7 +124,7 @@ def _fast(result: ChargingResult, fast: FastFigures) -> list[Table]:
             "the smaller of what is asked for and given",
         ),
         ("Voltage held at", value(result.limit_v, "V"), "every cell at its charging voltage"),
-        ("Current at closing", value(fast.surge_a, "A", 3), "at most, by the pack's least resistance alone"),
+        ("Current at closing", value(fast.surge_a, "A", 3), "at most, onto a supply without resistance of its own"),
         ("On the way", f"{len(fast.path)} parts and connections", ", ".join(fast.path) or "no way to the pack"),
         ("Live with its contactors open", ", ".join(fast.live) or "nothing", "contacts of the inlet"),
     ]

@@ -125,7 +125,9 @@ def _overload(band: OverloadBand, design: Design) -> Row:
     if opening and trip is not None:
         when = f"above {trip.current.text} within {trip.time.text}"
         when += f"; {value(band.open_before_s, 's', 2)} at the latest" if math.isfinite(band.open_before_s) else ""
-    words = [f"{part} {'opens' if part in opening else 'limits itself'}" for part in named]
+    kinds = {part: design.high_voltage.parts[part].kind for part in named}
+    idle = {part: "does not part it" if kinds[part] == "contactor" else "limits itself" for part in named}
+    words = [f"{part} {'opens' if part in opening else idle[part]}" for part in named]
     return row(band.fuse, load, slow, unclear, ", ".join(words) or "nobody", when)
 
 

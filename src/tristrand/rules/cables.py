@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from tristrand.findings import Evidence
+from tristrand.rules.charging_view import station_gaps
 from tristrand.rules.fuses import lead_guards
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
 from tristrand.rules.view import (
@@ -17,7 +18,7 @@ from tristrand.rules.view import (
     sheets_of_kind,
     thicker_cables,
 )
-from tristrand.studies.results import ConductorFigures, Missing
+from tristrand.studies.results import DIRECT, ConductorFigures, Missing
 
 
 @rule(
@@ -92,7 +93,7 @@ def insulation_temperature_class(ctx: Context) -> Iterable[Outcome]:
     "HV113",
     "bundled-count",
     "warning",
-    needs=OPERATING,
+    needs=(*OPERATING, "charging"),
     checks="No more loaded cables share a route than each cable's `bundled` says.",
     why="Cables in a bundle heat each other: an ampacity found for two is too much for each of six.",
     sources=("33CFR183#183.435(b)", "DESIGN#bundled"),
@@ -107,7 +108,10 @@ def insulation_temperature_class(ctx: Context) -> Iterable[Outcome]:
     ),
 )
 def bundled_count(ctx: Context) -> Iterable[Outcome]:
-    """Cables with the same text in ``route`` that carry current in one and the same case count as loaded together."""
+    """Cables with the same text in ``route`` that carry current in one and the same case count as loaded together.
+
+    While a supply at an inlet charges the pack, so do those on its way and those of the case charge.
+    """
     routes: dict[str, list[str]] = {}
     for name, lead in ctx.design.high_voltage.connections.items():
         if lead.cable and lead.route.strip():
@@ -119,10 +123,12 @@ def bundled_count(ctx: Context) -> Iterable[Outcome]:
     if not operating.cases:
         yield ctx.open(operating.missing)
         return
+    fast = ctx.results["charging"].fast
+    loads = {key: {n for n, flow in c.flows.items() if flow.current_a > 0} for key, c in operating.cases.items()}
+    if fast is not None:
+        loads[DIRECT] = {*fast.path, *loads.get("charge", ())}
     for route, names in routes.items():
-        together = [
-            [n for n in names if n in case.flows and case.flows[n].current_a > 0] for case in operating.cases.values()
-        ]
+        together = [[n for n in names if n in case] for case in loads.values()]
         loaded = max(together, key=len)
         for name in names:
             said = ctx.design.high_voltage.connections[name].bundled
@@ -149,8 +155,11 @@ def bundled_count(ctx: Context) -> Iterable[Outcome]:
     "HV125",
     "cable-ampacity",
     "error",
-    needs=CONDUCTORS,
-    checks="Every cable carries its largest sustained current within the smaller of table and heat-balance ampacity.",
+    needs=(*CONDUCTORS, "charging"),
+    checks=(
+        "Every cable carries its largest sustained current, that of a supply at its inlet included, within the smaller "
+        "of table and heat-balance ampacity."
+    ),
     why=(
         "A cable above its ampacity ages its insulation until it fails to the chassis or to its neighbour, and can "
         "start a fire."
@@ -162,6 +171,9 @@ def bundled_count(ctx: Context) -> Iterable[Outcome]:
 def cable_ampacity(ctx: Context) -> Iterable[Outcome]:
     """Sustained cases; the folder's next thicker cables are the ways out."""
     conductors = ctx.results["conductors"]
+    gaps = station_gaps(ctx, tuple(ctx.design.parts_of("inlet")))
+    if gaps:
+        yield ctx.open(gaps)
     for figure in conductors.conductors.values():
         limit = figure.ampacity
         yield ctx.compare(

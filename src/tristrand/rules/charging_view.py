@@ -54,13 +54,14 @@ WITH_AC: tuple[tuple[str, str, str], ...] = (
     ),
 )
 _ENDS = "{{from: {}, to: {}, cable: hv-35, length: 1 m}}"
-# The starter with an inlet for direct current on its bus.
+_READ = "{{plus: {}, minus: {}, error: 1 %, settling: 50 ms}}"
+# The starter with an inlet for direct current on its bus, each contact of it measured against the pack's other pole.
 WITH_DC: tuple[tuple[str, str, str], ...] = (
     *PACK,
     (HV_FILE, "parts/dc_inlet", "{kind: inlet, sheet: inlet-100}"),
     ("parts/inlet-100.yaml", "", "{schema_version: 1, kind: inlet, rated_voltage: 500 V, rated_current: 100 A}"),
     ("parts/contactor-200.yaml", "break_current_reverse", "200 A"),
-    (HV_FILE, "parts/fuse_dc", "{kind: fuse, sheet: fuse-160}"),
+    (HV_FILE, "parts/fuse_dc", "{kind: fuse, sheet: fuse-160, overload_trip: {current: 180 A, time: 100 ms}}"),
     (HV_FILE, "parts/k_dc_plus", "{kind: contactor, sheet: contactor-200, role: charge, marked_plus: a}"),
     (HV_FILE, "parts/k_dc_minus", "{kind: contactor, sheet: contactor-200, role: charge, marked_plus: a}"),
     (HV_FILE, "connections/D1", _ENDS.format("dc_inlet.plus", "k_dc_plus.a")),
@@ -68,11 +69,14 @@ WITH_DC: tuple[tuple[str, str, str], ...] = (
     (HV_FILE, "connections/D3", _ENDS.format("fuse_dc.b", "bus_plus.bar")),
     (HV_FILE, "connections/D4", _ENDS.format("dc_inlet.minus", "k_dc_minus.b")),
     (HV_FILE, "connections/D5", _ENDS.format("k_dc_minus.a", "bus_minus.bar")),
+    (HV_FILE, "voltage_sensors/inlet_plus", _READ.format("dc_inlet.plus", "pack.minus")),
+    (HV_FILE, "voltage_sensors/inlet_minus", _READ.format("pack.plus", "dc_inlet.minus")),
     (
         HV_FILE,
         "fast_charging",
         "{inlet: dc_inlet, contactors: [k_dc_plus, k_dc_minus], fuse: fuse_dc, "
-        "supply: {voltage: {minimum: 150 V, maximum: 450 V}, current: 125 A}, current: 38 A, current_control: table, "
+        "supply: {voltage: {minimum: 150 V, maximum: 450 V}, current: 125 A, output_in_short: stops}, "
+        "current: 38 A, current_control: table, "
         "closing_difference: 10 V, "
         f"weld_check: each_pole, blocked_when: {BLOCKED_DC}, plug_blocks_drive: true}}",
     ),
@@ -110,12 +114,29 @@ def of_charging(
 
 
 def of_station(ctx: Context, part: str) -> tuple[float, list[Missing]]:
-    """The largest current [A] of direct-current charging through a part: 0 off its way, nan with what is missing."""
+    """The largest current [A] of direct-current charging through a part: 0 off its way, nan with what is missing.
+
+    Where an inlet's section is missing as a whole nobody knows what lies on its way, and every part is taken to.
+    """
     result: ChargingResult = ctx.results["charging"]
-    if result.fast is None or part not in result.fast.path:
+    if result.fast is None:
+        return (math.nan, _unknown(result)) if _has(ctx, True) else (0.0, [])
+    if part not in result.fast.path:
         return 0.0, []
     amps = result.fast.largest_a
-    return amps, [m for m in result.missing if m.pointer.startswith(FAST)] if math.isnan(amps) else []
+    return amps, _unknown(result) if math.isnan(amps) else []
+
+
+def station_gaps(ctx: Context, inlets: tuple[str, ...]) -> list[Missing]:
+    """Why the current that supplies at these inlets drive is not known; only one inlet is computed."""
+    result: ChargingResult = ctx.results["charging"]
+    known = "" if result.fast is None or math.isnan(result.fast.largest_a) else result.fast.inlet
+    return _unknown(result) if any(inlet != known for inlet in inlets) else []
+
+
+def _unknown(result: ChargingResult) -> list[Missing]:
+    gaps = [m for m in result.missing if m.pointer == FAST or m.pointer.startswith(f"{FAST}/")]
+    return gaps or list(result.missing) or [Missing(FAST, "the current of direct-current charging")]
 
 
 def _has(ctx: Context, fast: bool) -> bool:

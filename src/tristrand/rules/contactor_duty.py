@@ -147,7 +147,8 @@ def _marked(ctx: Context, name: str, found: Opened) -> Outcome:
     "warning",
     needs=CONTACTORS,
     checks=(
-        "The planned closings and openings use up no more than the electrical and the mechanical life of any contactor."
+        "The planned closings, those of an inlet's contactors onto its supply among them, and the openings use up no "
+        "more than the electrical and the mechanical life of any contactor."
     ),
     why="Worn contacts get hot, stick and at last weld; nobody sees it coming unless the openings were counted.",
     sources=("CONTACTOR-SHEET-LIFE#make and break life", "MEMORY#linear damage sum"),

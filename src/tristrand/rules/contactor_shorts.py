@@ -16,6 +16,8 @@ from tristrand.rules.view import (
 )
 from tristrand.studies.results import Missing, ProtectionResult
 
+NO_SUPPLY = "while charging from direct current the supply's own capacitance would add to it: no design holds that"
+
 
 @rule(
     "HV207",
@@ -112,7 +114,7 @@ def contactor_opens_charge(ctx: Context) -> Iterable[Outcome]:
     "HV306",
     "contactor-stays-shut-in-short",
     "error",
-    needs=PROTECTION,
+    needs=(*PROTECTION, "charging"),
     checks=(
         "The largest current of any short circuit, of packs and bus capacitors together where both flow through the "
         "contactor, does not throw the contacts open."
@@ -124,7 +126,11 @@ def contactor_opens_charge(ctx: Context) -> Iterable[Outcome]:
 )
 @of_protection
 def contactor_stays_shut_in_short(ctx: Context, result: ProtectionResult) -> Iterable[Outcome]:
-    """The prospective current, as if the fuse did not cut it off; the sheet's peak, else its withstand current."""
+    """The prospective current, as if the fuse did not cut it off; the sheet's peak, else its withstand current.
+
+    What the capacitance of a supply at an inlet adds is in no design: it is not counted, and the finding says so.
+    """
+    fast = ctx.results["charging"].fast
     # A capacitance that is not known may be the largest source of all.
     gaps = [m for m in circuit_of(ctx).missing if m.pointer.endswith("_capacitance")]
     if gaps:
@@ -150,6 +156,7 @@ def contactor_stays_shut_in_short(ctx: Context, result: ProtectionResult) -> Ite
             bad=f"may be blown open by the short circuit at {peak.fault}, driven by {peak.source}",
             good="stays shut in every short circuit",
             related=((pointer, "what it withstands"),),
+            note=NO_SUPPLY if fast is not None and name in fast.path else "",
         )
 
 

@@ -37,7 +37,7 @@ def contactor_weld_seen(ctx: Context, result: ContactorsResult) -> Iterable[Outc
     yield from _none(ctx, result)
     for name, found in result.welds.items():
         at, ways = f"{PARTS}/{name}", len(found.ways)
-        if not ways and not found.mirror and (gaps := _undeclared(ctx, name, found, result)):
+        if not ways and not found.mirror and (gaps := undeclared(ctx, name, found, result)):
             yield ctx.open(gaps)
             continue
         words = found.ways[0] if found.ways else None
@@ -50,11 +50,11 @@ def contactor_weld_seen(ctx: Context, result: ContactorsResult) -> Iterable[Outc
             1.0,
             BY_GRAPH,
             subject=name,
-            bad=f"may weld and no declared sensor sees it: a sensor {_between(found)} would",
+            bad=f"may weld and no declared sensor sees it: a sensor {between_words(found)} would{_once_first(ctx, name)}",
             good=(f"is seen by {words.sensor} if it welds ({words.step})" if words else "is seen by its mirror contact")
             + (", and by its mirror contact" if words and found.mirror else ""),
             related=((SENSORS, "the sensors"), (CHECK, "the weld check")),
-            ways_out=_first(ctx, name),
+            ways_out=open_first(ctx, name),
         )
 
 
@@ -68,23 +68,30 @@ def _none(ctx: Context, result: ContactorsResult) -> Iterable[Outcome]:
         yield NotApplicable("there is no pack" if judged else "there is no main or charge contactor")
 
 
-def _undeclared(ctx: Context, name: str, found: WeldFigures, result: ContactorsResult) -> list[Missing]:
+def undeclared(ctx: Context, name: str, found: WeldFigures, result: ContactorsResult) -> list[Missing]:
     """What is not said at all about how a weld is found; a check that was declared and sees nothing is a fault."""
     gaps = []
     if not result.sensors:
-        gaps.append(Missing(SENSORS, f"a sensor that sees {name} welded, {_between(found)}"))
+        gaps.append(Missing(SENSORS, f"a sensor that sees {name} welded, {between_words(found)}"))
     if ctx.design.high_voltage.weld_check is None:
         gaps.append(Missing(CHECK, f"how a weld of {name} is looked for"))
     return gaps
 
 
-def _between(found: WeldFigures) -> str:
+def _once_first(ctx: Context, name: str) -> str:
+    """What else a contactor needs that the weld check never opens first."""
+    check = ctx.design.high_voltage.weld_check
+    return "" if check is None or name in check.first else ", once it opens first at times (weld_check/first)"
+
+
+def between_words(found: WeldFigures) -> str:
+    """Where a sensor would have to lie to see the weld."""
     if not found.between[0]:
         return "at its far side"
     return f"from {found.between[0]} to {found.between[1]}"
 
 
-def _first(ctx: Context, name: str) -> Callable[[], Iterable[WayOut]]:
+def open_first(ctx: Context, name: str) -> Callable[[], Iterable[WayOut]]:
     """The way out without a new sensor: let it open first from time to time."""
 
     def ways() -> Iterable[WayOut]:
@@ -174,7 +181,7 @@ def _longer(result: ContactorsResult) -> Callable[[], Iterable[WayOut]]:
 def _untimed(ctx: Context, name: str, found: WeldFigures, result: ContactorsResult) -> Outcome:
     if found.mirror:
         return ctx.finding("pass", f"{PARTS}/{name}", f"{name} is watched by its mirror contact, without a wait")
-    gaps = _undeclared(ctx, name, found, result)
+    gaps = undeclared(ctx, name, found, result)
     if gaps:
         return ctx.open(gaps)
     return ctx.finding("not_applicable", f"{PARTS}/{name}", f"no declared sensor sees {name} welded (HV220)")

@@ -6,13 +6,18 @@ from typing import Any
 
 from tristrand.design import Datum
 from tristrand.rules.charging_view import FAST, WITH_DC, of_charging
+from tristrand.rules.contactor_welds import BY_GRAPH, CHECK, SENSORS, between_words, open_first, undeclared
+from tristrand.rules.contactors import CONTACTORS
 from tristrand.rules.limits import strictest
 from tristrand.rules.rule import Context, Outcome, rule
-from tristrand.rules.view import HV_FILE, LEADS, PARTS, counted, sheet_pointer
-from tristrand.studies.results import ChargingResult, FastFigures, Missing
+from tristrand.rules.view import HV_FILE, LEADS, PARTS, circuit_of, counted, path_ids, sheet_pointer
+from tristrand.studies.contactor_welds import FIRST
+from tristrand.studies.results import ChargingResult, ContactorsResult, FastFigures, Missing, WeldFigures, WeldWay
+from tristrand.studies.topology import joined
 
 DEAD = "PRACTICE#inlet contacts dead when not charging"
 RATED = "DATASHEET#rated current"
+DELAY = "DESIGN#weld check"
 
 
 def _fast(result: ChargingResult) -> FastFigures:
@@ -24,14 +29,15 @@ def _fast(result: ChargingResult) -> FastFigures:
     "HV270",
     "fast-charge-inlet-dead",
     "error",
-    needs=("pack", "charging"),
+    needs=(*CONTACTORS, "charging"),
     checks=(
         "With its contactors open no contact of the direct-current inlet reaches the pack, the contactors rest open, "
-        "and a weld of either is seen."
+        "and a weld of each alone shows, within the wait of the weld check, at a sensor that the declared check of "
+        "the inlet reads, or at a mirror contact."
     ),
     why="Anyone may touch the contacts of an open inlet: one welded contactor nobody sees is half of a shock.",
-    sources=(DEAD, "PRACTICE#a weld in one pole alone is seen only against the other pole"),
-    failing=(*WITH_DC, (HV_FILE, "connections/D4/to", "bus_minus.bar")),
+    sources=(DEAD, "PRACTICE#a weld in one pole alone is seen only against the other pole", BY_GRAPH, DELAY),
+    failing=(*WITH_DC, (HV_FILE, "voltage_sensors/inlet_minus/minus", "bus_minus.bar")),
     passing=WITH_DC,
     waivable=False,
 )
@@ -59,19 +65,68 @@ def fast_charge_inlet_dead(ctx: Context, result: ChargingResult) -> Iterable[Out
             f"{name} rests closed: without 12 V the inlet is live" if closed else f"{name} rests open",
             counted("contactor rests open", int(not closed), ">=", 1, DEAD),
         )
+    yield from _welds(ctx, fast)
+
+
+def _welds(ctx: Context, fast: FastFigures) -> Iterator[Outcome]:
+    """The declared check is a claim: every contactor needs a way in which its weld, alone, shows to that check."""
+    section: Any = ctx.design.high_voltage.fast_charging
     if section.weld_check is None:
         yield ctx.open([Missing(f"{FAST}/weld_check", "how a welded contactor of the inlet is seen")])
         return
-    seen = section.weld_check == "each_pole"
-    blind = "a weld of one contactor alone puts no voltage between the contacts: nothing sees it"
-    yield ctx.finding(
-        "pass" if seen else "fail",
-        f"{FAST}/weld_check",
-        "a weld of either contactor is seen before the next session"
-        if seen
-        else (blind if section.weld_check == "together" else "a welded contactor of the inlet is never seen"),
-        counted("each pole measured against the other pole of the pack", int(seen), ">=", 1, DEAD),
+    if section.weld_check == "none":
+        evidence = counted("checks for a welded contactor of the inlet", 0, ">=", 1, DEAD)
+        yield ctx.finding("fail", f"{FAST}/weld_check", "a welded contactor of the inlet is never seen", evidence)
+        return
+    result: ContactorsResult = ctx.results["contactors"]
+    for name in section.contactors:
+        found = result.welds.get(name)
+        if found is None:
+            yield ctx.open(result.blocking or [Missing(f"{PARTS}/{name}", f"where a weld of {name} would show")])
+            continue
+        ways = [way for way in found.ways if section.weld_check == "each_pole" or _across(ctx, way, fast)]
+        yield _weld(ctx, name, found, ways, result)
+
+
+def _across(ctx: Context, way: WeldWay, fast: FastFigures) -> bool:
+    """Whether the sensor lies between the inlet's two contacts: only with the other pole held it sees a weld there."""
+    sensor = ctx.design.high_voltage.voltage_sensors[way.sensor]
+    bare = path_ids(circuit_of(ctx), opened=("main", "charge", "precharge", "discharge"))
+    plus, minus = f"{fast.inlet}.plus", f"{fast.inlet}.minus"
+    return way.step == FIRST and any(
+        joined(bare, one, plus) and joined(bare, other, minus)
+        for one, other in ((sensor.plus, sensor.minus), (sensor.minus, sensor.plus))
     )
+
+
+def _weld(ctx: Context, name: str, found: WeldFigures, ways: list[WeldWay], result: ContactorsResult) -> Outcome:
+    """One contactor of the inlet: seen by its mirror contact, or by the quickest sensor that the check reads."""
+    at = f"{PARTS}/{name}"
+    near = ((f"{FAST}/weld_check", "the check that is declared"), (SENSORS, "the sensors"), (CHECK, "its wait"))
+    if found.mirror:
+        seen = counted("mirror contacts that are read", 1, ">=", 1, DEAD)
+        return ctx.finding("pass", at, f"a weld of {name} shows at its mirror contact", seen)
+    if not ways:
+        if not found.ways and (gaps := undeclared(ctx, name, found, result)):
+            return ctx.open(gaps)
+        blind = f"a weld of {name} alone shows at no sensor that the check of the inlet reads"
+        return ctx.finding(
+            "fail", at, f"{blind}: one {between_words(found)} would see it",
+            counted("ways in which its weld shows", 0, ">=", 1, BY_GRAPH), related=near, ways_out=open_first(ctx, name),
+        )  # fmt: skip
+    way = ways[0]
+    if way.missing:
+        return ctx.open(way.missing)
+    if math.isnan(way.wait_s):
+        evidence = counted("sensors exact enough to tell a weld", 0, ">=", 1, DELAY)
+        return ctx.finding(
+            "fail", at, f"{way.sensor} errs too much to tell {name} welded from {name} opened", evidence, related=near
+        )
+    return ctx.compare(
+        at, f"wait until {way.sensor} tells {name} welded from opened", way.wait_s, "s", "<=", result.delay_s, DELAY,
+        subject=f"a weld of {name}", bad=f"is not told by {way.sensor} when the weld check reads it",
+        good=f"is seen by {way.sensor}, {way.step}", related=near,
+    )  # fmt: skip
 
 
 @rule(
@@ -244,7 +299,11 @@ def _lead(ctx: Context, name: str, fast: FastFigures) -> Iterator[Outcome]:
         "and those of the inlet close onto no more than they may make."
     ),
     why="Closed on unequal voltages contactors weld; opened against their direction polarised ones burn.",
-    sources=("DATASHEET#largest current it may open", "DATASHEET#make current"),
+    sources=(
+        "DATASHEET#largest current it may open",
+        "DATASHEET#make current",
+        "NUMERICS#circuit solver, transient",
+    ),
     failing=(*WITH_DC, (HV_FILE, "fast_charging/closing_difference", "60 V")),
     passing=WITH_DC,
     waivable=False,
@@ -258,26 +317,28 @@ def fast_charge_contactors(ctx: Context, result: ChargingResult) -> Iterable[Out
     for name, forward in fast.forward:
         if not math.isnan(fast.largest_a):
             yield _opens(ctx, name, forward, fast)
-        if section is None or name not in section.contactors or math.isnan(fast.surge_a):
-            continue
-        makes, pointer = ctx.design.sheet_of(name).make_current, sheet_pointer(ctx, name, "make_current")
-        if makes is None:
-            yield ctx.open([Missing(pointer, f"make current of {name}")])
-            continue
-        yield ctx.compare(
-            f"{PARTS}/{name}",
-            "current at closing, by the pack's resistance alone",
-            fast.surge_a,
-            "A",
-            "<=",
-            makes.low,
-            "DATASHEET#make current",
-            basis=makes.basis,
-            subject=name,
-            bad="closes onto more than it may make: the voltages must be nearer to each other first",
-            good="closes onto no more than it may make",
-            related=((f"{FAST}/closing_difference", "difference allowed at closing"),),
-        )
+        if section is not None and name in section.contactors:
+            yield _makes(ctx, name, fast)
+
+
+def _makes(ctx: Context, name: str, fast: FastFigures) -> Outcome:
+    """The surge of closing, whichever contactor of the inlet closes last; a mere bound proves no failure."""
+    if math.isnan(fast.surge_a):
+        return ctx.open(fast.surge_missing)
+    makes, pointer = ctx.design.sheet_of(name).make_current, sheet_pointer(ctx, name, "make_current")
+    if makes is None:
+        return ctx.open([Missing(pointer, f"make current of {name}")])
+    if fast.surge_unknown and fast.surge_a > makes.low:
+        return ctx.open(fast.surge_unknown)
+    return ctx.compare(
+        f"{PARTS}/{name}", "largest current at closing", fast.surge_a, "A", "<=", makes.low, "DATASHEET#make current",
+        basis=makes.basis, subject=name,
+        bad="closes onto more than it may make: the voltages must be nearer to each other first",
+        good="closes onto no more than it may make",
+        related=((f"{FAST}/closing_difference", "difference allowed at closing"), (pointer, "what it may make")),
+        note="bus capacitances and pack onto a supply without resistance of its own, assumed: no design holds a "
+        "supply's own capacitance, and any would give less",
+    )  # fmt: skip
 
 
 def _opens(ctx: Context, name: str, forward: bool | None, fast: FastFigures) -> Outcome:

@@ -14,12 +14,11 @@ from tristrand.rules.view import (
     LEADS,
     OPERATING,
     PARTS,
-    circuit_of,
     sheet_pointer,
     sheets_of_kind,
     thicker_cables,
 )
-from tristrand.studies.circuits import hv_circuit
+from tristrand.studies.circuits import with_inlets
 from tristrand.studies.results import ConductorFigures, Missing
 from tristrand.studies.topology import (
     REDUCED_M,
@@ -69,7 +68,7 @@ def fuse_above_cable(ctx: Context) -> Iterable[Outcome]:
     if not conductors.conductors:
         yield ctx.open(conductors.missing)
         return
-    circuit = circuit_of(ctx)
+    circuit = with_inlets(ctx.design)
     guards = lead_guards(ctx)
     figures: dict[str, ConductorFigures] = conductors.conductors
     resisted, both = resistor_limited(circuit), "fsae-2026" in ctx.rule_sets
@@ -116,7 +115,7 @@ def lead_guards(ctx: Context) -> dict[str, Guard]:
 
 
 def _lead_guards(design: Design) -> dict[str, Guard]:
-    circuit = hv_circuit(design)
+    circuit = with_inlets(design)
     rated = {f: design.sheet_of(f).rated_current for f in design.parts_of("fuse")}
     amps = {f: datum.high if datum is not None else math.nan for f, datum in rated.items()}
     shared, own, plus = feeding_fuses(circuit), own_pole_fuses(circuit), plus_side(circuit)
@@ -283,6 +282,7 @@ def fuse_carries_load(ctx: Context) -> Iterable[Outcome]:
     """The smaller of the sheet's own continuous share and that of the rule sets.
 
     Hot air takes its factor from that. Where the sheet's share holds for hot air already, `reference_ambient` says so.
+    What a supply drives through an inlet is held to the same by HV271.
     """
     operating = ctx.results["operating"]
     if not operating.cases:

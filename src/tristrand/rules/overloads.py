@@ -2,14 +2,15 @@
 
 import math
 from collections.abc import Callable, Iterable, Iterator
+from typing import Any
 
 from tristrand.design import Datum
 from tristrand.findings import Edit, Relation, WayOut
-from tristrand.rules.charging_view import AT_STATION, of_station
+from tristrand.rules.charging_view import AT_STATION, FAST, station_gaps
 from tristrand.rules.clearing import PROTECTION
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
 from tristrand.rules.view import HV_FILE, PARTS, counted, sheet_pointer
-from tristrand.studies.results import Missing, OverloadBand, ProtectionResult
+from tristrand.studies.results import DIRECT, Missing, OverloadBand, ProtectionResult
 
 # Of each kind of device the field of its sheet that limits the current through its fuse; a rating is no limit.
 LIMITS_ITSELF = {
@@ -21,7 +22,10 @@ LIMITS_ITSELF = {
 
 
 def _bands(ctx: Context) -> Iterator[tuple[str, OverloadBand | None, list[Missing]]]:
-    """Every fuse that short circuits flow through, its band, and what is missing where there is none."""
+    """Every fuse that short circuits flow through, its band, and what is missing: of the band, or of its load.
+
+    Where the current of a supply is missing there is a band all the same: the gap itself can then be judged.
+    """
     result: ProtectionResult = ctx.results["protection"]
     operating = ctx.results["operating"]
     for name in result.fuses:
@@ -35,6 +39,8 @@ def _bands(ctx: Context) -> Iterator[tuple[str, OverloadBand | None, list[Missin
                 # No device draws through it: a resistor limits what flows there, as in a precharge path.
                 continue
             gaps = list(operating.missing) or [Missing(f"{PARTS}/{name}", f"the loads of {name}")]
+        if band is not None:
+            gaps += station_gaps(ctx, band.inlets)
         yield name, band, gaps
 
 
@@ -64,10 +70,10 @@ def _reach(band: OverloadBand) -> str:
     "HV299",
     "overload-left-to-nobody",
     "error",
-    needs=PROTECTION,
+    needs=(*PROTECTION, "charging"),
     checks=(
         "Where a fuse melts too slowly for its cable, or below the current that it clears, contactors in series with "
-        "it open or the device behind it limits its own current."
+        "it open or the device behind it limits its own current; a fuse that only a supply at an inlet loads included."
     ),
     why="A fuse that glows below its minimum breaking current burns through its body; somebody else must act there.",
     sources=("DATASHEET#minimum breaking current", "CLOSED-FORM#interpolation on logarithmic scales"),
@@ -87,8 +93,9 @@ def overload_left_to_nobody(ctx: Context) -> Iterable[Outcome]:
     seen = False
     for name, band, gaps in _bands(ctx):
         seen = True
-        if gaps or band is None:
+        if gaps:
             yield ctx.open(gaps)
+        if band is None:
             continue
         pointer, acts = f"{PARTS}/{name}", _acts(ctx, name, band)
         if band.to_a <= band.load_a:
@@ -127,7 +134,7 @@ def _others(fuse: str, band: OverloadBand) -> Callable[[], Iterable[WayOut]]:
     "HV301",
     "overload-opener-able",
     "error",
-    needs=PROTECTION,
+    needs=(*PROTECTION, "charging"),
     checks=(
         "A contactor that is to open where a fuse does not protect lies in series with it and may open all of that "
         "current; devices that limit themselves instead are all that the fuse feeds, and stay within its rating."
@@ -145,12 +152,12 @@ def overload_opener_able(ctx: Context) -> Iterable[Outcome]:
     seen = False
     for name, band, gaps in _bands(ctx):
         seen = True
-        if gaps or band is None:
+        if gaps:
             yield ctx.open(gaps)
-            continue
-        if band.to_a <= band.load_a:
+        if band is None or band.to_a <= band.load_a:
             continue
         acts = _acts(ctx, name, band)
+        yield from _supplies(ctx, name, acts, band)
         for part in (p for p in acts if _kind(ctx, p) == "contactor"):
             yield from _contactor(ctx, name, part, band)
         devices = [p for p in acts if _kind(ctx, p) != "contactor"]
@@ -158,6 +165,22 @@ def overload_opener_able(ctx: Context) -> Iterable[Outcome]:
             yield from _devices(ctx, name, devices, len(devices) < len(acts), band)
     if not seen:
         yield _no_fuse(ctx)
+
+
+def _supplies(ctx: Context, fuse: str, acts: tuple[str, ...], band: OverloadBand) -> Iterator[Outcome]:
+    """Loads that nobody among those who act takes off the fuse; devices may limit themselves, a supply is no part."""
+    contactors = [part for part in acts if _kind(ctx, part) == "contactor"]
+    if not acts or any(part not in band.in_series for part in contactors):
+        # Nobody is named, or one that lies elsewhere: that is said of itself.
+        return
+    for about, opens in band.openers:
+        limited = about == "" and len(contactors) < len(acts)
+        if limited or any(part in opens for part in contactors):
+            continue
+        what = f"what the supply at {about} drives" if about else "what its devices draw"
+        evidence = counted("contactors named that take it off", 0, ">=", 1, "DESIGN#overload_by")
+        words = f"nobody who is to act for {fuse} takes off {what}: {' or '.join(opens) or 'no contactor'} would"
+        yield ctx.finding("fail", f"{PARTS}/{fuse}", words, evidence, ways_out=_others(fuse, band))
 
 
 def _contactor(ctx: Context, fuse: str, part: str, band: OverloadBand) -> Iterator[Outcome]:
@@ -168,30 +191,64 @@ def _contactor(ctx: Context, fuse: str, part: str, band: OverloadBand) -> Iterat
         near = ((f"{PARTS}/{part}", "the contactor"),)
         yield ctx.finding("fail", pointer, words, evidence, related=near, ways_out=_others(fuse, band))
         return
+    forward_a, reverse_a, gaps = _directions(ctx, part, band)
+    if gaps:
+        yield ctx.open(gaps)
+    sheet = ctx.design.sheet_of(part)
+    if sheet.polarised is False and sheet.break_current_reverse is None:
+        # Alike in both directions: a current that is stated once counts for both.
+        forward_a, reverse_a = max(forward_a, reverse_a), 0.0
+    if reverse_a > 0.0:
+        words = f"may not open, against its mark, all of what flows where {fuse} does not protect"
+        yield _breaks(ctx, fuse, part, "break_current_reverse", reverse_a, f"{words}, up to {reverse_a:.3g} A")
     duty = ctx.results["protection"].fuses[fuse]
     main = ctx.design.high_voltage.parts[part].role == "main"  # type: ignore[union-attr]
     if main and band.to_a <= band.uncleared_below_a and not math.isnan(duty.smallest_a):
         yield NotApplicable(f"HV207 judges what {part} may open for {fuse}")
         return
-    opens: Datum | None = ctx.design.sheet_of(part).break_current
-    at = sheet_pointer(ctx, part, "break_current")
+    words = f"may not open all the currents at which {fuse} does not protect, up to {forward_a:.3g} A"
+    yield _breaks(ctx, fuse, part, "break_current", forward_a, words)
+
+
+def _directions(ctx: Context, part: str, band: OverloadBand) -> tuple[float, float, list[Missing]]:
+    """What a contactor may have to open forward and backward [A], and what is missing to tell.
+
+    The packs feed all of the band, a supply no more than it gives, each the other way round through the same contact.
+    """
+    forward_a, reverse_a, gaps = 0.0, 0.0, []
+    section: Any = ctx.design.high_voltage.fast_charging
+    fast = ctx.results["charging"].fast
+    for about, opens in band.openers:
+        if part not in opens:
+            continue
+        known = fast is not None and section.inlet == about and section.supply is not None
+        with_supply = dict(fast.forward).get(part) if known else None
+        if with_supply is not None and fast.turned:
+            # An inlet wired the wrong way round, which HV271 says, turns the supply round and not the packs.
+            with_supply = not with_supply
+        if about and not known:
+            gaps.append(Missing(f"{FAST}/supply", f"the most that the supply at {about} gives"))
+        if about and with_supply is None:
+            return band.to_a, band.to_a, gaps
+        given_a = min(section.supply.current.high, band.to_a) if about else 0.0
+        forward_a = max(forward_a, given_a if about and with_supply else band.to_a)
+        reverse_a = max(reverse_a, band.to_a if about and with_supply else given_a)
+    return forward_a, reverse_a, gaps
+
+
+def _breaks(ctx: Context, fuse: str, part: str, field: str, amps: float, bad: str) -> Outcome:
+    """What a contactor may open in one direction against what it may have to."""
+    way = "backward" if field.endswith("_reverse") else "forward"
+    opens: Datum | None = getattr(ctx.design.sheet_of(part), field)
+    at = sheet_pointer(ctx, part, field)
     if opens is None:
-        yield ctx.open([Missing(at, f"largest current that {part} may open")])
-        return
-    yield ctx.compare(
-        pointer,
-        f"largest current that {part} may open, forward",
-        opens.low,
-        "A",
-        ">=",
-        band.to_a,
-        "DATASHEET#largest current it may open",
-        basis=opens.basis,
-        subject=part,
-        bad=f"may not open all the currents at which {fuse} does not protect, up to {band.to_a:.3g} A",
+        return ctx.open([Missing(at, f"largest current that {part} may open {way}")])
+    return ctx.compare(
+        f"{PARTS}/{fuse}", f"largest current that {part} may open, {way}", opens.low, "A", ">=", amps,
+        "DATASHEET#largest current it may open", basis=opens.basis, subject=part, bad=bad,
         good=f"may open every current at which {fuse} does not protect",
         related=((at, "what it may open"), (f"{PARTS}/{part}", "the contactor")),
-    )
+    )  # fmt: skip
 
 
 def _devices(ctx: Context, fuse: str, devices: list[str], opened: bool, band: OverloadBand) -> Iterator[Outcome]:
@@ -259,9 +316,10 @@ def overload_trip_in_time(ctx: Context) -> Iterable[Outcome]:
     """The contactors' own opening time counts. Currents below the trip are loads: HV125 and HV129 judge them."""
     waits = False
     for name, band, gaps in _bands(ctx):
-        if gaps or band is None:
+        if gaps:
             waits = True
             yield ctx.open(gaps)
+        if band is None:
             continue
         opening = [p for p in _acts(ctx, name, band) if _kind(ctx, p) == "contactor" and p in band.in_series]
         if band.to_a <= band.load_a or not opening:
@@ -306,11 +364,8 @@ def _trip(ctx: Context, name: str, band: OverloadBand, opening: list[str]) -> It
         )  # fmt: skip
 
     load_a, when, load = band.load_a, f"in case {band.load_case}", "NUMERICS#circuit solver, operating point"
-    station_a, gaps = of_station(ctx, name)
-    if gaps:
-        yield ctx.open(gaps)
-    if station_a > load_a:
-        load_a, when, load = station_a, AT_STATION, "DESIGN#overload_trip"
+    if band.load_case == DIRECT:
+        when, load = AT_STATION, "DESIGN#overload_trip"
     amps = _between(name, load_a, least)
     bad, good = f"is switched off {when}, with no fault", "is switched off only above every load"
     yield said("trip current against the loads", trip.current.low, "A", ">", load_a, load, bad, good, amps)

@@ -1,17 +1,20 @@
-"""HV302 to HV304: a charger that feeds a fault, the order of I2t in a fuse's way, and parts rated for their fuse."""
+"""HV302 to HV304: chargers and supplies that feed a fault, the order of I2t in a fuse's way, parts and their fuse."""
 
 import math
 from collections.abc import Iterable
+from typing import Any
 
 from tristrand.design import Datum
 from tristrand.design.model import TERMINALS
 from tristrand.findings import Evidence
+from tristrand.rules.charging_view import FAST
 from tristrand.rules.clearing import PROTECTION, clearing_unproven
 from tristrand.rules.fuses import Guard, lead_guards
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
 from tristrand.rules.view import LEADS, PARTS, WITH_CHARGER, better, counted, sheet_pointer
 from tristrand.studies.results import FaultsResult, Missing
 
+SUPPLY_STOPS = "DESIGN#output in a short circuit"
 STOPS = (("parts/obc.yaml", "output_in_short", "stops"),)
 # Sheets name the continuous current of a part by its kind.
 RATED = {"contactor": "continuous_current", "service_disconnect": "continuous_current", "inlet": "rated_current"}
@@ -22,9 +25,12 @@ RATED = {"contactor": "continuous_current", "service_disconnect": "continuous_cu
     "charger-feeds-fault",
     "error",
     needs=("pack", "faults"),
-    checks="A charger stops by itself in a short circuit that it feeds, with the main contactors open too.",
+    checks=(
+        "A charger, and a supply at an inlet for direct current, stops by itself in a short circuit that it feeds, "
+        "with the main contactors open too."
+    ),
     why="Its current is too small for any fuse that carries it for ever: unless it stops, the fault burns on.",
-    sources=("DATASHEET#output in a short circuit",),
+    sources=("DATASHEET#output in a short circuit", SUPPLY_STOPS),
     failing=(*WITH_CHARGER, ("parts/obc.yaml", "output_in_short", "holds")),
     passing=(*WITH_CHARGER, *STOPS),
     waivable=False,
@@ -32,9 +38,11 @@ RATED = {"contactor": "continuous_current", "service_disconnect": "continuous_cu
 def charger_feeds_fault(ctx: Context) -> Iterable[Outcome]:
     """What the sheet says; no fuse lies between a charger and a short circuit at its own terminals."""
     result: FaultsResult = ctx.results["faults"]
-    chargers = ctx.design.parts_of("charger")
-    if not chargers:
-        yield NotApplicable("there is no charger")
+    chargers, inlets = ctx.design.parts_of("charger"), ctx.design.parts_of("inlet")
+    if not chargers and not inlets:
+        yield NotApplicable("there is neither a charger nor an inlet for direct current")
+    for name in inlets:
+        yield _supply(ctx, name)
     for name in chargers:
         at = sheet_pointer(ctx, name, "output_in_short")
         says = ctx.design.sheet_of(name).output_in_short
@@ -52,6 +60,21 @@ def charger_feeds_fault(ctx: Context) -> Iterable[Outcome]:
             words = f"{name} feeds a short circuit at its output for ever: it does not stop, and no fuse lies between"
             near = ((at, "what it does in a short circuit"),)
             yield ctx.finding("fail", f"{PARTS}/{name}", words, evidence, related=near)
+
+
+def _supply(ctx: Context, inlet: str) -> Outcome:
+    """The supply at an inlet: what the design says of it."""
+    section: Any = ctx.design.high_voltage.fast_charging
+    supply = section.supply if section is not None and section.inlet == inlet else None
+    if supply is None or supply.output_in_short is None:
+        at = FAST if section is None else f"{FAST}/supply" if supply is None else f"{FAST}/supply/output_in_short"
+        return ctx.open([Missing(at, f"what the supply at {inlet} does into a short circuit: stops or holds")])
+    at = f"{FAST}/supply"
+    if supply.output_in_short == "stops":
+        return ctx.finding("pass", at, f"the supply at {inlet} stops by itself in a short circuit")
+    evidence = counted("short circuits in which it stops", 0, ">=", 1, SUPPLY_STOPS)
+    words = f"the supply at {inlet} feeds a short circuit for ever: it does not stop, and its current melts no fuse"
+    return ctx.finding("fail", at, words, evidence, related=((f"{PARTS}/{inlet}", "the inlet"),))
 
 
 @rule(

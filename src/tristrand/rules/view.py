@@ -9,7 +9,7 @@ from typing import Any
 from tristrand.design.model import Case
 from tristrand.findings import Edit, Evidence, Relation, WayOut
 from tristrand.rules.rule import Context, NotApplicable, Outcome
-from tristrand.studies.circuits import HvCircuit, Resist, hv_circuit
+from tristrand.studies.circuits import HvCircuit, Resist, hv_circuit, with_inlets
 from tristrand.studies.results import BRAKING, ConductorFigures, Missing, PrechargeResult
 from tristrand.studies.topology import Chain, Edge, chains, edges, joined, protecting_fuses
 
@@ -198,7 +198,7 @@ def thicker_cables(ctx: Context, figure: ConductorFigures, current_a: float) -> 
     def ways() -> Iterable[WayOut]:
         every = ctx.results["conductors"].options.get(figure.connection, ())
         options = [o for o in every if o.ampacity_a >= current_a and o.cable != figure.cable]
-        names = protecting_fuses(circuit_of(ctx)).get(figure.connection, ())
+        names = protecting_fuses(with_inlets(ctx.design)).get(figure.connection, ())
         rated = [ctx.design.sheet_of(name).rated_current for name in names]
         guard_a = min((datum.value for datum in rated if datum is not None), default=0.0)
         for option in [o for o in options if o.ampacity_a >= guard_a] or options:

@@ -8,12 +8,12 @@ import math
 
 from tristrand.design import Design
 from tristrand.physics.discharge import TOUCH_LIMIT_V, time_to_voltage_s
-from tristrand.physics.pack import short_circuit_current_a
 from tristrand.studies.charging_chain import largest_bus_a, sessions_of, supply_figures, table_least_a
 from tristrand.studies.charging_lines import curves, workings
 from tristrand.studies.charging_plan import ChargerData, ChargingInputs, FastData, PackCharge, collect
 from tristrand.studies.charging_session import Drive, conditions
-from tristrand.studies.results import ChargingResult, FastFigures, Later, PackResult
+from tristrand.studies.inlet_closing import surge
+from tristrand.studies.results import ChargingResult, FastFigures, Later, Missing, PackResult
 from tristrand.studies.topology import Edge, edges, joined, on_loops
 
 
@@ -41,8 +41,7 @@ def study(data: ChargingInputs, packs: PackResult) -> ChargingResult:
             bus_a=largest_bus_a(data, charger, supplies),
         )
     if data.fast is not None:
-        least = min(c.resistance_low_ohm for c in figures.corners) if figures else math.nan
-        base = base._replace(fast=_fast(data, data.fast, least))
+        base = base._replace(fast=_fast(data, data.fast, packs))
     return base._replace(
         workings=Later(lambda: list(workings(data, base))), series=Later(lambda: tuple(curves(data, base)))
     )
@@ -88,7 +87,7 @@ def _on_discharged_bus(data: ChargingInputs, charger: str) -> bool:
 
 
 # ---------------------------------------------------------------- direct current
-def _fast(data: ChargingInputs, fast: FastData, least_ohm: float) -> FastFigures:
+def _fast(data: ChargingInputs, fast: FastData, known: PackResult) -> FastFigures:
     circuit = data.circuit
     mains = {c.id for c in circuit.role("main")}
     plus, minus = f"{fast.inlet}.plus", f"{fast.inlet}.minus"
@@ -112,15 +111,18 @@ def _fast(data: ChargingInputs, fast: FastData, least_ohm: float) -> FastFigures
     bare = [e for e in way if e.kind != "pack"]
     turned = any(joined(bare, plus, p.minus) or joined(bare, minus, p.plus) for p in circuit.packs if p.id in loop)
     forward = tuple((e.id, _forward(way, e, fast.inlet, marks.get(e.id, ""))) for e in contactors)
-    surge = math.nan
-    if not math.isnan(fast.difference_v) and not math.isnan(least_ohm):
-        surge = float(short_circuit_current_a(fast.difference_v, least_ohm))
+    closing = surge(fast.closing, known.packs, known.missing, fast.difference_v)
+    if not path and not closing.missing:
+        # Onto nothing no current flows, which is no reason to call a contactor able.
+        nowhere = Missing("high_voltage/connections", f"a way from {fast.inlet} to the pack")
+        closing = closing._replace(peak_a=math.nan, missing=(nowhere,))
     drive = None
     if not math.isnan(fast.amp) and fast.by_table is not None:
         drive = Drive(math.inf, fast.amp, 0.0, 0.0, 0.0, fast.by_table)
     return FastFigures(
-        fast.inlet, fast.amp, fast.by_table, path, live, turned, forward, surge, sessions_of(data, drive)
-    )
+        fast.inlet, fast.amp, fast.by_table, path, live, turned, forward, closing.peak_a, sessions_of(data, drive),
+        fast.contactors, closing.missing, closing.unknown,
+    )  # fmt: skip
 
 
 # Parts across the bus: through them no contact is live, and no current of charging goes round.

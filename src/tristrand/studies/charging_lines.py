@@ -9,6 +9,7 @@ from tristrand.studies.charging_plan import ChargerData, ChargingInputs
 from tristrand.studies.charging_session import FINE, conditions, every_link, run
 from tristrand.studies.results import (
     ChargingResult,
+    FastFigures,
     Series,
     SessionFigures,
     SupplyFigures,
@@ -19,6 +20,7 @@ from tristrand.studies.results import (
 
 CHAIN = "CLOSED-FORM#a chain carries what its weakest link carries"
 BALANCE = "CLOSED-FORM#energy balance of the charger"
+SOLVER = "NUMERICS#circuit solver, transient"
 PIECES = "CLOSED-FORM#charging through a resistance, open-circuit voltage straight by pieces"
 
 
@@ -35,8 +37,20 @@ def workings(data: ChargingInputs, result: ChargingResult) -> Iterator[Working]:
         for supply in result.supplies.values():
             yield from _supply_lines(data, charger, supply)
     if result.fast is not None:
+        yield from _closing_line(data, result.fast)
         for one in result.fast.sessions:
             yield from _session_lines(result.fast.inlet, one)
+
+
+def _closing_line(data: ChargingInputs, fast: FastFigures) -> Iterator[Working]:
+    if math.isnan(fast.surge_a) or data.fast is None:
+        return
+    method = "circuit solver on the whole topology: the inlet's contactors close onto a supply without resistance or "
+    method += "inductance of its own, off the bus by the difference; bus capacitances at their high ends, pack at its "
+    method += "lowest resistance, conductors cold, resistances and inductances at their low ends"
+    method += ", some inductance not given: an upper bound" if fast.surge_unknown else ""
+    words = f"largest current as the contactors close at {data.fast.difference_v:.4g} V of difference"
+    yield found(fast.inlet, "I_close", words, fast.surge_a, "A", SOLVER, method)
 
 
 def _charger_lines(data: ChargingInputs, charger: ChargerData, result: ChargingResult) -> Iterator[Working]:

@@ -7,6 +7,8 @@ from typing import Any
 from tristrand.design import Datum, Design
 from tristrand.records import NamedTuple
 from tristrand.studies.circuits import HvCircuit, Needs, hv_circuit
+from tristrand.studies.inlet_closing import ClosingData
+from tristrand.studies.inlet_closing import collect as closing_of
 from tristrand.studies.results import Missing
 from tristrand.studies.slices import wiring
 
@@ -81,7 +83,10 @@ class PackCharge(NamedTuple):
 
 
 class FastData(NamedTuple):
-    """Charging from direct current. ``by_table``: whether the pack's table holds the current; None: not said."""
+    """Charging from direct current. ``by_table``: whether the pack's table holds the current; None: not said.
+
+    ``closing``: the circuit that the inlet's contactors close.
+    """
 
     inlet: str
     contactors: tuple[str, ...]
@@ -89,6 +94,7 @@ class FastData(NamedTuple):
     difference_v: float
     by_table: bool | None
     marked: tuple[tuple[str, str], ...]
+    closing: ClosingData = ClosingData()
 
 
 class ChargingInputs(NamedTuple):
@@ -313,4 +319,6 @@ def _direct(design: Design, needs: Needs, fast: Any) -> FastData:
     control = fast.current_control or (common.current_control if common is not None else None)
     needs.of(f"{here}/current_control", control, "what holds the current of direct-current charging: table or fixed")
     by_table = None if control is None else control == "table"
-    return FastData(fast.inlet, tuple(fast.contactors), amp, _number(difference, "high"), by_table, marked)
+    contactors = tuple(fast.contactors)
+    closing = closing_of(design, hv_circuit(design), fast.inlet, contactors)
+    return FastData(fast.inlet, contactors, amp, _number(difference, "high"), by_table, marked, closing)

@@ -162,6 +162,24 @@ def hv_circuit(design: Design) -> HvCircuit:
     return design.once(_circuit)
 
 
+def with_inlets(design: Design) -> HvCircuit:
+    """The same with every inlet for direct current across its own contacts, for questions of who is joined with whom.
+
+    It has no capacitance and draws nothing: what a supply drives through it stands in the study of charging.
+    """
+    return design.once(_with_inlets)
+
+
+def _with_inlets(design: Design) -> HvCircuit:
+    circuit, none = hv_circuit(design), Span3(0.0, 0.0, 0.0)
+    inlets = tuple(
+        Device(name, "inlet", f"{name}.plus", f"{name}.minus", none, math.inf, False, 0.0, 0.0, 0.0, math.inf,
+               math.inf, ())
+        for name in design.parts_of("inlet")
+    )  # fmt: skip
+    return circuit._replace(devices=(*circuit.devices, *inlets)) if inlets else circuit
+
+
 def _circuit(design: Design) -> HvCircuit:
     needs = Needs(design)
     packs, series, contacts, resistors, devices = [], [], [], [], []

@@ -18,10 +18,12 @@ from tristrand.physics.conductors import (
 )
 from tristrand.records import NamedTuple
 from tristrand.studies.cable_limits import CableData, Run, ampacities, balances, limit_c, temperatures
-from tristrand.studies.circuits import Needs, ambient_of, cable_ohm_per_m, hv_circuit
+from tristrand.studies.circuits import Needs, ambient_of, cable_ohm_per_m, with_inlets
 from tristrand.studies.results import (
+    DIRECT,
     Ampacity,
     CableOption,
+    ChargingResult,
     ConductorFigures,
     ConductorsResult,
     Later,
@@ -49,7 +51,7 @@ def inputs(design: Design) -> ConductorInputs:
     needs = Needs(design)
     cables = {key: _cable(needs, key) for key in design.sheets_of_kind("cable")}
     needs.missing = []
-    circuit = hv_circuit(design)
+    circuit = with_inlets(design)
     fuses, resisted = protecting_fuses(circuit), resistor_limited(circuit)
     runs = []
     for key, lead in design.high_voltage.connections.items():
@@ -102,15 +104,19 @@ def _gaps(needs: Needs, cable: CableData) -> bool:
     return _blank(cable)
 
 
-def study(data: ConductorInputs, operating: OperatingResult) -> ConductorsResult:
-    """Ampacity, temperature and drop of every run at the currents of the operating study."""
+def study(
+    data: ConductorInputs,
+    operating: OperatingResult,
+    charging: ChargingResult = ChargingResult(),  # noqa: B008 - a named tuple, never changed
+) -> ConductorsResult:
+    """Ampacity, temperature and drop of every run at the currents of the operating study and of a supply's inlet."""
     missing = (*data.missing, *operating.missing)
     if not operating.cases or not data.runs:
         return ConductorsResult(missing=missing)
     cables = {c.id: c for c in data.cables}
     pairs = [(run, cables[run.cable]) for run in data.runs]
     cold = [
-        _figures(run, cable, amp, _drawn(run, operating))
+        _figures(run, cable, amp, _drawn(run, operating, charging))
         for (run, cable), amp in zip(pairs, balances(pairs), strict=True)
     ]
     warm = temperatures([figure.sustained_a for figure in cold], pairs)
@@ -138,13 +144,20 @@ class Drawn(NamedTuple):
     lowest_v: float
 
 
-def _drawn(run: Run, operating: OperatingResult) -> tuple[Drawn, ...]:
-    """The cases that draw current through a run; one without current names no case: the lead is idle in it."""
-    return tuple(
+def _drawn(run: Run, operating: OperatingResult, charging: ChargingResult) -> tuple[Drawn, ...]:
+    """The cases that draw current through a run; one without current names no case: the lead is idle in it.
+
+    A supply's largest current lasts; where it is not known HV271 is open.
+    """
+    cases = tuple(
         Drawn(name, flow.current_a, case.duration_s, min(case.lowest_v.values(), default=math.nan))
         for name, case in operating.cases.items()
         if (flow := case.flows.get(run.id)) is not None and flow.current_a > 0
     )
+    fast = charging.fast
+    if fast is None or run.id not in fast.path or not fast.largest_a > 0:
+        return cases
+    return (*cases, Drawn(DIRECT, fast.largest_a, 0.0, charging.lowest_v))
 
 
 @lru_cache(maxsize=4096)

@@ -1,7 +1,7 @@
 """What contactors may have to open, in which direction, and how much of their life a vehicle's switching uses up.
 
-Currents come from the cases that are computed. A charging inlet is in none of them: the most that the vehicle asks for
-there stands for it, or the inlet's rated current.
+Currents come from the cases that are computed. Of a charging inlet the most that the vehicle asks for there counts, or
+the inlet's rated current, and the surge as its contactors close.
 """
 
 import math
@@ -18,6 +18,7 @@ from tristrand.studies.opening import Groups, conductors
 from tristrand.studies.results import (
     BRAKING,
     CaseFlows,
+    ChargingResult,
     InCase,
     LifeFigures,
     LifeShare,
@@ -30,6 +31,7 @@ from tristrand.studies.results import (
 )
 
 JUDGED = ("main", "charge")
+FAST = "high_voltage/fast_charging"
 INLET = "charge by the inlet"
 GIVEN_UP = "precharge given up"
 CHARGING = ("charge", INLET)
@@ -242,20 +244,51 @@ def lives(
     data: DutyInputs,
     currents: Mapping[str, Opened],
     surge: PrechargeResult,
+    charging: ChargingResult,
     pack_v: float,
     unknown: tuple[Missing, ...] = (),
 ) -> dict[str, LifeFigures]:
     """The life that the planned switching uses up of every contactor; ``unknown``: why there are no currents."""
+    closings = {k.id: _closing(k, surge, charging) for k in data.kinds}
     lost = {k.id: unknown for k in data.kinds if k.role in JUDGED and k.id not in currents}
     lost |= {name: current.missing for name, current in currents.items() if current.role in JUDGED}
-    return {k.id: _life(k, data.planned, currents.get(k.id), surge, pack_v, lost.get(k.id, ())) for k in data.kinds}
+    return {
+        k.id: _life(k, data.planned, currents.get(k.id), closings[k.id], pack_v, lost.get(k.id, ())) for k in data.kinds
+    }
+
+
+class Closing(NamedTuple):
+    """What a contactor closes onto: in which words, the current (0: none worth the name), and what is missing."""
+
+    name: str
+    current_a: float
+    missing: tuple[Missing, ...] = ()
+
+
+def _closing(kind: Kind, surge: PrechargeResult, charging: ChargingResult) -> Closing:
+    """The residual of precharge for the contactor that it bypasses; for those of an inlet the supply's difference.
+
+    Of two contactors in the inlet's loop the one that closes last makes the current. Either may: both count it.
+    """
+    if kind.role == "main":
+        gap = Missing("high_voltage/parts", f"a precharge that says what {kind.id} closes onto")
+        missing = () if surge.attempts else surge.missing or (gap,)
+        return Closing("closings", surge.surge_current_a if kind.id == surge.bypassed else 0.0, missing)
+    if kind.role != "charge":
+        return Closing("closings", 0.0)
+    fast = charging.fast
+    if fast is not None and kind.id in fast.contactors:
+        return Closing("closings_onto_supply", fast.surge_a, fast.surge_missing)
+    gaps = [m for m in charging.missing if m.pointer.startswith(FAST)] if fast is None else []
+    what = f"the voltage that {kind.id} closes onto: it is no contactor of the inlet for direct current"
+    return Closing("", math.nan, tuple(gaps) or (Missing(f"high_voltage/parts/{kind.id}", what),))
 
 
 def _life(
     kind: Kind,
     planned: Planned,
     current: Opened | None,
-    surge: PrechargeResult,
+    closing: Closing,
     pack_v: float,
     unknown: tuple[Missing, ...],
 ) -> LifeFigures:
@@ -267,11 +300,10 @@ def _life(
     count = sum(number or 0 for number in closings.values())
     if not kind.mechanical:
         missing.append(Missing(f"parts/{kind.sheet}/mechanical_life", f"mechanical life of {kind.id}"))
-    if kind.role == "main" and not surge.attempts:
-        gap = Missing("high_voltage/parts", f"a precharge that says what {kind.id} closes onto")
-        missing += surge.missing or (gap,)
+    # What never closes needs no word on what it closes onto.
+    missing += closing.missing if kind.role == "main" or count else ()
     shares = []
-    for name, number, amps, field, table in _events(kind, planned, current, surge, count):
+    for name, number, amps, field, table in _events(kind, planned, current, closing, count):
         if number is None:
             missing += [] if name == "openings_braking" else [_unplanned(name)]
             continue
@@ -296,8 +328,9 @@ def _life(
 
 
 _WORDS = {
-    "closings": "closing after precharge", "openings_under_load": "opening while driving",
-    "openings_while_charging": "opening while charging", "openings_braking": "opening while braking",
+    "closings": "closing after precharge", "closings_onto_supply": "closing onto a supply",
+    "openings_under_load": "opening while driving", "openings_while_charging": "opening while charging",
+    "openings_braking": "opening while braking",
 }  # fmt: skip
 MOVING = (_WORDS["openings_under_load"], _WORDS["openings_braking"])
 
@@ -309,13 +342,11 @@ def _unplanned(name: str) -> Missing:
 Event = tuple[str, int | None, float, str, LifeTable | None]
 
 
-def _events(
-    kind: Kind, planned: Planned, current: Opened | None, surge: PrechargeResult, closings: int
-) -> Iterator[Event]:
+def _events(kind: Kind, planned: Planned, current: Opened | None, closing: Closing, closings: int) -> Iterator[Event]:
     """What wears the contacts of a contactor: name, how often, at which current, field and table of its life."""
     making, forward, backward = kind.tables
-    if kind.id == surge.bypassed:
-        yield "closings", closings, surge.surge_current_a, "making_life", making
+    if not closing.missing and closing.current_a != 0.0:
+        yield closing.name, closings, closing.current_a, "making_life", making
     if current is None or kind.role not in JUDGED:
         return
     if kind.role == "main":

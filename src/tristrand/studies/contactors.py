@@ -1,7 +1,7 @@
 """Contactors: do the coils pull in, hold and let go, what do the contacts open, how long do they last, is a weld seen?
 
 The parts of the answer stand in contactor_coils, contactor_duty and contactor_welds. Not answered: braking back into
-the pack, which no case computes yet, and the closing of a charging inlet's contactors.
+the pack, which no case computes yet.
 """
 
 import math
@@ -13,6 +13,7 @@ from tristrand.studies.contactor_coils import DRIVING, CoilInputs, coil_figures,
 from tristrand.studies.contactor_duty import NO_CASE, DutyInputs, duty_inputs, life_workings, lives, opened
 from tristrand.studies.contactor_welds import WeldInputs, allowed_error, weld_inputs, weld_workings, welds
 from tristrand.studies.results import (
+    ChargingResult,
     ContactorsResult,
     Later,
     OperatingResult,
@@ -42,7 +43,11 @@ def inputs(design: Design) -> ContactorsInputs:
 
 
 def study(
-    data: ContactorsInputs, packs: PackResult, operating: OperatingResult, precharge: PrechargeResult
+    data: ContactorsInputs,
+    packs: PackResult,
+    operating: OperatingResult,
+    precharge: PrechargeResult,
+    charging: ChargingResult,
 ) -> ContactorsResult:
     """Judge every contactor; what is missing keeps only its own question open."""
     if not data.coils.coils:
@@ -53,7 +58,7 @@ def study(
     known = len(volts) == len(data.circuit.packs) > 0
     pack_v = max((chain.volts for chain in chains(data.circuit, volts)), default=math.nan) if known else math.nan
     unknown = () if operating.cases else operating.missing or (NO_CASE,)
-    life = lives(data.duty, currents, precharge, pack_v, unknown)
+    life = lives(data.duty, currents, precharge, charging, pack_v, unknown)
     seen = welds(data.welds, packs.packs) if known else {}
     blocking = (*packs.missing, *operating.missing)
     gaps = [m for figures in coils.values() for some in figures.missing.values() for m in some]

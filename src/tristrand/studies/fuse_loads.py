@@ -20,6 +20,8 @@ from tristrand.physics.fuses import (
 from tristrand.records import NamedTuple
 from tristrand.studies.circuits import ambient_of
 from tristrand.studies.results import (
+    DIRECT,
+    ChargingResult,
     FuseLoad,
     FuseLoadsResult,
     Later,
@@ -90,8 +92,12 @@ def _low(datum: Datum | None, default: float) -> float:
     return default if datum is None else datum.low
 
 
-def study(data: FuseLoadInputs, operating: OperatingResult) -> FuseLoadsResult:
-    """Every fuse against the currents of all cases."""
+def study(
+    data: FuseLoadInputs,
+    operating: OperatingResult,
+    charging: ChargingResult = ChargingResult(),  # noqa: B008 - a named tuple, never changed
+) -> FuseLoadsResult:
+    """Every fuse against the currents of all cases, and of a supply at the inlet, which lasts."""
     if not operating.cases:
         return FuseLoadsResult(missing=(*data.missing, *operating.missing))
     fuses = {}
@@ -101,6 +107,9 @@ def study(data: FuseLoadInputs, operating: OperatingResult) -> FuseLoadsResult:
             for c in operating.cases.values()
             if fuse.id in c.flows and c.flows[fuse.id].current_a > 0
         )
+        fast = charging.fast
+        if fast is not None and fuse.id in fast.path and not math.isnan(fast.largest_a):
+            cases = (*cases, (DIRECT, 0.0, fast.largest_a))
         fuses[fuse.id] = _load(fuse, cases)
     lines = Later(lambda: [line for name, load in fuses.items() for line in _workings(name, load)])
     return FuseLoadsResult(lines, data.missing, (), fuses)

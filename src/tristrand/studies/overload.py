@@ -8,7 +8,9 @@ from tristrand.physics.fuses import OverloadGap, TimeCurrentCurve, coordination,
 from tristrand.records import NamedTuple
 from tristrand.studies.fuse_ways import Way
 from tristrand.studies.results import (
+    DIRECT,
     ChainOrder,
+    ChargingResult,
     ConductorsResult,
     LetThrough,
     OperatingResult,
@@ -44,9 +46,13 @@ def guarded(fuse: str, rated_a: float, leads: Mapping[str, LetThrough], conducto
     return [name for amps, name in sorted(mine) if amps >= rated_a]
 
 
-def load_of(part: str, operating: OperatingResult) -> tuple[float, str]:
-    """The largest current of a part in any case, however short, and the case."""
+def load_of(part: str, operating: OperatingResult, charging: ChargingResult) -> tuple[float, str]:
+    """The largest current of a part in any case, however short, or from a supply at the inlet, and the case."""
     loads = [(c.flows[part].current_a, c.case) for c in operating.cases.values() if part in c.flows]
+    fast = charging.fast
+    # Charging and driving exclude each other, so they do not add up. A current that is not known the rules name.
+    if fast is not None and part in fast.path and not math.isnan(fast.largest_a):
+        loads.append((fast.largest_a, DIRECT))
     return max(loads, default=(0.0, ""))
 
 
@@ -56,13 +62,14 @@ def bands(
     leads: Mapping[str, LetThrough],
     conductors: ConductorsResult,
     operating: OperatingResult,
+    charging: ChargingResult,
 ) -> dict[str, OverloadBand]:
     """The band of every fuse that a pack feeds and whose curve and minimum breaking current are known."""
     out = {}
     for fuse in fuses:
         if fuse.late is None or fuse.early is None or math.isnan(fuse.minimum_breaking_a) or fuse.id not in ways:
             continue
-        load_a, case = load_of(fuse.id, operating)
+        load_a, case = load_of(fuse.id, operating, charging)
         cables = guarded(fuse.id, fuse.rated_a, leads, conductors)
         allowed_s = ALLOWED_S if cables else fuse.late.times_s[0]
         gap, before_s = _gap(fuse.late, fuse.early, fuse.minimum_breaking_a, load_a, allowed_s)
@@ -80,6 +87,7 @@ def bands(
             before_s,
             ways[fuse.id].in_series,
             ways[fuse.id].behind,
+            ways[fuse.id].openers,
         )
     return out
 
@@ -136,7 +144,8 @@ def band_workings(found_: Mapping[str, OverloadBand]) -> Iterator[Working]:
         if band.to_a <= band.load_a:
             continue
         method = f"melting curve at {band.allowed_s:g} s, and the minimum breaking current: the larger"
-        yield found(name, "I_load", f"largest load, case {band.load_case}", band.load_a, "A", GAP, "operating study")
+        study = "study of charging" if band.load_case == DIRECT else "operating study"
+        yield found(name, "I_load", f"largest load, case {band.load_case}", band.load_a, "A", GAP, study)
         yield found(name, "I_gap", "another device opens or limits up to", band.to_a, "A", GAP, method)
         if math.isfinite(band.open_before_s):
             words = "earliest melting at the minimum breaking current"

@@ -7,12 +7,13 @@ from tristrand.design import Datum, Design
 from tristrand.physics.adiabatic import ALUMINIUM, COPPER, joule_integral_limit_a2s, k_factor
 from tristrand.physics.fuses import TimeCurrentCurve
 from tristrand.records import NamedTuple
-from tristrand.studies.circuits import HvCircuit, hv_circuit
+from tristrand.studies.circuits import HvCircuit, with_inlets
 from tristrand.studies.clearing import FuseData, scan
 from tristrand.studies.fuse_ways import fuse_ways, past_fuses
 from tristrand.studies.overload import Slow, band_workings, bands, chain_workings, chains
 from tristrand.studies.protection_curves import fuse_curves
 from tristrand.studies.results import (
+    ChargingResult,
     ConductorsResult,
     FaultsResult,
     Later,
@@ -58,7 +59,7 @@ def inputs(design: Design) -> ProtectionInputs:
     marks = {"a": 1.0, "b": -1.0}
     fitted = design.parts_of("contactor", role="charge")
     charge = tuple((k, marks.get(p.marked_plus or "", 0.0)) for k, p in fitted.items())
-    return ProtectionInputs(fuses, tuple(contactors), tuple(cables), wiring(hv_circuit(design)), charge)
+    return ProtectionInputs(fuses, tuple(contactors), tuple(cables), wiring(with_inlets(design)), charge)
 
 
 def _number(datum: Datum | None, end: str) -> float:
@@ -90,6 +91,7 @@ def study(
     faults: FaultsResult,
     conductors: ConductorsResult,
     operating: OperatingResult = OperatingResult(),  # noqa: B008 - a named tuple, never changed
+    charging: ChargingResult = ChargingResult(),  # noqa: B008 - likewise
 ) -> ProtectionResult:
     """Go through every fault at both of its ends, then through the overloads that each fuse leaves to others."""
     if not faults.faults:
@@ -105,7 +107,7 @@ def study(
         Slow(f.id, f.rated_a, _off(f.curve, f.spread), _off(f.early, -f.spread), f.minimum_breaking_a)
         for f in data.fuses
     )
-    left = bands(slow, fuse_ways(data.circuit), leads, conductors, operating) if operating.cases else {}
+    left = bands(slow, fuse_ways(data.circuit), leads, conductors, operating, charging) if operating.cases else {}
     order = chains({f.id: (f.rated_a, f.clearing_a2s) for f in data.fuses}, leads, contactors, conductors)
     lines = Later(
         lambda: [*_workings(data, conductors, leads, contactors), *chain_workings(order), *band_workings(left)]

@@ -10,7 +10,7 @@ from tristrand.studies.results.cells import (
     Portion,
     Trunk,
 )
-from tristrand.studies.results.charging import ChargingResult, FastFigures, SessionFigures, SupplyFigures
+from tristrand.studies.results.charging import DIRECT, ChargingResult, FastFigures, SessionFigures, SupplyFigures
 from tristrand.studies.results.common import Input, Later, Missing, Series, Working, facts, found, working
 from tristrand.studies.results.contactors import (
     CoilFigures,
@@ -76,6 +76,7 @@ from tristrand.studies.results.strand import (
 
 __all__ = [
     "BRAKING",
+    "DIRECT",
     "INTO_PACK",
     "ActiveShort",
     "Ampacity",

@@ -5,6 +5,9 @@ from collections.abc import Mapping, Sequence
 from tristrand.records import NamedTuple
 from tristrand.studies.results.common import NONE, Missing, Series, Working
 
+DIRECT = "direct-current charging"
+"""What stands for the name of a case where a supply at an inlet drives the current."""
+
 
 class SessionFigures(NamedTuple):
     """One session from the pack's least charge to the target, at one cell temperature.
@@ -74,7 +77,8 @@ class FastFigures(NamedTuple):
     connections on the way, empty where there is none; ``live`` the inlet's poles that reach the pack with the inlet's
     contactors open. ``turned``: its plus contact lies on the minus pole of the pack. ``forward`` tells for each
     contactor on the way whether the charging current enters at its marked terminal: None where it is not marked.
-    ``surge_a``: the current at closing, from the largest difference of voltage and the pack's least resistance alone.
+    ``surge_a``: the largest current as the inlet's ``contactors`` close with the largest difference of voltage onto a
+    supply without resistance of its own; nan with ``surge_missing``, a bound with inductances in ``surge_unknown``.
     """
 
     inlet: str
@@ -86,6 +90,9 @@ class FastFigures(NamedTuple):
     forward: tuple[tuple[str, bool | None], ...]
     surge_a: float
     sessions: tuple[SessionFigures, ...]
+    contactors: tuple[str, ...] = ()
+    surge_missing: tuple[Missing, ...] = ()
+    surge_unknown: tuple[Missing, ...] = ()
 
 
 class ChargingResult(NamedTuple):

@@ -25,8 +25,9 @@ class OverloadBand(NamedTuple):
 
     ``cable`` is the cable of least ampacity that the fuse protects in full ("" where there is none), ``cable_a`` that
     ampacity, ``allowed_s`` how long an overload of it may last. ``open_before_s``: earliest melting time at the minimum
-    breaking current. ``in_series``: contactors without which no device draws through the fuse; ``behind``: devices fed
-    through it alone. No gap: ``to_a`` is ``load_a``.
+    breaking current. ``in_series``: contactors that take off all of its load; ``behind``: devices fed through it alone;
+    ``openers``: the contactors by what they take off, devices ("") and the supply at each inlet. No gap: ``to_a`` is
+    ``load_a``. The load is the largest of any case, and of direct-current charging where that is known.
     """
 
     fuse: str
@@ -42,6 +43,12 @@ class OverloadBand(NamedTuple):
     open_before_s: float
     in_series: tuple[str, ...]
     behind: tuple[str, ...]
+    openers: tuple[tuple[str, tuple[str, ...]], ...] = ()
+
+    @property
+    def inlets(self) -> tuple[str, ...]:
+        """Inlets whose supply feeds through the fuse."""
+        return tuple(name for name, _ in self.openers if name)
 
 
 class ChainOrder(NamedTuple):
