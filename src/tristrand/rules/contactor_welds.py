@@ -50,7 +50,7 @@ def contactor_weld_seen(ctx: Context, result: ContactorsResult) -> Iterable[Outc
             1.0,
             BY_GRAPH,
             subject=name,
-            bad=f"may weld and no declared sensor sees it: a sensor {between_words(found)} would{_once_first(ctx, name)}",
+            bad=f"may weld and no declared sensor sees it: a sensor {between_words(found)} would{_if_first(ctx, name)}",
             good=(f"is seen by {words.sensor} if it welds ({words.step})" if words else "is seen by its mirror contact")
             + (", and by its mirror contact" if words and found.mirror else ""),
             related=((SENSORS, "the sensors"), (CHECK, "the weld check")),
@@ -78,7 +78,7 @@ def undeclared(ctx: Context, name: str, found: WeldFigures, result: ContactorsRe
     return gaps
 
 
-def _once_first(ctx: Context, name: str) -> str:
+def _if_first(ctx: Context, name: str) -> str:
     """What else a contactor needs that the weld check never opens first."""
     check = ctx.design.high_voltage.weld_check
     return "" if check is None or name in check.first else ", once it opens first at times (weld_check/first)"
