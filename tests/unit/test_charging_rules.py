@@ -34,6 +34,9 @@ INLET: tuple[Change, ...] = (
     (HV, "connections/D3", "{from: fuse_dc.b, to: k_dc_plus.b, cable: hv-35, length: 1 m}"),
     (HV, "connections/D4", "{from: dc_inlet.minus, to: k_dc_minus.b, cable: hv-35, length: 1 m}"),
     (HV, "connections/D5", "{from: bus_minus.bar, to: k_dc_minus.a, cable: hv-35, length: 1 m}"),
+    (HV, "loops/shutdown/opens", "[k_plus, k_minus, k_pre, k_dc_plus, k_dc_minus]"),
+    (HV, "loops/shutdown/load", "6 Ω ± 5 %"),
+    (HV, "loops/interlock/opens", "[k_plus, k_minus, k_pre, k_dc_plus, k_dc_minus]"),
     (HV, "fast_charging", "{inlet: dc_inlet, contactors: [k_dc_plus, k_dc_minus], fuse: fuse_dc, blocked_when: "
      f"{BLOCKED_DC}, "
      "supply: {voltage: {minimum: 150 V, maximum: 500 V}, current: 125 A, output_in_short: stops}, "
@@ -66,7 +69,7 @@ PLANTED: dict[str, tuple[tuple[Change, ...], set[str]]] = {
     "a charger counted too small": (((HV, "parts/charger/power/charge", "5 kW"),), {"HV268"}),
     "a charger that goes on for a while": (((HV, "charging/on_opening/off_after", "6 s"),), {"HV269"}),
     "an inlet live in one pole": ((*INLET, (HV, "connections/D6", "{from: k_dc_minus.a, to: k_dc_minus.b, "
-                                            "resistance: 0.1 mΩ}")), {"HV220", "HV270"}),
+                                            "resistance: 0.1 mΩ}")), {"HV220", "HV270", "HV310"}),
     "a station that feeds a short circuit": ((*INLET, (HV, "fast_charging/supply/output_in_short", "holds")),
                                              {"HV302"}),
     "an inlet that may get hot": ((*INLET, (HV, "fast_charging/blocked_when", BLOCKED)), {"HV265"}),
@@ -512,3 +515,26 @@ def test_a_voltage_that_does_not_reach_the_target_leaves_sessions_open_and_the_r
 
 def test_a_target_below_the_least_charge_fails() -> None:
     assert "HV267" in failing(AC, (HV, "charging/target", "5 %"))
+
+
+def test_a_loop_that_leaves_the_station_on_the_bus_is_named_with_its_mend() -> None:
+    edits = [Edit(*change) for change in (*INLET, (HV, "loops/shutdown/opens", "[k_plus, k_minus, k_pre]"))]
+    loaded = load_files(apply_edits(MENDED, edits), "van")
+    assert loaded.design is not None
+    found = [f for f in Workspace().check_design(loaded.design).report.findings if f.code == "HV310"]
+    failed = {f.place.object: f for f in found if f.kind == "fail"}
+    assert set(failed) == {"high_voltage/loops/shutdown"}
+    way = failed["high_voltage/loops/shutdown"].way_out
+    assert way is not None
+    assert "k_dc_plus" in way.text
+    assert {f.kind for f in found if f.place.object == "high_voltage/loops/interlock"} == {"pass"}
+
+
+def test_an_inlet_on_the_pack_side_is_parted_by_the_main_contactors() -> None:
+    changes = (
+        *INLET,
+        (HV, "connections/D2/from", "main_fuse.b"),
+        (HV, "connections/D5/from", "disconnect.b"),
+        (HV, "loops/shutdown/opens", "[k_plus, k_minus, k_pre]"),
+    )
+    assert "HV310" not in failing(dict(MENDED), *changes)

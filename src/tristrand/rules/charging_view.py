@@ -71,6 +71,8 @@ WITH_DC: tuple[tuple[str, str, str], ...] = (
     (HV_FILE, "connections/D5", _ENDS.format("k_dc_minus.a", "bus_minus.bar")),
     (HV_FILE, "voltage_sensors/inlet_plus", _READ.format("dc_inlet.plus", "pack.minus")),
     (HV_FILE, "voltage_sensors/inlet_minus", _READ.format("pack.plus", "dc_inlet.minus")),
+    (HV_FILE, "loops/shutdown/opens", "[k_plus, k_minus, k_pre, k_dc_plus, k_dc_minus]"),
+    (HV_FILE, "loops/shutdown/load", "6.4 Ω ± 5 %"),
     (
         HV_FILE,
         "fast_charging",

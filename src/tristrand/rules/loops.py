@@ -149,11 +149,11 @@ def loop_opens_every_pole(ctx: Context) -> Iterable[Outcome]:
             words,
             count,
             related=((f"{LOOPS}/{name}/opens", "opens"),),
-            ways_out=_opening_all(ctx, name),
+            ways_out=opening_all(ctx, name),
         )
 
 
-def _opening_all(ctx: Context, name: str) -> Callable[[], Iterable[WayOut]]:
+def opening_all(ctx: Context, name: str) -> Callable[[], Iterable[WayOut]]:
     """The way out for a loop that opens too little: every contactor that rests open."""
 
     def ways() -> Iterator[WayOut]:
