@@ -13,6 +13,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad, solve_ivp
+from scipy.interpolate import RegularGridInterpolator
 
 from tests.evidence import covers
 from tests.printed import printed
@@ -475,6 +476,26 @@ def test_interpolation_is_exact_on_a_bilinear_surface() -> None:
     assert read.value == pytest.approx(surface(t, s), rel=1e-12)
     assert not np.any(read.clamped_row)
     assert not np.any(read.clamped_column)
+
+
+@covers("physics.pack.table_least")
+def test_the_least_of_a_table_is_that_of_a_fine_mesh_over_it() -> None:
+    rows, columns = [-20.0, 0.0, 25.0, 45.0], [0.0, 0.1, 0.5, 1.0]
+    rng = np.random.default_rng(11)
+    for _ in range(40):
+        table = rng.uniform(1.0, 9.0, (4, 4))
+        (low, high), (first, last) = np.sort(rng.uniform(-20, 45, 2)), np.sort(rng.uniform(0, 1, 2))
+        read = RegularGridInterpolator((rows, columns), table)  # bilinear
+        # The mesh meets every point of both axes that lies within.
+        down = np.union1d(np.linspace(low, high, 60), [r for r in rows if low < r < high])
+        across = np.union1d(np.linspace(first, last, 60), [c for c in columns if first < c < last])
+        mesh = read(np.stack(np.meshgrid(down, across), axis=-1)).min()
+        found = pack.table_least(rows, columns, table.tolist(), (low, high), (first, last))
+        assert found == pytest.approx(mesh, rel=1e-12)
+    assert pack.table_least(rows, columns, table.tolist(), (-21.0, 0.0), (0.0, 0.5)) == 0.0
+    assert pack.table_least(rows, columns, table.tolist(), (0.0, 0.0), (0.5, 1.01)) == 0.0
+    with pytest.raises(ValueError, match="span"):
+        pack.table_least(rows, columns, table.tolist(), (1.0, 0.0), (0.0, 0.5))
 
 
 @covers("physics.pack.interpolate_table")

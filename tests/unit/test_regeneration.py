@@ -156,3 +156,26 @@ def test_a_table_must_be_there_to_hold_it_to() -> None:
     assert kinds(braking("10 kW", held, table), "HV308") == {"pass"}
     assert kinds(braking("10 kW", table), "HV308") == {"open"}
     assert "no inverter feeds back" in judge_design(braking("0 W")).not_applicable["HV308"]
+
+
+# 3.66 V * 84 and 100 mΩ at half charge; a fixed 10 kW drive 32.2 A.
+@pytest.mark.parametrize(
+    ("least", "kind"), [("33 A", "pass"), ("32 A", "fail")], ids=["above the current", "below the current"]
+)
+def test_fixed_is_held_against_the_fullest_and_coldest_not_against_the_charging_target(least: str, kind: str) -> None:
+    table = (PACK, "charge_table", "{temperature: [-10 °C, 45 °C], state_of_charge: [0 %, 50.0001 %, 100 %], "
+                                   f"current: [[80 A, {least}, 1 A], [80 A, {least}, 1 A]]}}")  # fmt: skip
+    fixed = (HV, "regeneration", "{current_control: fixed}")
+    assert kinds(braking("10 kW", *ONE_CORNER, fixed, table), "HV308") == {kind}
+    # Used up to the full pack, where the table allows 1 A, whatever the target of a charger is.
+    whole = (HV, "parts/pack/state_of_charge", "{minimum: 10 %, maximum: 100 %}")
+    assert kinds(braking("10 kW", *ONE_CORNER, fixed, table, whole), "HV308") == {"fail"}
+
+
+def test_what_the_monitor_shuts_out_is_no_cold_to_brake_in() -> None:
+    table = (PACK, "charge_table", "{temperature: [5 °C, 45 °C], state_of_charge: [0 %, 100 %], "
+                                   "current: [[90 A, 90 A], [90 A, 90 A]]}")  # fmt: skip
+    fixed = (HV, "regeneration", "{current_control: fixed}")
+    assert kinds(braking("10 kW", fixed, table), "HV308") == {"fail"}  # the monitor lets it be charged down to 1 °C
+    warm = (HV, "parts/pack/monitor/under_temperature_charge", "7 °C")  # its error is 2 K
+    assert kinds(braking("10 kW", fixed, table, warm), "HV308") == {"pass"}

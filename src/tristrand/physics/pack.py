@@ -3,6 +3,8 @@
 Unequal strings in parallel are a network: `tristrand.physics.circuit` takes them.
 """
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -178,3 +180,27 @@ def interpolate_table(rows: Num, columns: Num, values: FloatArray, row: Num, col
     row_out = np.asarray((r < row_axis[0]) | (r > row_axis[-1]))
     column_out = np.asarray((c < column_axis[0]) | (c > column_axis[-1]))
     return TableValue(same(value), _flag(row_out), _flag(column_out))
+
+
+@cites("NUMERICS#bilinear interpolation")
+def table_least(
+    rows: Sequence[float],
+    columns: Sequence[float],
+    table: Sequence[Sequence[float]],
+    row_span: tuple[float, float],
+    column_span: tuple[float, float],
+) -> float:
+    """Smallest value of a table, bilinear between its points, anywhere in two spans; 0 where these leave the table.
+
+    rows, columns: rising axes; table: one line a row. Between the points the value is bilinear, so its smallest lies at
+    an end of a span or at a point of an axis within. ValueError for a span whose low end is above the high one.
+    """
+    (low, high), (first, last) = row_span, column_span
+    if low > high or first > last:
+        raise ValueError("a span must not end below its beginning")
+    if low < rows[0] or high > rows[-1] or first < columns[0] or last > columns[-1]:
+        return 0.0
+    across = sorted({first, last, *(c for c in columns if first < c < last)})
+    down = sorted({low, high, *(r for r in rows if low < r < high)})
+    lines = [[float(np.interp(c, columns, line)) for c in across] for line in table]
+    return min(float(np.interp(r, rows, [line[k] for line in lines])) for r in down for k in range(len(across)))

@@ -1,12 +1,13 @@
 """HV308: what braking may drive into cold or nearly full cells."""
 
+import math
 from collections.abc import Iterable
 
 from tristrand.findings import Edit, WayOut
 from tristrand.rules.charging_view import WITH_AC
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
 from tristrand.rules.view import HV_FILE, PARTS, feeds_back_unsaid, sheet_pointer
-from tristrand.studies.results import BRAKING, ChargingResult, Missing
+from tristrand.studies.results import BRAKING, Missing
 
 CONTROL = "high_voltage/regeneration/current_control"
 TABLE = "DATASHEET#charge table"
@@ -21,7 +22,7 @@ BRAKES = (
     "HV308",
     "regeneration-by-table",
     "error",
-    needs=("pack", "operating", "charging"),
+    needs=("pack", "operating"),
     checks=(
         "What the inverters feed back is held to what the pack's charge table allows at each temperature and charge, "
         "or never is more than the smallest value of the table."
@@ -67,16 +68,16 @@ def _by_table(ctx: Context) -> Iterable[Outcome]:
 
 
 def _fixed(ctx: Context, pack: str, current_a: float) -> Outcome:
-    charging: ChargingResult = ctx.results["charging"]
-    if charging.pack != pack or charging.table_least_a != charging.table_least_a:
-        return ctx.open([Missing(sheet_pointer(ctx, pack, "charge_table"), f"charge table of {pack}, with a target")])
+    figures = ctx.results["pack"].packs.get(pack)
+    if figures is None or math.isnan(figures.charge_least_a):
+        return ctx.open([Missing(sheet_pointer(ctx, pack, "charge_table"), f"charge table of {pack}")])
     return ctx.compare(
         CONTROL,
         f"largest current of {BRAKING}",
         current_a,
         "A",
         "<=",
-        charging.table_least_a,
+        figures.charge_least_a,
         TABLE,
         subject=BRAKING,
         bad="drives more into the pack than its table allows between its coldest and hottest, emptiest and fullest",

@@ -5,6 +5,7 @@ import math
 import numpy as np
 
 from tristrand.physics.charging import branch_circuit_least_a, low_voltage_energy_j, smallest_link, supply_power_w
+from tristrand.physics.pack import table_least
 from tristrand.physics.pilot import (
     CABLE_CURRENT_A,
     FIRST_LAW_LARGEST_A,
@@ -225,9 +226,5 @@ def table_least_a(pack: PackCharge, target: float) -> float:
     low, high = max(cold, warm[0]), min(hot, warm[-1])
     if low > high:
         return 0.0
-    columns = sorted({pack.start_soc, target, *(s for s in table.soc if pack.start_soc < s < target)})
-    if columns[0] < table.soc[0] or columns[-1] > table.soc[-1]:
-        return 0.0
-    lines = [[float(np.interp(s, table.soc, line)) for s in columns] for line in table.rows]
-    rows = sorted({low, high, *(t for t in warm if low < t < high)})
-    return min(float(np.interp(t, warm, [line[k] for line in lines])) for t in rows for k in range(len(columns)))
+    ends = sorted((pack.start_soc, target))
+    return table_least(warm, table.soc, table.rows, (low, high), (ends[0], ends[1]))

@@ -6,6 +6,7 @@ import numpy as np
 
 from tristrand.design import Design
 from tristrand.design.model import Pack
+from tristrand.design.pack_sheets import ChargeTable
 from tristrand.physics import pack as physics
 from tristrand.records import NamedTuple
 from tristrand.studies.circuits import Needs
@@ -40,6 +41,15 @@ AGED = 2.0
 """Resistance at the end of life over that when new, where the sheet does not say (common practice, no source)."""
 
 
+class ChargeLimits(NamedTuple):
+    """The charge table [A], low ends, and the cell temperatures [degC] at which the monitor lets current in."""
+
+    temperature_c: tuple[float, ...]
+    soc: tuple[float, ...]
+    rows_a: tuple[tuple[float, ...], ...]
+    span_c: tuple[float, float]
+
+
 class PackData(NamedTuple):
     """One pack as numbers: the cell's tables and the range it is used in.
 
@@ -68,6 +78,7 @@ class PackData(NamedTuple):
     power_limit_w: float = math.nan
     ohmic_ohm: float = math.nan
     growth: float = AGED
+    charge: ChargeLimits | None = None
 
 
 class PackInputs(NamedTuple):
@@ -123,6 +134,25 @@ def _data(design: Design, needs: Needs, pack_id: str, part: Pack) -> PackData | 
         power_limit_w=_power_limit(design),
         ohmic_ohm=sheet.cell_ohmic_resistance.low if sheet.cell_ohmic_resistance is not None else math.nan,
         growth=sheet.resistance_growth.high if sheet.resistance_growth is not None else AGED,
+        charge=_charge(sheet.charge_table, part, (temperature.minimum.low, temperature.maximum.high)),
+    )
+
+
+def _charge(table: ChargeTable | None, part: Pack, span_c: tuple[float, float]) -> ChargeLimits | None:
+    """The pack's range of temperature, cut where the monitor allows no charging and no regeneration any more."""
+    if table is None:
+        return None
+    monitor, (cold, hot) = part.monitor, span_c
+    error = monitor.temperature_error.high if monitor is not None and monitor.temperature_error is not None else 0.0
+    if monitor is not None and monitor.under_temperature_charge is not None:
+        cold = max(cold, monitor.under_temperature_charge.low - error)
+    if monitor is not None and monitor.over_temperature_charge is not None:
+        hot = min(hot, monitor.over_temperature_charge.high + error)
+    return ChargeLimits(
+        tuple(d.value for d in table.temperature),
+        tuple(d.value for d in table.state_of_charge),
+        tuple(tuple(d.low for d in row) for row in table.current),
+        (cold, max(cold, hot)),
     )
 
 
@@ -156,6 +186,13 @@ def _corner(pack: PackData, name: str, soc: float, temperature_c: float, *, full
         outside_table=outside,
         resistance_low_ohm=float(physics.pack_resistance_ohm(*cells, low.value, pack.link_low_ohm)),
     )
+
+
+def _charge_least_a(pack: PackData) -> float:
+    if pack.charge is None:
+        return math.nan
+    limits = pack.charge
+    return physics.table_least(limits.temperature_c, limits.soc, limits.rows_a, limits.span_c, pack.soc)
 
 
 def _figures(pack: PackData) -> PackFigures:
@@ -195,6 +232,7 @@ def _figures(pack: PackData) -> PackFigures:
         short_circuit_a=float(physics.short_circuit_current_a(strongest.open_circuit_v, strongest.resistance_low_ohm)),
         fault_ohm=fault_ohm,
         aged_ohm=aged_ohm,
+        charge_least_a=_charge_least_a(pack),
     )
 
 

@@ -23,7 +23,11 @@ class Corner(NamedTuple):
 
 
 class PackFigures(NamedTuple):
-    """One pack. ``corners`` holds the four ends of its range of charge and temperature."""
+    """One pack. ``corners`` holds the four ends of its range of charge and temperature.
+
+    ``charge_least_a``: the least that its charge table allows anywhere in that range, as far as the monitor lets it be
+    charged or braked into; 0 where the table does not reach, nan without one.
+    """
 
     pack: str
     series: int
@@ -40,6 +44,7 @@ class PackFigures(NamedTuple):
     short_circuit_a: float
     fault_ohm: float = float("nan")
     aged_ohm: float = float("nan")
+    charge_least_a: float = float("nan")
 
 
 class PackResult(NamedTuple):
