@@ -717,3 +717,31 @@ def test_when_a_branch_contactor_closes_must_be_said(closes: str, said: str) -> 
     else:
         assert not texts
         assert told.kinds("HV006") == {"pass"}
+
+
+# --- how far the computed range reaches ---
+
+
+@pytest.mark.parametrize(
+    ("changes", "worst"),
+    [
+        ((), -17.0),  # -15 °C less the 2 K of its reading
+        (((HV, "parts/pack/monitor/under_temperature", "2 °C"),), 59.0),
+        (((HV, "parts/pack/monitor/under_temperature", "2 °C"), (HV, "parts/pack/monitor/over_temperature", "43 °C")),
+         None),
+    ],
+)  # fmt: skip
+def test_a_monitor_that_lets_more_pass_than_was_computed_asks_for_a_review(
+    changes: tuple[Change, ...], worst: float | None
+) -> None:
+    (found,) = Judgement(*changes).of("HV193")
+    if worst is None:
+        assert found.kind == "pass"
+    else:
+        assert found.kind == "review"
+        assert found.evidence[0].value == pytest.approx(worst)
+
+
+def test_without_a_monitor_the_range_is_open() -> None:
+    told = Judgement((HV, "parts/pack", PACK_2))
+    assert told.kinds("HV193") == {"open"}

@@ -208,7 +208,7 @@ def uncontrolled_charging(ctx: Context, figures: MachineFigures) -> Iterable[Out
 @rule(
     "HV291",
     "towing-live-bus",
-    "warning",
+    "error",
     needs=NEEDS,
     checks="At the fastest speed at which the vehicle may be towed no machine makes more than 60 V.",
     why=(

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from tristrand.findings import Evidence
+from tristrand.findings import Evidence, Relation
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
 from tristrand.rules.view import DRIVING, HV_FILE, PARTS, feeds_back_unsaid
 from tristrand.studies.results import Missing
+
+RANGE = "DESIGN#range of temperature"
 
 
 @rule(
@@ -138,3 +140,47 @@ def case_without_power(ctx: Context) -> Iterable[Outcome]:
         elif not gaps:
             said = "says its power in every driving case" if driving else "draws no power in precharge"
             yield ctx.finding("pass", f"{PARTS}/{part_id}", f"{part_id} {said}", evidence)
+
+
+@rule(
+    "HV193",
+    "pack-range-left",
+    "warning",
+    checks="The battery monitor lets the pack work at no temperature for which it was not computed.",
+    why=(
+        "Every current, voltage and fuse here holds in the range that the design gives: a colder pack sags more and "
+        "blows fuses later, a hotter one ages faster, and only the monitor keeps it from being used there."
+    ),
+    sources=(RANGE,),
+    failing=((HV_FILE, "parts/pack/temperature/minimum", "20 °C"),),
+    passing=((HV_FILE, "parts/pack/monitor/under_temperature", "2 °C"), (HV_FILE, "parts/pack/monitor/over_temperature",
+             "43 °C")),
+)  # fmt: skip
+def pack_range_left(ctx: Context) -> Iterable[Outcome]:
+    """The monitor's trips with the error of its reading. A review: what keeps the pack inside may be another thing."""
+    packs = ctx.design.parts_of("pack")
+    if not packs:
+        yield NotApplicable("there is no pack")
+    for name, part in packs.items():
+        monitor, span = part.monitor, part.temperature
+        trips = None if monitor is None else (monitor.under_temperature, monitor.over_temperature)
+        if span is None or trips is None or None in trips or monitor.temperature_error is None:
+            gap = "temperature" if span is None else "monitor"
+            yield ctx.open([Missing(f"{PARTS}/{name}/{gap}", f"{gap} of {name}, and where its monitor trips")])
+            continue
+        error, (cold, hot) = monitor.temperature_error.high, (span.minimum.value, span.maximum.value)
+        low, high = trips[0].low - error, trips[1].high + error
+        out = low < cold or high > hot
+        # Of both ends the one that is left further is shown.
+        at_cold = not out or cold - low >= high - hot
+        worst: tuple[float, Relation, float] = (low, ">=", cold) if at_cold else (high, "<=", hot)
+        evidence = Evidence("temperature that the monitor allows", worst[0], "°C", *worst[1:], RANGE)
+        said = f"from {low:g} to {high:g} °C; computed is {cold:g} to {hot:g} °C"
+        words = "what lies beyond is not covered: widen the range, let it trip sooner, or say what keeps it inside"
+        yield ctx.finding(
+            "review" if out else "pass",
+            f"{PARTS}/{name}/temperature",
+            f"{name} may be used {said}" + (f"; {words}" if out else ""),
+            evidence,
+            related=((f"{PARTS}/{name}/monitor", "its monitor"),),
+        )
