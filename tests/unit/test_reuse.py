@@ -229,3 +229,17 @@ def test_equal_values_have_one_token_until_they_are_forgotten() -> None:
     assert len(others) == VERSIONS
     assert first not in others
     assert memory.token(("sheet", "a", "b"), (1.0, "x")) not in {first, *others}
+
+
+def test_an_order_that_changed_is_a_change() -> None:
+    """Of two equal powers a rule names the first: what it said of another order is stale."""
+    files, workspace = demo("van"), Workspace()
+    orders = ("{continuous: 2 kW, peak: 2 kW}", "{peak: 2 kW, continuous: 2 kW}")
+    for order in (*orders, orders[0]):
+        changed = apply_edits(files, [Edit(HV, "parts/dcdc/power", order)])
+        assert again(workspace, changed) == from_nothing(changed), order
+    memory = Memory()
+    tokens = {memory.token(("part", "a"), value) for value in ({"a": 1, "b": [{"c": 2, "d": 3}]},
+                                                               {"b": [{"c": 2, "d": 3}], "a": 1},
+                                                               {"a": 1, "b": [{"d": 3, "c": 2}]})}  # fmt: skip
+    assert len(tokens) == 3

@@ -42,10 +42,10 @@ class Memory:
         return number
 
     def token(self, key: Key, value: Any) -> int:
-        """The number of a value; equal values of one key have equal numbers."""
+        """The number of a value; values of one key that are equal, mappings in order too, have equal numbers."""
         known = self._values.setdefault(key, [])
         for place, (other, token) in enumerate(known):
-            if other is value or other == value:
+            if other is value or (other == value and _in_one_order(other, value)):
                 if place:
                     known.insert(0, known.pop(place))
                 return token
@@ -164,3 +164,18 @@ class Reader(ABC):
 
 def _late(key: Key) -> int:
     return {"once": 1, "result": 2}.get(key[0], 0)
+
+
+def _in_one_order(a: Any, b: Any) -> bool:
+    """Whether equal values also hold their mappings in one order: the first of several equals is often named."""
+    if a is b:
+        return True
+    if isinstance(a, dict):
+        return list(a) == list(b) and all(_in_one_order(item, b[key]) for key, item in a.items())
+    if isinstance(a, tuple | list):
+        return all(x is y or _plain(x) or _in_one_order(x, y) for x, y in zip(a, b, strict=True))
+    return _plain(a) or not hasattr(a, "__dict__") or _in_one_order(vars(a), vars(b))
+
+
+def _plain(value: Any) -> bool:
+    return isinstance(value, float | int | str | None)
