@@ -745,3 +745,22 @@ def test_a_monitor_that_lets_more_pass_than_was_computed_asks_for_a_review(
 def test_without_a_monitor_the_range_is_open() -> None:
     told = Judgement((HV, "parts/pack", PACK_2))
     assert told.kinds("HV193") == {"open"}
+
+
+@pytest.mark.parametrize(
+    ("closes", "step_v"), [(", closes: before_precharge", None), (", closes: after_precharge", 348.6), ("", 348.6)]
+)
+def test_a_branch_that_closes_later_meets_the_whole_voltage(closes: str, step_v: float | None) -> None:
+    told = Judgement(
+        (HV, "parts/k_dcdc", f"{{kind: contactor, sheet: contactor-20, role: main, marked_plus: a{closes}}}"),
+        (HV, "connections/W13/from", "k_dcdc.b"),
+        (HV, "connections/W99", "{from: fuse_dcdc.b, to: k_dcdc.a, resistance: 0.1 mΩ}"),
+    )
+    fuse = told.results["branches"].fuses["fuse_dcdc"]
+    waits = any("parts/k_dcdc/closes" in text for text in told.judged.open.get("HV218", ()))
+    if step_v is None:
+        assert fuse.step_v < 30.0
+        assert not waits
+    else:
+        assert fuse.step_v == pytest.approx(step_v, abs=0.1)  # 84 cells of 4.15 V
+        assert waits

@@ -72,13 +72,17 @@ class FuseData(NamedTuple):
 
 
 class BranchInputs(NamedTuple):
-    """The circuit, its devices and fuses, contactors that close onto an inlet, and the starts in the vehicle's life."""
+    """The circuit, its devices and fuses, contactors that close onto an inlet, and the starts in the vehicle's life.
+
+    ``closes_first``: contactors of single branches that the design says are closed before precharge.
+    """
 
     circuit: HvCircuit
     devices: tuple[DeviceData, ...]
     fuses: tuple[FuseData, ...]
     charge_contactors: tuple[str, ...]
     starts: float
+    closes_first: tuple[str, ...] = ()
 
 
 def inputs(design: Design) -> BranchInputs:
@@ -91,7 +95,8 @@ def inputs(design: Design) -> BranchInputs:
     charging = tuple(design.parts_of("contactor", role="charge"))
     duty = design.high_voltage.switching_duty
     starts = NAN if duty is None or duty.starts is None else float(duty.starts + (duty.charges or 0))
-    return BranchInputs(hv_circuit(design), tuple(devices), tuple(fuses), charging, starts)
+    first = tuple(k for k, part in design.parts_of("contactor").items() if part.closes == "before_precharge")
+    return BranchInputs(hv_circuit(design), tuple(devices), tuple(fuses), charging, starts, first)
 
 
 def _end(datum: Datum | None, end: str, default: float = NAN) -> float:
@@ -172,7 +177,9 @@ def _bus(data: BranchInputs, packs: PackResult, precharge: PrechargeResult) -> _
     if not precharge.bypassed and not precharge.missing:
         left = max(high)  # without precharge the contactors close on the whole voltage
     surge = precharge.surge_joule_integral_a2s
-    return _Bus(min(low), max(high), left, surge, precharge.held_open, needed, serves)
+    # A branch whose contactor is not said to close first is connected to a bus that is up.
+    later = (*precharge.held_open, *(c for c in precharge.branch_contactors if c not in data.closes_first))
+    return _Bus(min(low), max(high), left, surge, later, needed, serves)
 
 
 def _branch(data: BranchInputs, device: DeviceData, bus: _Bus, operating: OperatingResult, packs: PackResult) -> Branch:

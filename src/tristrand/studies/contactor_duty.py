@@ -52,6 +52,8 @@ class Kind(NamedTuple):
     marked: str
     mechanical: int
     tables: tuple[LifeTable | None, LifeTable | None, LifeTable | None]
+    first: bool = False
+    """Of one branch, and said to close before precharge."""
 
 
 class Planned(NamedTuple):
@@ -85,7 +87,18 @@ def duty_inputs(design: Design, circuit: HvCircuit) -> DutyInputs:
         sheet: Any = design.sheets[part.sheet]
         tables = (_table(sheet.making_life), _table(sheet.breaking_life), _table(sheet.breaking_life_reverse))
         life = sheet.mechanical_life or 0
-        kinds.append(Kind(name, part.role, part.sheet, sheet.polarised, part.marked_plus or "", life, tables))
+        kinds.append(
+            Kind(
+                name,
+                part.role,
+                part.sheet,
+                sheet.polarised,
+                part.marked_plus or "",
+                life,
+                tables,
+                part.closes == "before_precharge",
+            )
+        )
     given = design.high_voltage.switching_duty
     no_charge = None if design.parts_of("charger") or design.parts_of("inlet") else 0
     planned = Planned(
@@ -273,6 +286,9 @@ def _closing(kind: Kind, surge: PrechargeResult, charging: ChargingResult) -> Cl
     if kind.role == "main":
         gap = Missing("high_voltage/parts", f"a precharge that says what {kind.id} closes onto")
         missing = () if surge.attempts else surge.missing or (gap,)
+        if kind.id in surge.branch_contactors and not kind.first:
+            later = Missing(f"high_voltage/parts/{kind.id}/closes", f"what {kind.id} closes onto after precharge")
+            return Closing("closings", math.nan, (*missing, later))
         return Closing("closings", surge.surge_current_a if kind.id == surge.bypassed else 0.0, missing)
     if kind.role != "charge":
         return Closing("closings", 0.0)
