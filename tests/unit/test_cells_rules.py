@@ -39,7 +39,7 @@ def kinds_of(
 PLANTED = {
     "a trip that leaves no room for the reading's error": ((HV, f"{MONITOR}/over_voltage", "4.148 V"), {"HV273"}),
     "an under-voltage trip below the sheet's voltage": ((HV, f"{MONITOR}/under_voltage", "2.8 V"), {"HV273"}),
-    "a reading so coarse that it hides both": ((HV, f"{MONITOR}/voltage_error", "80 mV"), {"HV273", "HV282"}),
+    "a reading so coarse that it hides both": ((HV, f"{MONITOR}/voltage_error", "80 mV"), {"HV273", "HV282", "HV309"}),
     "one group of cells that nobody reads": ((HV, f"{MONITOR}/cells_read", "95"), {"HV274"}),
     "more groups read than there are": ((HV, f"{MONITOR}/cells_read", "98"), {"HV274"}),
     "a sense fuse for 12 V": (

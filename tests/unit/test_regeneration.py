@@ -25,6 +25,8 @@ ONE_CORNER: tuple[Change, ...] = (
     (PACK, "link_resistance", "16 mΩ"),
 )  # fmt: skip
 
+HELD: Change = (HV, "regeneration", "{current_control: fixed, cell_voltage: 4.15 V}")
+
 
 def braking(watts: str, *changes: Change) -> Results:
     given = (MODES, (HV, "parts/drive/power/regeneration", watts), *changes)
@@ -33,12 +35,12 @@ def braking(watts: str, *changes: Change) -> Results:
     return PIPELINE.run(loaded.design)
 
 
-def found(results: Results, code: str) -> list[Finding]:
+def found_in(results: Results, code: str) -> list[Finding]:
     return [v.finding for v in judge_design(results).verdicts if v.finding.code == code]
 
 
 def kinds(results: Results, code: str) -> set[str]:
-    return {f.kind for f in found(results, code)}
+    return {f.kind for f in found_in(results, code)}
 
 
 def test_the_current_is_the_root_of_the_power_equation() -> None:
@@ -63,9 +65,28 @@ def test_it_runs_against_the_driving_current() -> None:
 
 def test_it_tapers_to_nothing_on_a_full_pack() -> None:
     full = (*ONE_CORNER, (HV, "parts/pack/state_of_charge", "{minimum: 99.9999 %, maximum: 100 %}"))
-    case = braking("10 kW", *full)["operating"].cases["regeneration"]
+    case = braking("10 kW", *full, HELD)["operating"].cases["regeneration"]
     assert case.flows["pack"].current_a == pytest.approx(0, abs=0.1)
     assert not case.stays_off
+
+
+def test_nothing_takes_it_back_where_the_design_does_not_say_so() -> None:
+    full = (*ONE_CORNER, (HV, "parts/pack/state_of_charge", "{minimum: 99.9999 %, maximum: 100 %}"))
+    results = braking("10 kW", *full)
+    case = results["operating"].cases["regeneration"]
+    volts, ohm, watts = 84 * 4.15, 0.1, 10e3
+    amps = (math.sqrt(volts**2 + 4 * ohm * watts) - volts) / (2 * ohm)
+    assert case.flows["pack"].current_a == pytest.approx(amps, rel=1e-3)
+    (found,) = [f for f in found_in(results, "HV309") if f.kind == "fail"]
+    assert found.evidence[0].value == pytest.approx((volts + amps * ohm) / 84, rel=1e-4)
+    # The trip of 4.14 V less the 10 mV of its reading comes before the cell's 4.15 V.
+    assert found.evidence[0].limit == pytest.approx(4.13)
+
+
+@pytest.mark.parametrize(("held", "kind"), [("4.13 V", "pass"), ("4.14 V", "fail")])
+def test_a_held_voltage_stays_below_the_monitors_trip(held: str, kind: str) -> None:
+    section = (HV, "regeneration", f"{{current_control: table, cell_voltage: {held}}}")
+    assert kinds(braking("10 kW", section), "HV309") == {kind}
 
 
 def test_two_inverters_share_what_a_nearly_full_pack_leaves() -> None:
@@ -77,7 +98,7 @@ def test_two_inverters_share_what_a_nearly_full_pack_leaves() -> None:
         # 4.15 V less 0.05 V is 84 * 0.05 V of room over 100 mΩ: 42 A for both.
         (PACK, "open_circuit_voltage", "{state_of_charge: [0 %, 50 %, 100 %], voltage: [3.1 V, 4.10 V, 4.15 V]}"),
     )  # fmt: skip
-    case = braking("10 kW", *ONE_CORNER, *second)["operating"].cases["regeneration"]
+    case = braking("10 kW", *ONE_CORNER, *second, HELD)["operating"].cases["regeneration"]
     assert case.flows["pack"].current_a == pytest.approx(42.0, rel=1e-3)
     assert case.flows["drive"].current_a == pytest.approx(42.0 / 4, rel=2e-3)
     assert case.flows["drive_2"].current_a == pytest.approx(42.0 * 3 / 4, rel=2e-3)

@@ -76,6 +76,9 @@ class Regeneration(Strict):
         description="table: the supervisor holds it to what the pack's charge table allows; fixed: the power counts "
         "at every temperature and charge"
     )
+    cell_voltage: Voltage | None = Field(
+        default=None, description="of one cell: the supervisor takes braking back so that none goes above it"
+    )
 
 
 class Charging(Strict):

@@ -1,4 +1,4 @@
-"""HV308: what braking may drive into cold or nearly full cells."""
+"""HV308 and HV309: what braking may drive into cold or nearly full cells."""
 
 import math
 from collections.abc import Iterable
@@ -11,6 +11,7 @@ from tristrand.studies.results import BRAKING, Missing
 
 CONTROL = "high_voltage/regeneration/current_control"
 TABLE = "DATASHEET#charge table"
+CELL_VOLTAGE = "DATASHEET#cell voltage"
 BRAKES = (
     *WITH_AC,
     (HV_FILE, "parts/drive/power/regeneration", "10 kW"),
@@ -90,3 +91,53 @@ def _fixed(ctx: Context, pack: str, current_a: float) -> Outcome:
             )
         ],
     )
+
+
+@rule(
+    "HV309",
+    "regeneration-voltage",
+    "error",
+    needs=("pack", "operating", "cells"),
+    checks=(
+        "Braking lifts no cell above its largest voltage nor to where the monitor may trip: by itself, or because the "
+        "supervisor takes it back at a cell voltage that the design gives."
+    ),
+    why="Down a hill with a full pack the monitor opens the contactors under braking current, and the brake is gone.",
+    sources=(CELL_VOLTAGE, "PRACTICE#a full charge ends before the over-voltage trip"),
+    failing=(*BRAKES, (HV_FILE, "regeneration", "{current_control: table}")),
+    passing=(*BRAKES, (HV_FILE, "regeneration", "{current_control: table, cell_voltage: 4.12 V}")),
+    waivable=False,
+)
+def regeneration_voltage(ctx: Context) -> Iterable[Outcome]:
+    """The voltage at which it is held; where nothing holds it, the mean cell at the end of the resistance."""
+    case, section = ctx.results["operating"].cases.get(BRAKING), ctx.design.high_voltage.regeneration
+    fed = [p.power[BRAKING] for p in ctx.design.parts_of("inverter").values() if BRAKING in p.power]
+    if not any(watts.high > 0 for watts in fed):
+        unsaid = feeds_back_unsaid(ctx)
+        yield ctx.open(unsaid) if unsaid else NotApplicable("no inverter feeds back")
+        return
+    if case is None:
+        yield ctx.open([*feeds_back_unsaid(ctx), *ctx.results["operating"].missing])
+        return
+    held = None if section is None else section.cell_voltage
+    for name, figures in ctx.results["pack"].packs.items():
+        if name not in case.highest_v:
+            yield ctx.open([Missing("studies/operating", f"an operating point in case {BRAKING}")])
+            continue
+        cells = ctx.results["cells"].packs.get(name)
+        trip = math.nan if cells is None else cells.earliest_over_v
+        most_v = figures.maximum_v / figures.series
+        yield ctx.compare(
+            f"{PARTS}/{name}",
+            "voltage of a cell at which regeneration is held" if held is not None else "mean cell in regeneration",
+            case.highest_v[name] / figures.series if held is None else held.high,
+            "V",
+            "<=",
+            most_v if math.isnan(trip) else min(most_v, trip),
+            CELL_VOLTAGE,
+            subject=name,
+            bad="is braked into beyond its cells' largest voltage, or until the monitor opens the contactors",
+            good="is braked into no further than its cells and its monitor bear",
+            note="the smaller of the cells' largest voltage and the monitor's trip less its error",
+            related=((CONTROL.rpartition("/")[0], "what holds it"),),
+        )

@@ -19,6 +19,7 @@ from tristrand.studies.results import (
     Branch,
     BranchesResult,
     BranchFuse,
+    CaseFlows,
     Later,
     OperatingResult,
     PackFigures,
@@ -234,7 +235,7 @@ def _low(
     if device.kind != "dcdc":
         return branch
     strings = [chain.packs for chain in chains(circuit, dict.fromkeys(packs.packs, 1.0))]
-    tired = [_aged_v(c.pack_power_w, packs, strings, c.drop_v.get(name, 0.0)) for c in cases]
+    tired = [_aged_v(c, packs, strings, c.drop_v.get(name, 0.0)) for c in cases]
     # A tired pack never does better than a new one.
     aged = NAN if any(map(math.isnan, tired)) else min(*tired, branch.low_v)
     branch = branch._replace(aged_v=aged, off_v=device.off_v)
@@ -248,21 +249,27 @@ def _low(
     return branch._replace(full_from_v=full, rated_w=device.output_w, left_w=0.0 if at < device.off_v else left)
 
 
-def _aged_v(powers: Mapping[str, float], packs: PackResult, strings: list[tuple[str, ...]], drop_v: float) -> float:
-    """Voltage at a device with every pack emptiest and at the end of its life, each string giving the same power.
+def _aged_v(case: CaseFlows, packs: PackResult, strings: list[tuple[str, ...]], drop_v: float) -> float:
+    """Voltage at a device with every pack emptiest and at the end of its life, its devices taking the same power.
 
     Strings side by side are taken to age alike; the one that sags most counts.
     """
-    return max(min((_tired_v([packs.packs[p] for p in names], powers) for names in strings), default=NAN) - drop_v, 0.0)
+    return min((_tired_v([packs.packs[p] for p in names], case, drop_v) for names in strings), default=NAN)
 
 
-def _tired_v(string: list[PackFigures], powers: Mapping[str, float]) -> float:
-    """Terminal voltage of aged packs in series at their power together; 0 where they cannot give it."""
+def _tired_v(string: list[PackFigures], case: CaseFlows, drop_v: float) -> float:
+    """Voltage behind aged packs in series and the way to the device; 0 where they cannot give the power.
+
+    The drop of the new packs' current stands for a resistance, behind which the power is taken.
+    """
     open_v = sum(min(c.open_circuit_v for c in figures.corners) for figures in string)
-    ohm, watts = sum(figures.aged_ohm for figures in string), sum(powers.get(f.pack, NAN) for f in string)
+    watts = sum(case.pack_power_w.get(f.pack, NAN) for f in string)
     if not watts > 0:
-        return open_v if watts <= 0 else NAN
-    amps = float(current_for_power_a(watts, open_v, ohm))
+        return max(open_v - drop_v, 0.0) if watts <= 0 else NAN
+    new_a = max(case.flows[f.pack].current_a for f in string)
+    way_ohm = drop_v / new_a if new_a > 0 else 0.0
+    ohm = sum(figures.aged_ohm for figures in string) + way_ohm
+    amps = float(current_for_power_a(watts - drop_v * new_a, open_v, ohm))
     return 0.0 if math.isnan(amps) else float(terminal_voltage_v(open_v, amps, ohm))
 
 

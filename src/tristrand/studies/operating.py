@@ -47,12 +47,16 @@ OFF_OHM = 1e9
 
 
 class OperatingInputs(NamedTuple):
-    """The circuit, and the cases that the vehicle's modes use: each with the modes and its duration (0: sustained)."""
+    """The circuit, and the cases that the vehicle's modes use: each with the modes and its duration (0: sustained).
+
+    ``braking_cell_v``: voltage of one cell at which regeneration is held, nan where nothing holds it.
+    """
 
     circuit: HvCircuit
     cases: tuple[tuple[str, tuple[str, ...], float], ...]
     charge_limit_a: tuple[tuple[str, float], ...]
     missing: tuple[Missing, ...]
+    braking_cell_v: float = math.nan
 
 
 def inputs(design: Design) -> OperatingInputs:
@@ -72,7 +76,9 @@ def inputs(design: Design) -> OperatingInputs:
     powerless = [key for key in circuit.devices if not key.power_w]
     missing += [Missing(f"high_voltage/parts/{d.id}/power", f"power of {d.id} in each case") for d in powerless]
     missing = [m for m in missing if "capacitance" not in m.pointer and not m.pointer.endswith("_time")]
-    return OperatingInputs(steady(circuit), tuple(cases), tuple(limits), tuple(missing))
+    held = design.high_voltage.regeneration
+    cell_v = held.cell_voltage.high if held is not None and held.cell_voltage is not None else math.nan
+    return OperatingInputs(steady(circuit), tuple(cases), tuple(limits), tuple(missing), cell_v)
 
 
 def study(data: OperatingInputs, packs: PackResult) -> OperatingResult:
@@ -137,8 +143,9 @@ def _braking(
 ) -> CurrentSource:
     """What an inverter feeds back: the current I with P = I (V + I R) for all inverters' power P together, its share.
 
-    At the packs' highest voltage the monitor ends it, so it tapers as charging does. Strings side by side share it in a
-    way that is solved for afterwards: then I = P/V, which is no less, and no taper.
+    It tapers as charging does only where the design says at which cell voltage it is held: a monitor opens the
+    contactors, it holds nothing. Strings side by side share the current in a way that is solved for afterwards: then
+    I = P/V, which is no less, and no taper.
     """
     figures = [packs.packs[name] for name in stack]
     open_v = np.sum([[c.open_circuit_v for c in f.corners] for f in figures], axis=0)
@@ -151,9 +158,11 @@ def _braking(
     share = np.divide(power_w, every_w) if every_w > 0 else power_w
     if len(packs.packs) > len(stack):
         return CurrentSource(device.id + BACK, device.minus, device.plus, share * every_w / volts)
-    room_v = np.tile(np.maximum(sum(f.maximum_v for f in figures) - open_v, 0.0), lanes)
     whole_a = (np.sqrt(volts**2 + 4 * series * every_w) - volts) / (2 * series)
-    current_a = share * np.minimum(whole_a, room_v / series)
+    if not math.isnan(data.braking_cell_v):
+        room_v = np.maximum(sum(f.series for f in figures) * data.braking_cell_v - volts, 0.0)
+        whole_a = np.minimum(whole_a, room_v / series)
+    current_a = share * whole_a
     return CurrentSource(device.id + BACK, device.minus, device.plus, current_a)
 
 
