@@ -259,3 +259,32 @@ def test_a_station_whose_current_nobody_stated_leaves_both_trips_open() -> None:
     judged = judge_design(Pipeline().run(of))
     for code in ("HV282", "HV305"):
         assert [text for text in judged.open[code] if text.startswith("high_voltage/fast_charging/current ")], code
+
+
+@pytest.mark.parametrize(
+    ("sheet", "blamed"),
+    [("fuse-200", "fuse_heater"), ("fuse-250", "main_fuse")],
+    ids=["of the main fuse's size", "larger than the main fuse"],
+)
+def test_a_branch_fuse_as_large_as_the_main_one_is_mended_in_its_branch(sheet: str, blamed: str) -> None:
+    larger = FILES["parts/fuse-200.yaml"].decode().replace("rated_current: 200 A", "rated_current: 250 A")
+    said = report(Edit("parts/fuse-250.yaml", "", larger), Edit(HV, "parts/fuse_heater/sheet", sheet))
+    found = {f.place.object.rpartition("/")[2]: f for f in said.findings if f.kind == "fail" and f.code == "HV128"}
+    # W14 and W15 carry 64 A (the 16 mm² of the printed table): of the folder's fuses the 63 A one is the largest below.
+    assert {"W14", "W15"} <= set(found)
+    assert found["W15"].related[0].place.object == f"high_voltage/parts/{blamed}"
+    for lead in ("W14", "W15"):
+        way_out = found[lead].way_out
+        assert way_out is not None
+        assert way_out.edits == (Edit(HV, "parts/fuse_heater/sheet", "fuse-63"),)
+
+
+def test_of_equal_fuses_the_one_that_guards_the_fewest_leads_is_named() -> None:
+    # In the starter both guard the converter's return W14: the main fuse all leads, the branch's own W13 and W14.
+    made = design(starter_files(), Edit(HV, "parts/fuse_dcdc/sheet", "fuse-160"))
+    failing = {
+        v.finding.place.object.rpartition("/")[2]: v.finding.related[0].place.object
+        for v in judge_design(Pipeline().run(made)).verdicts
+        if v.finding.code == "HV128" and v.finding.kind == "fail"
+    }
+    assert failing == dict.fromkeys(("W13", "W14"), "high_voltage/parts/fuse_dcdc")
