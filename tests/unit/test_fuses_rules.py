@@ -12,6 +12,7 @@ from tristrand.app.pipeline import Pipeline
 from tristrand.app.starter import starter_files
 from tristrand.design import Design, apply_edits, load_files, read_folder
 from tristrand.findings import Edit, Report
+from tristrand.studies.results import shorted
 
 HV = "high_voltage.yaml"
 FILES, _ = read_folder(Path(__file__).parents[2] / "demos" / "van-mended")
@@ -163,7 +164,7 @@ def test_parts_are_held_against_the_fuses_of_packs_side_by_side() -> None:
 def test_a_charger_that_holds_its_current_names_the_faults_it_reaches() -> None:
     found = report(Edit("parts/charger-6k6.yaml", "output_in_short", "holds")).findings
     (finding,) = [f for f in found if f.code == "HV302"]
-    assert all(name in finding.evidence[0].note for name in ("drive across", "dcdc across", "charger across"))
+    assert all(f"terminals of {name}" in finding.evidence[0].note for name in ("drive", "dcdc", "charger"))
     assert "pack.plus" not in finding.evidence[0].note
 
 
@@ -288,3 +289,24 @@ def test_of_equal_fuses_the_one_that_guards_the_fewest_leads_is_named() -> None:
         if v.finding.code == "HV128" and v.finding.kind == "fail"
     }
     assert failing == dict.fromkeys(("W13", "W14"), "high_voltage/parts/fuse_dcdc")
+
+
+@pytest.mark.parametrize(
+    ("fault", "words"),
+    [
+        ("k_plus.a", "at k_plus.a"),
+        ("obc across", "between the terminals of obc"),
+        ("dcdc across, pack_2 alone", "between the terminals of dcdc, pack_2 alone"),
+        ("pack.plus to bus_minus.bar", "at pack.plus to bus_minus.bar"),
+    ],
+)
+def test_a_short_circuit_is_placed_in_words(fault: str, words: str) -> None:
+    assert shorted(fault) == words
+
+
+def test_a_fuse_that_cannot_clear_says_where_in_words() -> None:
+    # Behind the heater's fuse the weakest short circuit lies at the far end of both its cables.
+    said = report(Edit("parts/fuse-63.yaml", "minimum_breaking_current", "100 kA"))
+    told = [f.message for f in said.findings if f.kind == "fail" and f.code == "HV203"]
+    where = "between the terminals of heater"
+    assert told == [f"fuse_heater may not clear the short circuit {where} with the pack empty and aged"]

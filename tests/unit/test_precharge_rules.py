@@ -57,3 +57,9 @@ def test_a_precharge_that_never_ends_says_so_and_only_then() -> None:
     said, _ = judged(resistance("20 kΩ"))
     assert {code for code, reason in said.not_applicable.items() if reason == NEVER} == {"HV132", "HV133", "HV143"}
     assert said.not_applicable["HV134"].startswith("with the largest bus capacitance missing precharge does not reach")
+
+
+def test_the_lane_of_a_missing_capacitance_is_told_in_a_sentence() -> None:
+    said, _ = judged(resistance("600 Ω ± 5 %"))
+    (finding,) = [v.finding for v in said.verdicts if v.finding.code == "HV134"]
+    assert finding.message == ("precharge with drive not connected ends inside the healthy window and is not noticed")

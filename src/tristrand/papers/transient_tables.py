@@ -66,7 +66,7 @@ def precharge_tables(result: PrechargeResult) -> list[Table]:
         ),
     ]
     if math.isfinite(result.fastest_fault_s):
-        words = f"with {result.fastest_fault_words}: the earliest time must lie above it"
+        words = f"{result.fastest_fault_words}: the earliest time must lie above it"
         rows.insert(3, ("Fault that looks like success", value(result.fastest_fault_s, "s", 3), words))
     if math.isfinite(result.rise_after_s):
         asked = f"{value(result.rise_share, 'share')} after {value(result.rise_after_s, 's', 3)}"
