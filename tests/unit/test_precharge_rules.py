@@ -63,3 +63,14 @@ def test_the_lane_of_a_missing_capacitance_is_told_in_a_sentence() -> None:
     said, _ = judged(resistance("600 Ω ± 5 %"))
     (finding,) = [v.finding for v in said.verdicts if v.finding.code == "HV134"]
     assert finding.message == ("precharge with drive not connected ends inside the healthy window and is not noticed")
+
+
+def test_the_surge_says_that_the_packs_inductance_is_left_out_and_that_this_makes_it_larger() -> None:
+    # The pack's 1.5 µH stand in series with W1: there, beside its own 0.4 m of 0.32 µH/m, they show what is left out.
+    with_pack = Edit("high_voltage.yaml", "connections/W1/inductance", "1.628 µH")
+    (_, left_out), (_, counted) = judged(), judged(with_pack)
+    assert counted.surge_current_a < 0.9 * left_out.surge_current_a
+    # The loop's resistance takes C*dV²/2 whatever its inductance; the second capacitance changes little.
+    assert counted.surge_joule_integral_a2s == pytest.approx(left_out.surge_joule_integral_a2s, rel=0.01)
+    (line,) = [line for line in left_out.workings if line.symbol == "I_close"]
+    assert "the pack's left out, which makes the peak larger" in str(line)
