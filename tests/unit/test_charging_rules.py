@@ -538,3 +538,34 @@ def test_an_inlet_on_the_pack_side_is_parted_by_the_main_contactors() -> None:
         (HV, "loops/shutdown/opens", "[k_plus, k_minus, k_pre]"),
     )
     assert "HV310" not in failing(dict(MENDED), *changes)
+
+
+def test_a_target_that_no_session_reaches_is_one_finding() -> None:
+    # Held at 4.125 V no cell reaches the 4.15 V of 100 %: not at either supply, cold, mild or hot; six sessions.
+    found = [
+        v.finding for v in judged(dict(MENDED), (HV, "charging/target", "100 %")).verdicts if v.finding.code == "HV267"
+    ]
+    (failed,) = [f for f in found if f.kind == "fail"]
+    assert failed.place.object == "high_voltage/charging/target"
+    assert failed.message.endswith("; 5 more sessions end short of it as well")
+    (evidence,) = failed.evidence
+    said = [
+        float(words.split(") ")[1].removesuffix(" %"))
+        for words in evidence.note.removeprefix("the others: ").split(", ")
+    ]
+    assert len(said) == 5
+    assert evidence.value is not None
+    assert evidence.value <= min(said) + 0.1
+    names = {name for name in ("yard", "depot_socket") if name in evidence.note or name in failed.message}
+    assert names == {"yard", "depot_socket"}
+
+
+def test_a_weak_supply_is_named_by_itself_and_a_target_that_is_too_low_once() -> None:
+    # The socket gives 10 A of 230 V; behind the charger's loss 1.8 kW of pumps leave the pack nothing there.
+    pumps = (HV, "charging/low_voltage_draw", "1.8 kW")
+    weak = [v.finding for v in judged(dict(MENDED), pumps).verdicts if v.finding.code == "HV267"]
+    assert [f.place.object for f in weak if f.kind == "fail"] == ["high_voltage/charging/supplies/depot_socket"]
+    low = [
+        v.finding for v in judged(dict(MENDED), (HV, "charging/target", "5 %")).verdicts if v.finding.code == "HV267"
+    ]
+    assert [f.kind for f in low] == ["fail"]

@@ -140,6 +140,17 @@ def test_text_says_everything_about_a_failure() -> None:
         assert " ".join(piece.split()) in text, piece
 
 
+def test_text_says_that_a_failure_has_no_way_out_and_only_there() -> None:
+    stuck = replace(FAIL, way_out=None)
+    for findings, times in (
+        ((stuck, FAIL, REVIEW, PASS), 1),
+        ((FAIL, REVIEW), 0),
+        ((replace(stuck, waived=SIGNED),), 0),
+    ):
+        text = " ".join(render(replace(REPORT, findings=findings), "text").split())
+        assert text.count("way out none was found without a new error; it needs a decision") == times
+
+
 def test_text_marks_what_is_from_memory() -> None:
     assert "source: from memory, time (not confirmed)" in " ".join(render(REPORT, "text").split())
 

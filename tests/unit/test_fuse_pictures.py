@@ -178,8 +178,9 @@ def test_the_tables_say_what_the_studies_found() -> None:
     assert [cell.text for cell in chain.cells][:2] == ["12800 A²s (main_fuse)", "320000 A²s"]
     (chargers,) = fuse_tables.charger_tables(run["faults"])
     alone = {row.cells[1].text: row.cells for row in chargers.rows if row.head.text.startswith("alone")}
-    assert alone["dcdc across"][0].text == "18 A"
-    assert alone["dcdc across"][2].text == "through fuse_dcdc"
+    at = alone["between the terminals of dcdc"]
+    assert at[0].text == "18 A"
+    assert at[2].text == "through fuse_dcdc"
 
 
 def test_what_is_not_known_is_said() -> None:

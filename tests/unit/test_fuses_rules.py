@@ -12,6 +12,7 @@ from tristrand.app.pipeline import Pipeline
 from tristrand.app.starter import starter_files
 from tristrand.design import Design, apply_edits, load_files, read_folder
 from tristrand.findings import Edit, Report
+from tristrand.studies.results import shorted
 
 HV = "high_voltage.yaml"
 FILES, _ = read_folder(Path(__file__).parents[2] / "demos" / "van-mended")
@@ -163,7 +164,7 @@ def test_parts_are_held_against_the_fuses_of_packs_side_by_side() -> None:
 def test_a_charger_that_holds_its_current_names_the_faults_it_reaches() -> None:
     found = report(Edit("parts/charger-6k6.yaml", "output_in_short", "holds")).findings
     (finding,) = [f for f in found if f.code == "HV302"]
-    assert all(name in finding.evidence[0].note for name in ("drive across", "dcdc across", "charger across"))
+    assert all(f"terminals of {name}" in finding.evidence[0].note for name in ("drive", "dcdc", "charger"))
     assert "pack.plus" not in finding.evidence[0].note
 
 
@@ -259,3 +260,53 @@ def test_a_station_whose_current_nobody_stated_leaves_both_trips_open() -> None:
     judged = judge_design(Pipeline().run(of))
     for code in ("HV282", "HV305"):
         assert [text for text in judged.open[code] if text.startswith("high_voltage/fast_charging/current ")], code
+
+
+@pytest.mark.parametrize(
+    ("sheet", "blamed"),
+    [("fuse-200", "fuse_heater"), ("fuse-250", "main_fuse")],
+    ids=["of the main fuse's size", "larger than the main fuse"],
+)
+def test_a_branch_fuse_as_large_as_the_main_one_is_mended_in_its_branch(sheet: str, blamed: str) -> None:
+    larger = FILES["parts/fuse-200.yaml"].decode().replace("rated_current: 200 A", "rated_current: 250 A")
+    said = report(Edit("parts/fuse-250.yaml", "", larger), Edit(HV, "parts/fuse_heater/sheet", sheet))
+    found = {f.place.object.rpartition("/")[2]: f for f in said.findings if f.kind == "fail" and f.code == "HV128"}
+    # W14 and W15 carry 64 A (the 16 mm² of the printed table): of the folder's fuses the 63 A one is the largest below.
+    assert {"W14", "W15"} <= set(found)
+    assert found["W15"].related[0].place.object == f"high_voltage/parts/{blamed}"
+    for lead in ("W14", "W15"):
+        way_out = found[lead].way_out
+        assert way_out is not None
+        assert way_out.edits == (Edit(HV, "parts/fuse_heater/sheet", "fuse-63"),)
+
+
+def test_of_equal_fuses_the_one_that_guards_the_fewest_leads_is_named() -> None:
+    # In the starter both guard the converter's return W14: the main fuse all leads, the branch's own W13 and W14.
+    made = design(starter_files(), Edit(HV, "parts/fuse_dcdc/sheet", "fuse-160"))
+    failing = {
+        v.finding.place.object.rpartition("/")[2]: v.finding.related[0].place.object
+        for v in judge_design(Pipeline().run(made)).verdicts
+        if v.finding.code == "HV128" and v.finding.kind == "fail"
+    }
+    assert failing == dict.fromkeys(("W13", "W14"), "high_voltage/parts/fuse_dcdc")
+
+
+@pytest.mark.parametrize(
+    ("fault", "words"),
+    [
+        ("k_plus.a", "at k_plus.a"),
+        ("obc across", "between the terminals of obc"),
+        ("dcdc across, pack_2 alone", "between the terminals of dcdc, pack_2 alone"),
+        ("pack.plus to bus_minus.bar", "at pack.plus to bus_minus.bar"),
+    ],
+)
+def test_a_short_circuit_is_placed_in_words(fault: str, words: str) -> None:
+    assert shorted(fault) == words
+
+
+def test_a_fuse_that_cannot_clear_says_where_in_words() -> None:
+    # Behind the heater's fuse the weakest short circuit lies at the far end of both its cables.
+    said = report(Edit("parts/fuse-63.yaml", "minimum_breaking_current", "100 kA"))
+    told = [f.message for f in said.findings if f.kind == "fail" and f.code == "HV203"]
+    where = "between the terminals of heater"
+    assert told == [f"fuse_heater may not clear the short circuit {where} with the pack empty and aged"]

@@ -217,3 +217,19 @@ def test_the_list_of_exceptions_names_only_what_there_is() -> None:
     folders = {pointer.rpartition("/")[0] for pointer in known}
     assert {p for p in NOT_OPEN if not p.endswith("/*")} <= known
     assert {p.removesuffix("/*") for p in NOT_OPEN if p.endswith("/*")} <= folders
+
+
+def test_a_missing_sheet_is_said_once_with_its_uses() -> None:
+    # The starter names hv-4 in W5, W6, W7, W13, W14, W15, W16 and W17, and fuse-15 at fuse_dcdc alone.
+    left = {name: data for name, data in BASE.items() if name not in ("parts/hv-4.yaml", "parts/fuse-15.yaml")}
+    problems = load_files(left, "x").problems
+    line = BASE["high_voltage.yaml"].decode().split("  W5: ")[0].count("\n") + 1
+    assert [(p.line, p.message) for p in problems if "hv-4" in p.message] == [
+        (
+            line,
+            "there is no data sheet parts/hv-4.yaml; it is named 8 times: "
+            "connections/W5/cable, connections/W6/cable, connections/W7/cable, ...",
+        )
+    ]
+    assert [p.message for p in problems if "fuse-15" in p.message] == ["there is no data sheet parts/fuse-15.yaml"]
+    assert len(problems) == 2

@@ -20,6 +20,8 @@ from tristrand.design.yamltext import Problem, Span, Tree, visible
 
 # A later problem gets no hint: each costs a comparison with every name.
 MOST_HINTS = 100
+# Places named of those where one missing sheet is used.
+MOST_USES = 3
 _SHEET_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]{0,59}\Z")
 PASSIVE = ("pack", "fuse", "contactor", "service_disconnect", "resistor", "inlet")
 
@@ -42,6 +44,7 @@ def cross_check(tree: Mapping[str, Tree], sheets: Mapping[str, str], spans: Mapp
         for name, connection in connections.items():
             if isinstance(connection, dict):
                 checker.connection(name, connection)
+    checker.missing_sheets()
     check_contactors(tree, checker.say, checker.terminal, checker.hint)
     insulation_problems(checker, tree)
     check_loops(tree, checker.say, checker.hint, checker.terminal)
@@ -54,6 +57,7 @@ class _Checker:
     def __init__(self, parts: Mapping[str, Any], sheets: Mapping[str, str], spans: Mapping[str, Span]) -> None:
         self.parts, self.sheets, self.spans = parts, sheets, spans
         self.problems: list[Problem] = []
+        self.missing: dict[str, list[str]] = {}
 
     def say(self, pointer: str, message: str, mend: str) -> None:
         span = self.spans.get(f"high_voltage/{pointer}")
@@ -81,17 +85,26 @@ class _Checker:
             return
         shown = visible(name, 60)
         if name not in self.sheets:
-            if name.removesuffix(".yaml") in self.sheets:
-                mend = f"write only {name.removesuffix('.yaml')}"
-            else:
-                mend = self.hint(name, list(self.sheets), "sheets in parts/")
-            self.say(pointer, f"there is no data sheet parts/{shown}.yaml", mend)
+            self.missing.setdefault(name, []).append(pointer)
         elif self.sheets[name] not in ("", kind):
             same = [key for key, value in self.sheets.items() if value == kind]
             message = (
                 f"parts/{shown}.yaml is the sheet of a {_words(self.sheets[name])}; a {_words(kind)} is needed here"
             )
             self.say(pointer, message, self.hint(name, same, f"sheets of kind {kind}"))
+
+    def missing_sheets(self) -> None:
+        """Each sheet that is not there once, at its first use."""
+        for name, uses in self.missing.items():
+            if name.removesuffix(".yaml") in self.sheets:
+                mend = f"write only {name.removesuffix('.yaml')}"
+            else:
+                mend = self.hint(name, list(self.sheets), "sheets in parts/")
+            message = f"there is no data sheet parts/{visible(name, 60)}.yaml"
+            if len(uses) > 1:
+                some = ", ".join(visible(use, 80) for use in uses[:MOST_USES])
+                message += f"; it is named {len(uses)} times: {some}" + (", ..." if len(uses) > MOST_USES else "")
+            self.say(uses[0], message, mend)
 
     def connection(self, name: str, connection: Mapping[str, Any]) -> None:
         base = f"connections/{name}"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import textwrap
 
-from tristrand.findings.model import Finding
+from tristrand.findings.model import Finding, WayOut
 from tristrand.findings.report import Report, RuleNote
 from tristrand.findings.words import KIND_WORDS, evidence_text, place_text, plain
 from tristrand.sources import describe, is_memory, locator_faults
@@ -56,15 +56,22 @@ def _finding(finding: Finding, rule: RuleNote | None, width: int) -> str:
         a = finding.acknowledged
         lines += _row("signed", f"{plain(a.by)}, {a.date.isoformat()}: {plain(a.reason)}", width)
         lines += _row("", "acknowledged only; a danger to life stays a failure", width)
-    if finding.way_out is not None:
-        lines += _row("way out", plain(finding.way_out.text), width)
-        for edit in finding.way_out.edits:
-            if edit.pointer:
-                lines += _row("", f"{plain(edit.file)}: {plain(edit.pointer)} becomes {plain(edit.new)}", width)
-            else:
-                lines += _row("", f"new file {plain(edit.file)}:", width)
-                lines += [f"{' ' * _MARGIN}  {plain(line)}" for line in edit.new.splitlines()]
+    if finding.kind == "fail" or finding.way_out is not None:
+        lines += _way_out(finding.way_out, width)
     return "\n".join(lines)
+
+
+def _way_out(way: WayOut | None, width: int) -> list[str]:
+    if way is None:
+        return _row("way out", "none was found without a new error; it needs a decision", width)
+    lines = _row("way out", plain(way.text), width)
+    for edit in way.edits:
+        if edit.pointer:
+            lines += _row("", f"{plain(edit.file)}: {plain(edit.pointer)} becomes {plain(edit.new)}", width)
+        else:
+            lines += _row("", f"new file {plain(edit.file)}:", width)
+            lines += [f"{' ' * _MARGIN}  {plain(line)}" for line in edit.new.splitlines()]
+    return lines
 
 
 def source_text(locator: str) -> str:

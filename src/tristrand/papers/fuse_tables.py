@@ -10,6 +10,7 @@ from tristrand.studies.results import (
     FuseLoadsResult,
     OverloadBand,
     ProtectionResult,
+    shorted,
 )
 
 LEAST_A = 0.01
@@ -139,11 +140,11 @@ def charger_tables(result: FaultsResult) -> list[Table]:
         most = max(own, key=lambda source: source.adds_a)
         packs = result.faults[most.fault].strongest.current_a
         rows.append(
-            row("beside the packs", value(most.adds_a, "A", 3), most.fault,
+            row("beside the packs", value(most.adds_a, "A", 3), shorted(most.fault),
                 f"the packs drive {value(packs, 'A', 3)} there", group=name)
         )  # fmt: skip
         rows += [
-            row("alone, main contactors open", value(source.alone_a, "A", 3), source.fault,
+            row("alone, main contactors open", value(source.alone_a, "A", 3), shorted(source.fault),
                 f"through {', '.join(source.fuses)}" if source.fuses else "through no fuse", group=name)
             for source in own
             # With the contactors open a touch of the other pole's bus is the short circuit across the device there.
@@ -151,7 +152,7 @@ def charger_tables(result: FaultsResult) -> list[Table]:
         ]  # fmt: skip
     if not rows:
         return []
-    columns = ("Charger", "Drives at most", "Short circuit at", "Beside or through what")
+    columns = ("Charger", "Drives at most", "Short circuit", "Beside or through what")
     note = "At its largest output as a constant current; its output capacitor is among the capacitors above. Alone it "
     note += "seldom melts a fuse made for the pack: whether it stops by itself its sheet must say."
     return [Table("Chargers as a source of short circuits", columns, tuple(rows), note)]

@@ -3,7 +3,7 @@
 import math
 
 from tristrand.papers.tables import Row, Table, row, value
-from tristrand.studies.results import Fault, FaultsResult, LetThrough, ProtectionResult
+from tristrand.studies.results import Fault, FaultsResult, LetThrough, ProtectionResult, shorted
 
 # Faster than light runs round the loop: no inductance lies in it.
 INSTANT_S = 1e-9
@@ -15,7 +15,7 @@ def fault_tables(result: FaultsResult) -> list[Table]:
         return []
     rows = tuple(
         row(
-            fault.name,
+            fault.across or fault.name,
             fault.start if fault.end == fault.name else fault.end,
             value(fault.strongest.current_a, "A", 3),
             value(fault.strongest.rise_s, "s", 2) if fault.strongest.rise_s > INSTANT_S else "at once",
@@ -50,18 +50,18 @@ def protection_tables(result: ProtectionResult) -> list[Table]:
     duties = tuple(
         row(
             name,
-            f"{value(duty.largest_a, 'A', 3)} at {duty.largest_at}",
-            f"{value(duty.rise_s, 's', 2)} at {duty.rise_at}",
-            "none" if math.isnan(duty.smallest_a) else f"{value(duty.smallest_a, 'A', 3)} at {duty.smallest_at}",
+            f"{value(duty.largest_a, 'A', 3)} {shorted(duty.largest_at)}",
+            f"{value(duty.rise_s, 's', 2)} {shorted(duty.rise_at)}",
+            "none" if math.isnan(duty.smallest_a) else f"{value(duty.smallest_a, 'A', 3)} {shorted(duty.smallest_at)}",
         )
         for name, duty in result.fuses.items()
     )
     columns = ("Fuse", "Largest current through it", "Slowest rise to 63 %", "Weakest that it alone has to clear")
-    bare = f"Fed past every fuse, or ahead of the first: {', '.join(result.unfused)}. Nothing ends these."
+    bare = f"Fed past every fuse, or ahead of the first: {', '.join(map(shorted, result.unfused))}. Nothing ends these."
     tables = [Table("What short circuits ask of the fuses", columns, duties, bare if result.unfused else "", wide=True)]
     borne = [_borne(name, found, "Cables") for name, found in result.leads.items()]
     borne += [_borne(name, found, "Main and charge contactors") for name, found in result.contactors.items()]
-    borne_columns = ("Part", "I²t let through", "Bears", "By fuse", "In the short circuit at", "Found from")
+    borne_columns = ("Part", "I²t let through", "Bears", "By fuse", "In the short circuit", "Found from")
     tables.append(
         Table("I²t until the fuse has cleared, worst of all short circuits", borne_columns, tuple(borne), wide=True)
     )
@@ -70,5 +70,5 @@ def protection_tables(result: ProtectionResult) -> list[Table]:
 
 def _borne(name: str, found: LetThrough, group: str) -> Row:
     let = "never cleared" if math.isinf(found.worst_a2s) else value(found.worst_a2s, "A²s", 3)
-    where = f"{found.fault}, weak" if found.weakest else found.fault
+    where = shorted(found.fault) + (", weak" if found.weakest else "")
     return row(name, let, value(found.limit_a2s, "A²s", 3), found.fuse, where, found.words, group=group)

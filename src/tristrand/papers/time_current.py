@@ -6,7 +6,7 @@ from itertools import pairwise
 
 from tristrand.papers.frame import INK, PALE, SOFT, STRONG, WIDTH, Plot, Spec, document, rounded
 from tristrand.papers.label_places import Frame, Name, Place, places
-from tristrand.studies.results import ProtectionResult, Series
+from tristrand.studies.results import ProtectionResult, Series, shorted
 from tristrand.units import show
 
 HEIGHT = 400
@@ -63,9 +63,9 @@ _CAPTION = (
 
 def _told(result: ProtectionResult, fuse: str) -> list[str]:
     duty, band = result.fuses[fuse], result.bands.get(fuse)
-    told = [f"strongest short circuit {show(duty.largest_a, 'A', 3)} at {duty.largest_at}"]
+    told = [f"strongest short circuit {show(duty.largest_a, 'A', 3)} {shorted(duty.largest_at)}"]
     if math.isfinite(duty.smallest_a):
-        told.append(f"weakest that it has to clear {show(duty.smallest_a, 'A', 3)} at {duty.smallest_at}")
+        told.append(f"weakest that it has to clear {show(duty.smallest_a, 'A', 3)} {shorted(duty.smallest_at)}")
     if band is not None and band.load_case:
         told.insert(0, f"largest load {show(band.load_a, 'A', 3)}, case {band.load_case}")
     if band is not None and band.to_a > band.load_a:

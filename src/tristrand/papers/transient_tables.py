@@ -66,13 +66,14 @@ def precharge_tables(result: PrechargeResult) -> list[Table]:
         ),
     ]
     if math.isfinite(result.fastest_fault_s):
-        words = f"with {result.fastest_fault_words}: the earliest time must lie above it"
+        words = f"{result.fastest_fault_words}: the earliest time must lie above it"
         rows.insert(3, ("Fault that looks like success", value(result.fastest_fault_s, "s", 3), words))
     if math.isfinite(result.rise_after_s):
         asked = f"{value(result.rise_share, 'share')} after {value(result.rise_after_s, 's', 3)}"
         met = (
             _said("a healthy bus is there after at most {}", result.rise_slowest_s, "s")
-            or "not every healthy bus gets there"
+            if math.isfinite(result.rise_slowest_s)
+            else "not every healthy bus gets there"
         )
         rows.insert(3, ("Early look at the bus", asked, met))
     tables = [pairs(f"Precharge through {result.contactor} and {result.resistor}", rows)]
@@ -110,7 +111,10 @@ def _said(words: str, number: float, unit: str) -> str:
 
 
 def _if_ever(result: PrechargeResult) -> str:
-    return "" if result.reaches else "; if the target were reached, which it is not in every attempt"
+    if result.reaches:
+        return ""
+    in_time = " in time" if math.isfinite(result.slowest_s) else ""
+    return f"; if the target were reached{in_time}, which it is not in every attempt"
 
 
 def _left(attempt: PrechargeAttempt) -> Cell:

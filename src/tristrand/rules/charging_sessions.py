@@ -6,8 +6,9 @@ from typing import Any
 
 from tristrand.findings import Edit, WayOut
 from tristrand.physics.pilot import LEAST_CURRENT_A
+from tristrand.records import NamedTuple
 from tristrand.rules.charging_view import CHARGING, FAST, NEEDS, SUPPLIES, WITH_AC, of_charging
-from tristrand.rules.rule import Context, Outcome, rule
+from tristrand.rules.rule import Context, Outcome, Verdict, rule
 from tristrand.rules.view import HV_FILE, PARTS, counted, sheet_pointer
 from tristrand.studies.results import ChargingResult, Missing, SessionFigures, SupplyFigures
 
@@ -60,9 +61,74 @@ def _direct_ends(ctx: Context, result: ChargingResult) -> Iterable[Outcome]:
     passing=WITH_AC,
 )
 def charging_ends(ctx: Context) -> Iterable[Outcome]:
-    """Alternating current, then direct current held to the pack's table."""
-    yield from _alternating_ends(ctx)
-    yield from _direct_ends(ctx)
+    """Alternating current, then direct current held to the pack's table; what stalls is said for each cause once."""
+    for outcome in (*_alternating_ends(ctx), *_direct_ends(ctx)):
+        if not (isinstance(outcome, Verdict) and outcome.finding.kind == "fail"):
+            yield outcome
+    result: ChargingResult = ctx.results["charging"]
+    if result.start_soc >= result.target_soc:
+        yield _no_higher(ctx)
+    for pointer, stalls in _stalls(result).items():
+        yield _stalled_together(ctx, result, pointer, stalls)
+
+
+def _no_higher(ctx: Context) -> Outcome:
+    return ctx.finding("fail", f"{CHARGING}/target", "the target is no higher than the pack's least charge")
+
+
+class _Stall(NamedTuple):
+    """A session that ends short of the target, and where."""
+
+    name: str
+    session: SessionFigures
+
+    def words(self) -> str:
+        one = self.session
+        return f"{self.name} with cells {one.name} ({one.temperature_c:.0f} °C)"
+
+
+def _begun(sessions: tuple[SessionFigures, ...]) -> list[SessionFigures]:
+    """The sessions that count; those that no row of the table lets begin only where none begins."""
+    # A row of no current bounds the table as its edge does, so long as charging starts at all somewhere.
+    return [one for one in sessions if one.allowed] or list(sessions)
+
+
+def _stalls(result: ChargingResult) -> dict[str, list[_Stall]]:
+    """Sessions that end short of the target by the place of their cause: a supply that is too weak, else the target."""
+    found: dict[str, list[_Stall]] = {}
+    every = [(f"{SUPPLIES}/{name}", name, supply.sessions) for name, supply in result.supplies.items()]
+    if result.fast is not None:
+        every.append((FAST, result.fast.inlet, result.fast.sessions))
+    for pointer, name, sessions in every:
+        for one in _begun(sessions):
+            if not one.reached and one.end_soc < result.target_soc:
+                at = pointer if one.ended_by == "power" else f"{CHARGING}/target"
+                found.setdefault(at, []).append(_Stall(name, one))
+    return found
+
+
+def _stalled_together(ctx: Context, result: ChargingResult, pointer: str, stalls: list[_Stall]) -> Outcome:
+    """The worst by name, the others with their ends beside it."""
+    worst, *others = sorted(stalls, key=lambda stall: stall.session.end_soc)
+    # Rounded down: what is short of the target never reads as the target.
+    also = ", ".join(f"{stall.words()} {math.floor(1e3 * stall.session.end_soc) / 10:g} %" for stall in others)
+    number = "1 more session ends" if len(others) == 1 else f"{len(others)} more sessions end"
+    more = f"; {number} short of it as well" if others else ""
+    return ctx.compare(
+        pointer,
+        "least charge at the end of a session",
+        100.0 * worst.session.end_soc,
+        "%",
+        ">=",
+        100.0 * result.target_soc,
+        "DESIGN#charging target",
+        subject=f"charging at {worst.words()}",
+        bad=_stalled(worst.session) + more,
+        good="reaches the target",
+        note=f"the others: {also}" if also else "",
+        related=((f"{CHARGING}/target", "the target"),) if pointer != f"{CHARGING}/target" else (),
+        ways_out=_lower_target(result),
+    )
 
 
 def _ends(
@@ -70,12 +136,10 @@ def _ends(
 ) -> Iterator[Outcome]:
     """End of each session against the target."""
     if result.start_soc >= result.target_soc:
-        yield ctx.finding("fail", f"{CHARGING}/target", "the target is no higher than the pack's least charge")
+        yield _no_higher(ctx)
     elif not sessions:
         yield ctx.open([Missing(pointer, f"a session at {name}")])
-    # A row of no current bounds the table as its edge does, so long as charging starts at all somewhere.
-    begin = [one for one in sessions if one.allowed]
-    for one in begin or sessions:
+    for one in _begun(sessions):
         yield ctx.compare(
             pointer,
             f"charge at the end, cells {one.name} ({one.temperature_c:.0f} °C)",
@@ -84,11 +148,10 @@ def _ends(
             ">=",
             100.0 * result.target_soc,
             "DESIGN#charging target",
-            subject=f"charging at {name} with cells {one.name}",
+            subject=f"charging at {_Stall(name, one).words()}",
             bad=_stalled(one),
             good="reaches the target",
             related=((f"{CHARGING}/target", "the target"),),
-            ways_out=_lower_target(result),
         )
 
 
@@ -107,7 +170,7 @@ def _lower_target(result: ChargingResult) -> Callable[[], Iterable[WayOut]]:
 
 def _stalled(one: SessionFigures) -> str:
     why = {
-        "temperature": "never starts: the table allows no current there",
+        "temperature": "never starts towards the target: the table allows no current there",
         "current": "stops short of the target where the table allows less than the current at which charging ends",
         "power": "stops short of the target: too little power is left for the pack",
         "voltage": "stops short of the target: at the charging voltage the current falls to where charging ends",

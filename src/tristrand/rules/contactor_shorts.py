@@ -14,7 +14,7 @@ from tristrand.rules.view import (
     feeds_back_unsaid,
     sheet_pointer,
 )
-from tristrand.studies.results import Missing, ProtectionResult
+from tristrand.studies.results import Missing, ProtectionResult, shorted
 
 NO_SUPPLY = "while charging from direct current the supply's own capacitance would add to it: no design holds that"
 
@@ -43,7 +43,7 @@ def contactor_opens_below_fuse(ctx: Context, result: ProtectionResult) -> Iterab
                 pointer = sheet_pointer(ctx, left.fuse, "minimum_breaking_current")
                 yield ctx.open([Missing(pointer, f"minimum breaking current of {left.fuse}")])
                 continue
-            way = "backward" if left.reverse else "forward"
+            way, where = "backward" if left.reverse else "forward", shorted(left.fault)
             sheet = ctx.design.sheet_of(name)
             alike = sheet.polarised is False and sheet.break_current_reverse is None
             yield against_sheet(
@@ -56,7 +56,7 @@ def contactor_opens_below_fuse(ctx: Context, result: ProtectionResult) -> Iterab
                 left.current_a,
                 "A",
                 "<=",
-                bad=f"may not open what {left.fuse} may fail to clear (short circuit with resistance at {left.fault})",
+                bad=f"may not open what {left.fuse} may fail to clear: short circuit {where} with resistance",
                 good="may open every current that its fuses may fail to clear",
                 mark=f"what it may open {way}",
             )
@@ -153,7 +153,7 @@ def contactor_stays_shut_in_short(ctx: Context, result: ProtectionResult) -> Ite
             "DATASHEET#short-circuit withstand",
             basis=datum.basis,
             subject=name,
-            bad=f"may be blown open by the short circuit at {peak.fault}, driven by {peak.source}",
+            bad=f"may be blown open by the short circuit {shorted(peak.fault)}, driven by {peak.source}",
             good="stays shut in every short circuit",
             related=((pointer, "what it withstands"),),
             note=NO_SUPPLY if fast is not None and name in fast.path else "",

@@ -52,11 +52,15 @@ def _gaps(ctx: Context, one: SpacingFigures, gaps: tuple[tuple[str, str], ...]) 
 
 
 def _farther(one: SpacingFigures, creepage_mm: float = 0.0, clearance_mm: float = 0.0) -> Iterable[WayOut]:
-    """The same spacing with at least these distances, rounded up to 0.1 mm; no creepage is below the clearance."""
-    clearance_mm = max(clearance_mm, _known(one.has_clearance_mm))
-    wanted = {"creepage": (creepage_mm, one.has_creepage_mm), "clearance": (clearance_mm, one.has_clearance_mm)}
-    wanted["creepage"] = (max(creepage_mm, clearance_mm), one.has_creepage_mm)
-    needed = {field: math.ceil(10 * mm - 1e-9) / 10 for field, (mm, has) in wanted.items() if mm > _known(has)}
+    """The same spacing with at least these distances and what the standard asks of it, rounded up to 0.1 mm."""
+    has = {"creepage": one.has_creepage_mm, "clearance": one.has_clearance_mm}
+    # Where creepage is short the next printed row: between the rows a way out would have no reserve at all.
+    surface_mm = one.stepped_mm if one.has_creepage_mm < one.creepage_mm else 0.0
+    gap_mm = max(clearance_mm, _known(one.clearance_mm), _known(one.has_clearance_mm))
+    # No way along the surface is shorter than the gap.
+    wanted = {"creepage": max(creepage_mm, surface_mm, gap_mm), "clearance": gap_mm}
+    # What is not stated at all is for the rule that asks for it.
+    needed = {field: math.ceil(10 * mm - 1e-9) / 10 for field, mm in wanted.items() if mm > has[field]}
     words = " and ".join(f"{mm:g} mm {WAYS[field]}" for field, mm in needed.items())
     # The surface first: between both edits it would be shorter than the gap.
     yield WayOut(
@@ -121,7 +125,7 @@ def creepage(ctx: Context, one: SpacingFigures) -> Outcome:
         bad=f"leaves too short a way along the surface between {BETWEEN[one.between]}",
         good=f"leaves way enough along the surface between {BETWEEN[one.between]}",
         note=f"{_insulation(one)}, {one.creepage_words}; the next printed row asks {one.stepped_mm:.3g} mm",
-        ways_out=lambda: _farther(one, creepage_mm=one.stepped_mm),
+        ways_out=lambda: _farther(one),
     )
 
 
@@ -162,7 +166,7 @@ def clearance(ctx: Context, one: SpacingFigures) -> Outcome:
         bad=f"leaves too little air between {BETWEEN[one.between]}",
         good=f"leaves air enough between {BETWEEN[one.between]}",
         note=f"{_insulation(one)}, impulses of {one.impulse_v / 1e3:.3g} kV",
-        ways_out=lambda: _farther(one, clearance_mm=one.clearance_mm),
+        ways_out=lambda: _farther(one),
     )
 
 

@@ -1,7 +1,10 @@
 """HV128 and HV129: each fuse between the cable it protects and the load it carries."""
 
 import math
+from collections import Counter
 from collections.abc import Callable, Iterable
+from itertools import chain
+from typing import TypeAlias
 
 from tristrand.design import Design
 from tristrand.findings import Edit, Evidence, WayOut
@@ -29,6 +32,10 @@ from tristrand.studies.topology import (
     reduced_runs,
     resistor_limited,
 )
+
+# Each way out costs a whole check, and only so many are tried: leave some for cables.
+MOST_FUSES = 3
+Ways: TypeAlias = tuple[tuple[str, ...], ...]
 
 
 @rule(
@@ -93,7 +100,9 @@ class Guard(NamedTuple):
     """The fuses of one lead, and their ratings added up over the packs that feed it; nan where one is unknown.
 
     ``loop``: those that clear a fault on it across the load. ``pole``: those in its own pole; where there are none the
-    largest of the loop, which is all that a fault onto it from the other pole is sure to meet.
+    largest of the loop, which is all that a fault onto it from the other pole is sure to meet. Of equal ratings the
+    fuse that guards the fewest leads is named. ``branch``: the one of the loop that guards fewer leads than another
+    fuse of the design does, so that a smaller one starves nobody else; empty where packs in parallel add up.
     """
 
     every: tuple[str, ...]
@@ -103,6 +112,7 @@ class Guard(NamedTuple):
     pole_a: float
     in_pole: bool
     other_pole: str
+    branch: str = ""
 
     def above(self, carries_a: float, both: bool) -> bool:
         """Whether the lead is thinner than its fuses; ``both``: than those of its own pole too."""
@@ -119,21 +129,24 @@ def _lead_guards(design: Design) -> dict[str, Guard]:
     rated = {f: design.sheet_of(f).rated_current for f in design.parts_of("fuse")}
     amps = {f: datum.high if datum is not None else math.nan for f, datum in rated.items()}
     shared, own, plus = feeding_fuses(circuit), own_pole_fuses(circuit), plus_side(circuit)
-    return {
-        lead: _guard((common,) if common else shared.get(lead, ()), own.get(lead, ()), amps, lead in plus)
-        for lead, common in protecting_fuses(circuit).items()
-    }
+    loops = {lead: (common,) if common else shared.get(lead, ()) for lead, common in protecting_fuses(circuit).items()}
+    guarded = Counter(
+        f for lead, ways in loops.items() for f in {f for way in (*ways, *own.get(lead, ())) for f in way}
+    )
+    return {lead: _guard(ways, own.get(lead, ()), amps, guarded, lead in plus) for lead, ways in loops.items()}
 
 
-def _guard(
-    ways: tuple[tuple[str, ...], ...], own: tuple[tuple[str, ...], ...], amps: dict[str, float], plus: bool
-) -> Guard:
+def _guard(ways: Ways, own: Ways, amps: dict[str, float], guarded: Counter[str], plus: bool) -> Guard:
     every, other = tuple(dict.fromkeys(f for way in (*ways, *own) for f in way)), "minus" if plus else "plus"
     if any(math.isnan(amps[f]) for f in every):
         return Guard(every, (), math.nan, (), math.nan, bool(own), other)
-    loop = tuple(min(way, key=amps.__getitem__) for way in ways)
-    pole = tuple(min(way, key=amps.__getitem__) for way in own) or tuple(max(way, key=amps.__getitem__) for way in ways)
-    return Guard(every, loop, sum(amps[f] for f in loop), pole, sum(amps[f] for f in pole), bool(own), other)
+    # Of equals the branch's own: it is the one that somebody fitted too large, or can make smaller.
+    loop = tuple(min(way, key=lambda f: (amps[f], guarded[f])) for way in ways)
+    pole = tuple(min(way, key=lambda f: (amps[f], guarded[f])) for way in own)
+    pole = pole or tuple(max(way, key=lambda f: (amps[f], -guarded[f])) for way in ways)
+    nearest = min(ways[0], key=guarded.__getitem__) if len(ways) == 1 else ""
+    branch = nearest if guarded[nearest] < max(guarded.values(), default=0) else ""
+    return Guard(every, loop, sum(amps[f] for f in loop), pole, sum(amps[f] for f in pole), bool(own), other, branch)
 
 
 def _length_m(ctx: Context, *leads: str) -> float:
@@ -194,9 +207,7 @@ def _guarded(ctx: Context, figure: ConductorFigures, guard: Guard, run: tuple[st
         bad=f"{'are' if several else 'is'} larger than cable {name} ({figure.cable}) carries for ever",
         good=f"{'protect' if several else 'protects'} cable {name}",
         related=tuple((f"{PARTS}/{f}", "the fuse") for f in guard.loop),
-        ways_out=thicker_cables(ctx, figure, guard.loop_a)
-        if several
-        else _fuse_or_cable(ctx, figure, guard.loop[0], guard.loop_a),
+        ways_out=thicker_cables(ctx, figure, guard.loop_a) if several else _fuse_or_cable(ctx, figure, guard),
         note=note,
     )
 
@@ -240,21 +251,23 @@ def _unfused_pole(ctx: Context, figure: ConductorFigures, guard: Guard) -> Outco
     )
 
 
-def _fuse_or_cable(ctx: Context, figure: ConductorFigures, fuse: str, rated_a: float) -> Callable[[], Iterable[WayOut]]:
-    def ways() -> Iterable[WayOut]:
-        yield from thicker_cables(ctx, figure, rated_a)()
+def _fuse_or_cable(ctx: Context, figure: ConductorFigures, guard: Guard) -> Callable[[], Iterable[WayOut]]:
+    """A smaller fuse first where it guards a branch alone: the cable suits its load. Else a thicker cable first."""
+    fuse, cables = guard.branch or guard.loop[0], thicker_cables(ctx, figure, guard.loop_a)
+
+    def fuses() -> Iterable[WayOut]:
         smaller = [
             (sheet.rated_current.value, name, sheet.rated_current.text)
             for name, sheet in sheets_of_kind(ctx, "fuse").items()
             if sheet.rated_current is not None and sheet.rated_current.high <= figure.ampacity.current_a
         ]
-        for _, name, text in sorted(smaller, reverse=True):
+        for _, name, text in sorted(smaller, reverse=True)[:MOST_FUSES]:
             yield WayOut(
                 f"a {text} fuse protects it: fit {name} as {fuse}",
                 (Edit(HV_FILE, f"parts/{fuse}/sheet", name),),
             )
 
-    return ways
+    return lambda: chain(fuses(), cables()) if guard.branch else chain(cables(), fuses())
 
 
 @rule(

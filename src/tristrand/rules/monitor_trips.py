@@ -127,7 +127,7 @@ def _beyond_cases(ctx: Context, pack: Watched) -> Iterable[Outcome]:
             yield ctx.compare(
                 pack.at(field), f"pack current {when}", current, "A", "<=", trip.current.low,
                 LASTING, subject=f"the monitor of {pack.id}",
-                bad=f"opens the contactors {when}, under load", good=f"does not trip {when}",
+                bad=f"may trip {when} and open the contactors under load", good=f"does not trip {when}",
             )  # fmt: skip
     if pack.gaps(("under_voltage", "voltage_error")) or not pack.figures.loaded_case:
         return

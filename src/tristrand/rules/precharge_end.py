@@ -217,7 +217,7 @@ def missing_capacitor_unseen(ctx: Context) -> Iterable[Outcome]:
     elif math.isnan(result.earliest_s):
         yield ctx.open([Missing(f"{SETTINGS}/earliest", "time before which the target counts as a fault")])
     elif math.isnan(result.fastest_fault_s):
-        yield NotApplicable("there is no fault lane to compare with")
+        yield NotApplicable("with the largest bus capacitance missing precharge does not reach its target")
     else:
         yield ctx.compare(
             f"{SETTINGS}/earliest",
@@ -250,7 +250,7 @@ def rise_check_too_strict(ctx: Context) -> Iterable[Outcome]:
         yield no_precharge_result(ctx)
     elif math.isnan(result.rise_after_s):
         yield NotApplicable("no early look is set (precharge/rise_check)")
-    elif not result.reaches:
+    elif math.isnan(result.slowest_s):
         yield NotApplicable("precharge does not reach its target at all (HV131)")
     else:
         yield ctx.compare(

@@ -12,7 +12,7 @@ from tristrand.rules.clearing import PROTECTION, clearing_unproven
 from tristrand.rules.fuses import Guard, lead_guards
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
 from tristrand.rules.view import LEADS, PARTS, WITH_CHARGER, better, counted, sheet_pointer
-from tristrand.studies.results import FaultsResult, Missing
+from tristrand.studies.results import FaultsResult, Missing, shorted
 
 SUPPLY_STOPS = "DESIGN#output in a short circuit"
 STOPS = (("parts/obc.yaml", "output_in_short", "stops"),)
@@ -51,8 +51,10 @@ def charger_feeds_fault(ctx: Context) -> Iterable[Outcome]:
         elif says == "stops":
             yield ctx.finding("pass", f"{PARTS}/{name}", f"{name} stops by itself in a short circuit at its output")
         else:
-            reach = [f.fault for f in result.from_chargers if f.charger == name and f.alone_a > 0]
-            note = f"fed by it alone with the main contactors open: {', '.join(reach)}" if reach else ""
+            reach = [shorted(f.fault) for f in result.from_chargers if f.charger == name and f.alone_a > 0]
+            note = (
+                f"short circuits that it feeds alone with the main contactors open: {', '.join(reach)}" if reach else ""
+            )
             evidence = Evidence(
                 "fuses between it and a short circuit at its terminals", 0.0, "", ">=", 1.0,
                 "DATASHEET#output in a short circuit", note=note,

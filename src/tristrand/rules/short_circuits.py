@@ -18,7 +18,7 @@ from tristrand.rules.view import (
     sheet_pointer,
     sheets_of_kind,
 )
-from tristrand.studies.results import LetThrough, Missing, ProtectionResult
+from tristrand.studies.results import LetThrough, Missing, ProtectionResult, shorted
 
 
 def of_protection(check: Callable[[Context, ProtectionResult], Iterable[Outcome]]) -> Check:
@@ -66,7 +66,7 @@ def fuse_breaking_capacity(ctx: Context, result: ProtectionResult) -> Iterable[O
             duty.largest_a,
             "A",
             "<",
-            bad=f"cannot clear the short circuit at {duty.largest_at}",
+            bad=f"cannot clear the short circuit {shorted(duty.largest_at)}",
             good="clears the largest short circuit that can flow through it",
             mark="its breaking capacity",
             ways_out=better(ctx, name, "breaking_capacity", duty.largest_a),
@@ -102,7 +102,7 @@ def fuse_breaking_time_constant(ctx: Context, result: ProtectionResult) -> Itera
             duty.rise_s,
             "s",
             "<=",
-            bad=f"was not proven for the inductance in the short circuit at {duty.rise_at}",
+            bad=f"was not proven for the inductance in the short circuit {shorted(duty.rise_at)}",
             good="was proven for circuits with more inductance",
             mark="the time constant",
         )
@@ -135,7 +135,7 @@ def fuse_minimum_breaking(ctx: Context, result: ProtectionResult) -> Iterable[Ou
             duty.smallest_a,
             "A",
             ">=",
-            bad=f"may not clear the short circuit at {duty.smallest_at} with the pack empty and aged",
+            bad=f"may not clear the short circuit {shorted(duty.smallest_at)} with the pack empty and aged",
             good="clears the weakest short circuit it has to",
             mark="its minimum breaking current",
             ways_out=_sooner(ctx, name, "minimum_breaking_current", duty.smallest_a),
@@ -239,7 +239,7 @@ def _borne(ctx: Context, pointer: str, subject: str, found: LetThrough, source: 
     if not found.fuse:
         return ctx.compare(
             pointer, "I²t that no fuse ends", found.worst_a2s, "A²s", "<=", found.limit_a2s, source, subject=subject,
-            bad=f"carries the {_which(found)} at {found.fault}, in whose way lies no fuse", good="",
+            bad=f"carries the {_which(found)} {shorted(found.fault)}, in whose way lies no fuse", good="",
         )  # fmt: skip
     return ctx.compare(
         pointer,
@@ -250,7 +250,7 @@ def _borne(ctx: Context, pointer: str, subject: str, found: LetThrough, source: 
         found.limit_a2s,
         source,
         subject=subject,
-        bad=f"takes more than it bears before {found.fuse} has cleared the {_which(found)} at {found.fault}",
+        bad=f"takes more than it bears before {found.fuse} has cleared the {_which(found)} {shorted(found.fault)}",
         good=f"bears what {found.fuse} lets through",
         related=((f"{PARTS}/{found.fuse}", "the fuse"),),
         ways_out=_sooner(ctx, found.fuse, field, found.limit_a2s),
@@ -268,7 +268,7 @@ def _which(found: LetThrough) -> str:
     "warning",
     needs=PROTECTION,
     checks="In a short circuit through two fuses, the one ahead does not begin to melt before the other has cleared.",
-    why="When the heater's fault also takes the main fuse the car stands in the road, and the fault is hard to find.",
+    why="When a fault in one branch also takes the fuse ahead of it the car stands in the road; it is hard to find.",
     sources=("CLOSED-FORM#fuses in series carry the same I2t", "DATASHEET#I2t of the fuse"),
     failing=(("parts/fuse-15.yaml", "clearing_joule_integral", "9000 A²s"),),
 )
@@ -313,7 +313,7 @@ def fuse_selectivity(ctx: Context, result: ProtectionResult) -> Iterable[Outcome
                 pair.ahead_s,
                 "DATASHEET#melting curve of the fuse",
                 subject=f"{pair.downstream} behind {pair.upstream}",
-                bad=f"melts so late in the weak short circuit at {pair.closest_at} that the fuse ahead may melt first",
+                bad=f"melts so late that the fuse ahead may melt first, weak short circuit {shorted(pair.closest_at)}",
                 good="melts before the fuse ahead in weak short circuits too",
                 related=((f"{PARTS}/{pair.upstream}", "the fuse ahead"),),
             )

@@ -325,12 +325,14 @@ def _surge(data: PrechargeInputs, packs: PackResult, run: Run, result: Precharge
     result = result._replace(residual_v=left_v, residual_share=1 - data.early)
     if math.isnan(surge.peak_a):
         return result._replace(missing=(*result.missing, SPREAD), workings=(*result.workings, *lines))
+    counted = "cables with their inductance, the pack's" if inductive else "the inductance of cables and pack"
     method = "circuit solver on the whole topology, every bus capacitance at its high end and short of the pack "
-    method += "by the residual, pack at its lowest resistance, loads left out"
-    method += "" if inductive else "; no cable has an inductance, so the peak is an upper bound"
+    method += f"by the residual, pack at its lowest resistance, loads left out; {counted} left out, which makes "
+    # The resistance of a loop takes C*dV²/2 whatever its inductance.
+    peak, heat = method + "the peak larger", method + "the peak larger and hardly changes I²t"
     lines += [
-        found(name, "I_close", "largest current as it closes", surge.peak_a, "A", SOLVER, method),
-        found(name, "I2t", "I²t of the closing surge", surge.joule_integral_a2s, "A²s", SOLVER, method),
+        found(name, "I_close", "largest current as it closes", surge.peak_a, "A", SOLVER, peak),
+        found(name, "I2t", "I²t of the closing surge", surge.joule_integral_a2s, "A²s", SOLVER, heat),
     ]
     return result._replace(
         surge_current_a=surge.peak_a,

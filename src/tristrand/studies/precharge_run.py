@@ -213,7 +213,7 @@ class Run:
             slowest_s=float(late[ok].max()),
             fastest_s=_least(early[ok]),
             fastest_fault_s=float(np.nanmax(fault_s)) if np.isfinite(fault_s).any() else math.nan,
-            fastest_fault_words=f"{self.plan.device.id} not connected: its capacitance is missing",
+            fastest_fault_words=f"with {self.plan.device.id} not connected",
             plateau_share=float(plateau.min()),
             bus_source_ohm=source[0],
             tolerable_load_ohm=source[1],
@@ -306,7 +306,7 @@ class Run:
         slow = f"longest time to the target: {worst.name}"
         if math.isnan(result.slowest_s):
             slow = f"never reaches the target: {worst.name}"
-        fault = f"longest time to the target with {result.fastest_fault_words}"
+        fault = f"longest time to the target {result.fastest_fault_words}"
         rows = (
             (name, "t_slow", slow, result.slowest_s, "s", SOLVER),
             (name, "t_fast", "shortest time to the target", result.fastest_s, "s", SOLVER),

@@ -21,6 +21,7 @@ from tristrand.studies.results import (
     OperatingResult,
     ProtectionResult,
     Working,
+    shorted,
     working,
 )
 from tristrand.studies.slices import wiring
@@ -163,5 +164,7 @@ def _workings(
         )  # fmt: skip
     for name, found in (*leads.items(), *contactors.items()):
         if math.isfinite(found.worst_a2s):
-            words = f"largest I²t that {found.fuse} lets through it, fault {found.fault}: {found.words}"
+            words = (
+                f"largest I²t that {found.fuse} lets through it, short circuit {shorted(found.fault)}: {found.words}"
+            )
             yield Working(name, "I2t", words, "", (), found.worst_a2s, "A²s", "DATASHEET#I2t of the fuse", found.words)

@@ -53,6 +53,7 @@ from tristrand.studies.results.protection import (
     LetThrough,
     PeakCurrent,
     ProtectionResult,
+    shorted,
 )
 from tristrand.studies.results.strand import (
     BRAKING,
@@ -154,5 +155,6 @@ __all__ = [
     "YFigures",
     "facts",
     "found",
+    "shorted",
     "working",
 ]

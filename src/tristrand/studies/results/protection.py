@@ -56,6 +56,13 @@ class Fault(NamedTuple):
         return min(self.weakest.current_a, *(current.current_a for _, current in self.alone), math.inf)
 
 
+def shorted(fault: str) -> str:
+    """Where the short circuit of this name is, in words: "at k_plus.a", "between the terminals of dcdc"."""
+    spot, comma, rest = fault.partition(", ")
+    device = spot.removesuffix(" across")
+    return (f"at {spot}" if device == spot else f"between the terminals of {device}") + comma + rest
+
+
 class FaultsResult(NamedTuple):
     """Every fault by name. ``no_inductance``: each pack and cable whose inductance is not known, and its pointer."""
 

@@ -199,11 +199,11 @@ class PrechargeResult(NamedTuple):
     """Precharge of the real circuit over the ends of its tolerances, and the surge at closing.
 
     ``contactor`` is empty where the circuit has no way round a main contactor; ``missing`` then says what it lacks.
-    ``slowest_s`` is nan where a lane never reaches the target. ``fastest_fault_s`` is the longest time to the target
-    with the largest bus capacitance missing, of the lanes that reach it: ``earliest_s`` must lie between it and
-    ``fastest_s``. ``other_paths``: precharge contactors of further paths, not looked at. ``held_open``: main contactors
-    that wait until the bus is up, since they would feed it directly. ``fed_directly``: devices on a pack's poles with
-    no contactor between: no part of the bus.
+    ``reaches``: every attempt, and before the time-out. ``slowest_s`` is nan where a lane never reaches the target.
+    ``fastest_fault_s`` is the longest time to the target with the largest bus capacitance missing, of the lanes that
+    reach it: ``earliest_s`` must lie between it and ``fastest_s``. ``other_paths``: precharge contactors of further
+    paths, not looked at. ``held_open``: main contactors that wait until the bus is up, since they would feed it
+    directly. ``fed_directly``: devices on a pack's poles with no contactor between: no part of the bus.
     """
 
     workings: Sequence[Working] = ()
