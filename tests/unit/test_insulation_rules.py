@@ -296,7 +296,8 @@ def test_without_the_cells_voltage_it_is_what_is_missing() -> None:
 
 def test_a_design_without_a_word_on_insulation_is_open() -> None:
     text = FILES[HV].decode()
-    files = {**FILES, HV: text[: text.index("\ninsulation:")].encode()}
+    held = "\nregeneration: {current_control: table, cell_voltage: 4.12 V}\n"
+    files = {**FILES, HV: (text[: text.index("\ninsulation:")] + held).encode()}
     for name in ("pack-96s", "inverter-120", "dcdc-2k", "heater-12k", "charger-6k6"):
         sheet = files[f"parts/{name}.yaml"].decode()
         files[f"parts/{name}.yaml"] = sheet[: sheet.index("insulation:")].encode()
