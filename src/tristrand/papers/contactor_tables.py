@@ -14,8 +14,7 @@ def contactor_remarks(result: ContactorsResult) -> list[str]:
     if not result.coils:
         return []
     return [
-        "Not computed: braking back into the pack, the closing of a charging inlet's contactors, and what a discharge "
-        "contactor opens."
+        "Not computed: what a discharge contactor opens, and what a contactor of one branch that closes late closes onto."
     ]
 
 
