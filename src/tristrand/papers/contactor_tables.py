@@ -14,8 +14,8 @@ def contactor_remarks(result: ContactorsResult) -> list[str]:
     if not result.coils:
         return []
     return [
-        "Not computed: what a discharge contactor opens, and what a contactor of one branch closes onto where it closes "
-        "late."
+        "Not computed: what a discharge contactor opens, and what a contactor of one branch that closes late closes "
+        "onto."
     ]
 
 
