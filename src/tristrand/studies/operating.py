@@ -23,6 +23,7 @@ from tristrand.studies.results import (
     Later,
     Missing,
     OperatingResult,
+    PackFigures,
     PackResult,
     Starved,
     Working,
@@ -147,11 +148,7 @@ def _braking(
     contactors, it holds nothing. Strings side by side share the current in a way that is solved for afterwards: then
     I = P/V, which is no less, and no taper.
     """
-    figures = [packs.packs[name] for name in stack]
-    open_v = np.sum([[c.open_circuit_v for c in f.corners] for f in figures], axis=0)
-    ohm = np.sum([[c.resistance_ohm for c in f.corners] for f in figures], axis=0)
-    lanes = len(power_w) // len(open_v)
-    volts, series = np.tile(open_v, lanes), np.tile(ohm, lanes)
+    figures, volts, series = _in_series(packs, stack, len(power_w))
     fed = feeds(data.circuit)
     fellows = [d for d in data.circuit.devices if d.kind == "inverter" and fed[d.id].packs == stack]
     every_w = sum(d.power_in(BRAKING) for d in fellows)
@@ -166,6 +163,17 @@ def _braking(
     return CurrentSource(device.id + BACK, device.minus, device.plus, current_a)
 
 
+def _in_series(
+    packs: PackResult, stack: tuple[str, ...], lanes: int
+) -> tuple[list[PackFigures], NDArray[np.float64], NDArray[np.float64]]:
+    """Packs in series, with their open-circuit voltage and resistance at every corner, once for each case."""
+    figures = [packs.packs[name] for name in stack]
+    open_v = np.sum([[c.open_circuit_v for c in f.corners] for f in figures], axis=0)
+    ohm = np.sum([[c.resistance_ohm for c in f.corners] for f in figures], axis=0)
+    cases = lanes // len(open_v)
+    return figures, np.tile(open_v, cases), np.tile(ohm, cases)
+
+
 def _charger(
     data: OperatingInputs,
     device: Device,
@@ -177,15 +185,11 @@ def _charger(
 
     Near the pack's highest voltage the current tapers to what the resistance leaves: (V_max - V)/R.
     """
-    figures = [packs.packs[name] for name in stack]
-    open_v = np.sum([[c.open_circuit_v for c in f.corners] for f in figures], axis=0)
-    ohm = np.sum([[c.resistance_ohm for c in f.corners] for f in figures], axis=0)
-    room_v = np.maximum(sum(f.maximum_v for f in figures) - open_v, 0.0)
-    lanes = len(power_w) // len(open_v)
-    volts, series = np.tile(open_v, lanes), np.tile(ohm, lanes)
+    figures, volts, series = _in_series(packs, stack, len(power_w))
+    room_v = np.maximum(sum(f.maximum_v for f in figures) - volts, 0.0)
     by_power = (np.sqrt(volts**2 + 4 * series * power_w) - volts) / (2 * series)
     limit = dict(data.charge_limit_a).get(device.id, np.inf)
-    current_a = np.minimum(np.minimum(by_power, np.tile(room_v / ohm, lanes)), limit)
+    current_a = np.minimum(np.minimum(by_power, room_v / series), limit)
     return CurrentSource(device.id, device.minus, device.plus, current_a)
 
 
