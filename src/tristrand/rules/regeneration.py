@@ -1,13 +1,14 @@
 """HV308 and HV309: what braking may drive into cold or nearly full cells."""
 
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Iterator
+from functools import wraps
 
 from tristrand.findings import Edit, WayOut
 from tristrand.rules.charging_view import WITH_AC
-from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
+from tristrand.rules.rule import Check, Context, NotApplicable, Outcome, rule
 from tristrand.rules.view import HV_FILE, PARTS, feeds_back_unsaid, sheet_pointer
-from tristrand.studies.results import BRAKING, Missing
+from tristrand.studies.results import BRAKING, CaseFlows, Missing
 
 CONTROL = "high_voltage/regeneration/current_control"
 TABLE = "DATASHEET#charge table"
@@ -17,6 +18,24 @@ BRAKES = (
     (HV_FILE, "parts/drive/power/regeneration", "10 kW"),
     ("vehicle.yaml", "modes/drive", "{high_voltage: [continuous, peak, regeneration]}"),
 )
+
+
+def _where_it_brakes(check: Callable[[Context, CaseFlows], Iterable[Outcome]]) -> Check:
+    """A rule on the case in which inverters feed back: open where one of them does not say what it feeds back."""
+
+    @wraps(check)
+    def on(ctx: Context) -> Iterator[Outcome]:
+        unsaid, operating = feeds_back_unsaid(ctx), ctx.results["operating"]
+        if unsaid:
+            yield ctx.open(unsaid)
+        said = [p.power[BRAKING] for p in ctx.design.parts_of("inverter").values() if BRAKING in p.power]
+        if any(watts.high > 0 for watts in said):
+            case = operating.cases.get(BRAKING)
+            yield from [ctx.open(operating.missing)] if case is None else check(ctx, case)
+        elif not unsaid:
+            yield NotApplicable("no inverter feeds back")
+
+    return on
 
 
 @rule(
@@ -34,20 +53,9 @@ BRAKES = (
     passing=(*BRAKES, (HV_FILE, "regeneration", "{current_control: table}")),
     waivable=False,
 )
-def regeneration_by_table(ctx: Context) -> Iterable[Outcome]:
+@_where_it_brakes
+def regeneration_by_table(ctx: Context, case: CaseFlows) -> Iterable[Outcome]:
     """Without control by the table: the largest current in case regeneration against the smallest allowed anywhere."""
-    unsaid = feeds_back_unsaid(ctx)
-    if unsaid:
-        yield ctx.open(unsaid)
-    fed = [p.power[BRAKING] for p in ctx.design.parts_of("inverter").values() if BRAKING in p.power]
-    if not any(watts.high > 0 for watts in fed):
-        if not unsaid:
-            yield NotApplicable("no inverter feeds back")
-        return
-    case = ctx.results["operating"].cases.get(BRAKING)
-    if case is None:
-        yield ctx.open(ctx.results["operating"].missing)
-        return
     section = ctx.design.high_voltage.regeneration
     if section is None:
         yield ctx.open([Missing(CONTROL, "what holds the current of regeneration: table or fixed")])
@@ -108,17 +116,10 @@ def _fixed(ctx: Context, pack: str, current_a: float) -> Outcome:
     passing=(*BRAKES, (HV_FILE, "regeneration", "{current_control: table, cell_voltage: 4.12 V}")),
     waivable=False,
 )
-def regeneration_voltage(ctx: Context) -> Iterable[Outcome]:
+@_where_it_brakes
+def regeneration_voltage(ctx: Context, case: CaseFlows) -> Iterable[Outcome]:
     """The voltage at which it is held; where nothing holds it, the mean cell at the end of the resistance."""
-    case, section = ctx.results["operating"].cases.get(BRAKING), ctx.design.high_voltage.regeneration
-    fed = [p.power[BRAKING] for p in ctx.design.parts_of("inverter").values() if BRAKING in p.power]
-    if not any(watts.high > 0 for watts in fed):
-        unsaid = feeds_back_unsaid(ctx)
-        yield ctx.open(unsaid) if unsaid else NotApplicable("no inverter feeds back")
-        return
-    if case is None:
-        yield ctx.open([*feeds_back_unsaid(ctx), *ctx.results["operating"].missing])
-        return
+    section = ctx.design.high_voltage.regeneration
     held = None if section is None else section.cell_voltage
     for name, figures in ctx.results["pack"].packs.items():
         if name not in case.highest_v:

@@ -155,11 +155,8 @@ def _braking(
     share = np.divide(power_w, every_w) if every_w > 0 else power_w
     if len(packs.packs) > len(stack):
         return CurrentSource(device.id + BACK, device.minus, device.plus, share * every_w / volts)
-    whole_a = (np.sqrt(volts**2 + 4 * series * every_w) - volts) / (2 * series)
-    if not math.isnan(data.braking_cell_v):
-        room_v = np.maximum(sum(f.series for f in figures) * data.braking_cell_v - volts, 0.0)
-        whole_a = np.minimum(whole_a, room_v / series)
-    current_a = share * whole_a
+    held_v = sum(f.series for f in figures) * data.braking_cell_v
+    current_a = share * _driven_in(every_w, volts, series, math.inf if math.isnan(held_v) else held_v)
     return CurrentSource(device.id + BACK, device.minus, device.plus, current_a)
 
 
@@ -174,6 +171,14 @@ def _in_series(
     return figures, np.tile(open_v, cases), np.tile(ohm, cases)
 
 
+def _driven_in(
+    power_w: float | NDArray[np.float64], volts: NDArray[np.float64], ohm: NDArray[np.float64], most_v: float
+) -> NDArray[np.float64]:
+    """The current I with P = I (V + I R), at most what the resistance leaves below ``most_v``: (most_v - V)/R."""
+    by_power = (np.sqrt(volts**2 + 4 * ohm * power_w) - volts) / (2 * ohm)
+    return np.asarray(np.minimum(by_power, np.maximum(most_v - volts, 0.0) / ohm))
+
+
 def _charger(
     data: OperatingInputs,
     device: Device,
@@ -186,10 +191,8 @@ def _charger(
     Near the pack's highest voltage the current tapers to what the resistance leaves: (V_max - V)/R.
     """
     figures, volts, series = _in_series(packs, stack, len(power_w))
-    room_v = np.maximum(sum(f.maximum_v for f in figures) - volts, 0.0)
-    by_power = (np.sqrt(volts**2 + 4 * series * power_w) - volts) / (2 * series)
     limit = dict(data.charge_limit_a).get(device.id, np.inf)
-    current_a = np.minimum(np.minimum(by_power, room_v / series), limit)
+    current_a = np.minimum(_driven_in(power_w, volts, series, sum(f.maximum_v for f in figures)), limit)
     return CurrentSource(device.id, device.minus, device.plus, current_a)
 
 
