@@ -10,6 +10,9 @@ from hypothesis import settings
 CI = os.environ.get("CI", "").strip().lower() in {"true", "1", "yes"}
 LIVE_PROGRAMS = ("ngspice",)
 
+# Nothing that was read before may take part in a test, and no test leaves anything in the user's folder.
+os.environ["TRISTRAND_CACHE"] = "off"
+
 # On a shared machine a slow moment is no fault of the code, so no deadline. In CI a failure must repeat.
 settings.register_profile("desk", deadline=None)
 settings.register_profile("ci", deadline=None, derandomize=True, print_blob=True)

@@ -20,6 +20,7 @@ import click
 from tristrand import __version__
 
 if TYPE_CHECKING:
+    from tristrand.app.check import Workspace
     from tristrand.design import Problem
 
 CAUTION = (
@@ -118,6 +119,15 @@ def _load_models() -> None:
             vars(importlib).pop("metadata", None)
 
 
+def _workspace() -> Workspace:
+    """Where a command reads its folder: files that were read before are not read again."""
+    from tristrand.app.check import Workspace
+    from tristrand.design import Compiled, FileCache, users_folder
+
+    kept = users_folder()
+    return Workspace(FileCache(compiled=Compiled(kept) if kept else None, before_models=_load_models))
+
+
 @main.command()
 @click.argument("folder", type=click.Path(path_type=Path))
 @click.option(
@@ -142,13 +152,12 @@ def _load_models() -> None:
 )
 def check(folder: Path, form: str, fail_on: str, target: Path | None) -> None:
     """Check the design in FOLDER and say what is wrong, why, and the way out."""
-    _load_models()
-    from tristrand.app.check import Unreadable, Workspace
+    from tristrand.app.check import Unreadable
 
     if target is not None and target.suffix == ".yaml":
         raise click.UsageError("a report is never written over a design file: give --to another ending than .yaml")
     try:
-        checked = Workspace().check(folder, "warning" if fail_on == "warning" else "error")
+        checked = _workspace().check(folder, "warning" if fail_on == "warning" else "error")
     except Unreadable as error:
         _unreadable(folder, error.problems, form)
     if form == "html":
@@ -168,14 +177,14 @@ def check(folder: Path, form: str, fail_on: str, target: Path | None) -> None:
 @click.option("--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True)
 def explain(names: tuple[str, ...], form: str) -> None:
     """Explain a rule by its CODE, or a STUDY of the design in FOLDER with every line of its working."""
-    from tristrand.app.check import Unreadable, Workspace
+    from tristrand.app.check import Unreadable
     from tristrand.app.explain import UnknownName, explain_rule, explain_study
 
     if len(names) > 2:
         raise click.UsageError("give a rule's code, or a folder and a study")
     folder = Path(names[0])
     try:
-        data = explain_rule(names[0]) if len(names) == 1 else explain_study(Workspace(), folder, names[1])
+        data = explain_rule(names[0]) if len(names) == 1 else explain_study(_workspace(), folder, names[1])
     except UnknownName as error:
         raise click.UsageError(str(error)) from None
     except Unreadable as error:

@@ -7,9 +7,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import TypeAdapter, ValidationError
 
-from tristrand.design.datum import BASES, Basis, Datum, Q
-from tristrand.design.messages import MOST_NAMES, WORD, hint, nearest, problem_from
+from tristrand.design.datum import BASES, Basis, Datum
+from tristrand.design.messages import problem_from
 from tristrand.design.model import HighVoltage, Vehicle, Waivers
+from tristrand.design.names import MOST_NAMES, WORD, hint, nearest
+from tristrand.design.quantity import Q
 from tristrand.design.sheets import Sheet
 from tristrand.design.yamltext import parse_yaml
 from tristrand.units import DIMENSIONS

@@ -14,6 +14,7 @@ from typing import Any
 import pytest
 
 from tristrand.app.check import Checked, Workspace
+from tristrand.design.record import Record
 from tristrand.findings import Coverage, DesignInfo, Edit, Evidence, Finding, Place, Report, RuleNote, WaivedBy, WayOut
 from tristrand.papers import bars, plots
 from tristrand.papers.frame import Frame, Plot, render_svg
@@ -359,7 +360,8 @@ def test_hostile_text_is_only_text(demo: Checked) -> None:
     )
     waived = replace(finding("HV302"), waived=WaivedBy(HOSTILE, HOSTILE, date(2026, 1, 2)))
     given = replace(report(bad, waived), design=DesignInfo(HOSTILE, HOSTILE, "<b>"))
-    design = replace(demo.design, vehicle=demo.design.vehicle.model_copy(update={"note": HOSTILE, "use": HOSTILE}))
+    vehicle: Any = Record("Vehicle", {**vars(demo.design.vehicle), "note": HOSTILE, "use": HOSTILE})
+    design = replace(demo.design, vehicle=vehicle)
     text = render_html(given, design, hostile_results())
     page = Page(text)
     assert "<script" not in text

@@ -112,12 +112,12 @@ class Workspace:
         finding = verdict.finding
         if finding.kind != "fail" or verdict.ways_out is None:
             return finding
-        for way in islice(verdict.ways_out(), MOST_TRIES):
-            if self._holds(design, judged, finding, way):
+        for number, way in enumerate(islice(verdict.ways_out(), MOST_TRIES)):
+            if self._holds(design, judged, finding, way, number):
                 return replace(finding, way_out=way)
         return finding
 
-    def _holds(self, design: Design, judged: Judged, finding: Finding, way: WayOut) -> bool:
+    def _holds(self, design: Design, judged: Judged, finding: Finding, way: WayOut, number: int) -> bool:
         """Whether the changed design lost this failure, has no new error or warning, and none that it had got worse."""
         try:
             changed = load_files(apply_edits(design.files, way.edits), design.name, self.files).design
@@ -127,7 +127,7 @@ class Workspace:
             return False
         sought, before = _identity(finding), judged.failing
         own = next(rule for rule in RULES if rule.code == finding.code)
-        results = self.pipeline.later(changed)
+        results = self.pipeline.later(changed, (*sought, number))
         for rule in (own, *(other for other in QUICK_FIRST if other is not own)):
             for after in _complaints(rule, results):
                 if after is None:

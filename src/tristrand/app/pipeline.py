@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from tristrand.app.reuse import Memory, Reader
+from tristrand.app.reuse import Line, Memory, Reader
 from tristrand.design import Design
 from tristrand.records import NamedTuple
 from tristrand.studies import (
@@ -187,9 +187,12 @@ class Pipeline:
                 results[step.name]
         return results
 
-    def later(self, design: Design) -> "Results":
-        """Results by study name; a study runs when its result is first asked for."""
-        return Results(self, design)
+    def later(self, design: Design, line: Line = ()) -> "Results":
+        """Results by study name; a study runs when its result is first asked for. ``line`` says what is tried."""
+        results = Results(self, design, line)
+        if line:
+            results.follow()
+        return results
 
     def one(self, step: Step, results: "Results") -> tuple[int, Any]:
         """The token and the result of one study."""
@@ -220,8 +223,8 @@ class Pipeline:
 class Results(Reader, Mapping[str, Any]):
     """The results of one design by study name. Each is made when it is first asked for, and only once."""
 
-    def __init__(self, pipeline: Pipeline, design: Design) -> None:
-        super().__init__(pipeline.memory, design)
+    def __init__(self, pipeline: Pipeline, design: Design, line: Line = ()) -> None:
+        super().__init__(pipeline.memory, design, line)
         self._pipeline = pipeline
         self._results: dict[str, tuple[int, Any]] = {}
 

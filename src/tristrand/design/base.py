@@ -5,7 +5,8 @@ from typing import Annotated, Any, Literal, Self, TypeAlias
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from tristrand.design.datum import Basis, Datum, Q, fault
+from tristrand.design.datum import Basis, Datum
+from tristrand.design.quantity import Q, fault
 
 Voltage: TypeAlias = Annotated[Datum, Q("voltage", above=0)]
 Current: TypeAlias = Annotated[Datum, Q("current", above=0)]

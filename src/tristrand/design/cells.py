@@ -5,7 +5,8 @@ from typing import Annotated, Literal, Self, TypeAlias
 from pydantic import Field, model_validator
 
 from tristrand.design.base import Count, Current, Duration, Strict, Temperature, Voltage
-from tristrand.design.datum import Datum, Q, fault
+from tristrand.design.datum import Datum
+from tristrand.design.quantity import Q, fault
 
 VoltageError: TypeAlias = Annotated[Datum, Q("voltage", least=0)]
 TemperatureError: TypeAlias = Annotated[Datum, Q("temperature_difference", least=0)]

@@ -8,7 +8,8 @@ from typing import Annotated, Literal, Self, TypeAlias
 from pydantic import Field, model_validator
 
 from tristrand.design.base import Current, Duration, Power, Resistance, Share, Strict, Voltage, VoltageRange, empty_dict
-from tristrand.design.datum import Datum, Q, fault
+from tristrand.design.datum import Datum
+from tristrand.design.quantity import Q, fault
 
 Blocker: TypeAlias = Literal[
     "drive_enabled", "vehicle_moving", "insulation_fault", "interlock_open", "cell_fault", "proximity_without_pilot",

@@ -6,7 +6,8 @@ from typing import Annotated, Literal, Self, TypeAlias
 from pydantic import Field, model_validator
 
 from tristrand.design.base import Current, Duration, Resistance, Share, Strict, Voltage, empty_list
-from tristrand.design.datum import Datum, Q, fault
+from tristrand.design.datum import Datum
+from tristrand.design.quantity import Q, fault
 
 NoVoltage: TypeAlias = Annotated[Datum, Q("voltage", least=0)]
 Wiring: TypeAlias = Annotated[Datum, Q("resistance", least=0)]

@@ -12,10 +12,10 @@ from typing import Any
 from tristrand.design.charging_check import charging_references
 from tristrand.design.contactors_check import check_contactors
 from tristrand.design.fuse_check import overload_problems
-from tristrand.design.insulation import insulation_problems
+from tristrand.design.insulation_check import insulation_problems
 from tristrand.design.loops_check import check_loops
-from tristrand.design.messages import hint
-from tristrand.design.model import TERMINALS
+from tristrand.design.names import hint
+from tristrand.design.terminals import TERMINALS
 from tristrand.design.yamltext import Problem, Span, Tree, visible
 
 # A later problem gets no hint: each costs a comparison with every name.

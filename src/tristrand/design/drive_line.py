@@ -5,7 +5,8 @@ from typing import Annotated, Self
 from pydantic import Field, model_validator
 
 from tristrand.design.base import Length, Strict
-from tristrand.design.datum import Datum, Q, fault
+from tristrand.design.datum import Datum
+from tristrand.design.quantity import Q, fault
 
 
 class DriveLine(Strict):

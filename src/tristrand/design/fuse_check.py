@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from tristrand.design.messages import hint
+from tristrand.design.names import hint
 from tristrand.design.yamltext import Problem, Span, visible
 
 ABLE = ("contactor", "inverter", "dcdc", "heater", "charger")

@@ -3,30 +3,34 @@
 import hashlib
 import re
 import stat
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from pydantic import BaseModel, TypeAdapter, ValidationError
-
+from tristrand.design.compiled import Compiled, Known
 from tristrand.design.crosscheck import cross_check
-from tristrand.design.messages import nearest, problem_from
 from tristrand.design.migrations import VersionError, migrate
-from tristrand.design.model import TERMINALS, HighVoltage, Vehicle, Waivers
-from tristrand.design.sheets import Sheet
+from tristrand.design.names import nearest
+from tristrand.design.terminals import TERMINALS
 from tristrand.design.tree import Design, Spans
-from tristrand.design.yamltext import MAX_BYTES, Problem, Tree, YamlText, decode, parse_yaml, visible
+from tristrand.design.yamltext import (
+    MAX_BYTES,
+    MOST_PROBLEMS,
+    Problem,
+    Tree,
+    YamlText,
+    decode,
+    know,
+    parse_yaml,
+    visible,
+)
 from tristrand.records import NamedTuple
 
 MAX_FILES = 500
-MOST_PROBLEMS = 200  # of one file; a report nobody reads to the end helps nobody
-
-_MODELS: dict[str, type[BaseModel]] = {"vehicle": Vehicle, "high_voltage": HighVoltage, "waivers": Waivers}
 _REQUIRED = ("vehicle.yaml", "high_voltage.yaml")
 _TOP = (*_REQUIRED, "waivers.yaml")
 _SHEET_FILE = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]{0,59}\.yaml\Z")
-_SHEET: TypeAdapter[Any] = TypeAdapter(Sheet)
 
 
 class Loaded(NamedTuple):
@@ -54,6 +58,12 @@ class FileCache:
     files: dict[tuple[str, bytes], ParsedFile] = field(default_factory=dict)
     sound: set[tuple[bytes, tuple[tuple[str, str], ...]]] = field(default_factory=set)
     """Circuits, with the kinds of all sheets, in which no reference was found broken."""
+    compiled: Compiled | None = None
+    """Files that other processes have read; without it nothing is written anywhere."""
+    before_models: Callable[[], None] | None = None
+    """What is to be done before the models are first needed."""
+    latest: dict[str, Any] = field(default_factory=dict)
+    """What each file said when it was last read and sound: most of it stands in the next text too."""
 
     def get(self, file: str, data: bytes) -> ParsedFile:
         """The parsed form of ``data``; parsed once for the same bytes."""
@@ -61,8 +71,26 @@ class FileCache:
         if found is None:
             if len(self.files) > 400:
                 self.files.clear()
-            found = self.files[file, data] = _parse_file(file, hashlib.sha256(data).hexdigest(), data)
+            found = self.files[file, data] = self._read(file, hashlib.sha256(data).hexdigest(), data)
         return found
+
+    def _read(self, file: str, digest: str, data: bytes) -> ParsedFile:
+        known = self.compiled.get(file, digest) if self.compiled else None
+        if known is not None:
+            yaml = YamlText(file, decode(file, data)[0], known.written, known.spans, ())
+            know(yaml)
+            self.latest[file] = known.value
+            return ParsedFile(digest, yaml, known.value, (), known.tree)
+        if self.before_models is not None:
+            self.before_models()
+            self.before_models = None
+        parsed = _parse_file(file, digest, data, self.latest.get(file))
+        if parsed.value is not None:
+            self.latest[file] = parsed.value
+        if self.compiled and parsed.yaml is not None and parsed.value is not None:
+            known = Known(parsed.value, parsed.yaml.tree, parsed.tree, parsed.yaml.spans)
+            self.compiled.add(file, digest, known)
+        return parsed
 
 
 def read_folder(folder: Path) -> tuple[dict[str, bytes], list[Problem]]:
@@ -176,6 +204,8 @@ def load_files(
             if name not in parsed
         ]
         return Loaded(None, tuple(_ordered(problems or missing)))
+    if cache.compiled is not None:
+        cache.compiled.write()
     digest = hashlib.sha256("".join(f"{file}:{parsed[file].digest}\n" for file in sorted(parsed)).encode()).hexdigest()
     entries = tuple(waivers.value.waivers) if waivers is not None else ()
     return Loaded(Design(name, vehicle.value, high_voltage.value, good, entries, spans, dict(files), digest), ())
@@ -208,7 +238,7 @@ def _prefix(file: str) -> str:
     return file.removesuffix(".yaml")
 
 
-def _parse_file(file: str, digest: str, data: bytes) -> ParsedFile:
+def _parse_file(file: str, digest: str, data: bytes, before: Any = None) -> ParsedFile:
     if len(data) > MAX_BYTES:
         return ParsedFile(digest, None, None, (_too_large(file, len(data)),))
     text, problem = decode(file, data)
@@ -231,32 +261,11 @@ def _parse_file(file: str, digest: str, data: bytes) -> ParsedFile:
         span = yaml.spans.get("schema_version")
         at = (span.line, span.column) if span else (1, 1)
         return ParsedFile(digest, yaml, None, (*yaml.problems, Problem(file, *at, error.message, error.mend)), tree)
-    value, problems = _validated(kind, tree, yaml)
+    from tristrand.design.reading import validated  # with the models, which a file read before does not need
+
+    value, problems = validated(kind, tree, yaml, before)
     problems = [*yaml.problems, *problems]
     return ParsedFile(digest, yaml, None if problems else value, _limited(problems, file), tree)
-
-
-def _validated(kind: str, tree: dict[str, Tree], yaml: YamlText) -> tuple[Any, list[Problem]]:
-    """The model of a file, or what is wrong with it."""
-    context = {"basis": "assumed", "source": ""}
-    if kind == "sheet":
-        # A head of the wrong shape is an error of its own; the values then simply have no basis from it.
-        basis, source = tree.get("basis"), tree.get("source")
-        context["basis"] = basis if isinstance(basis, str) else "assumed"
-        context["source"] = source if isinstance(source, str) else ""
-    try:
-        if kind == "sheet":
-            return _SHEET.validate_python(tree, context=context), []
-        return _MODELS[kind].model_validate(tree, context=context), []
-    except ValidationError as error:
-        model = Sheet if kind == "sheet" else _MODELS[kind]
-        errors = error.errors(include_url=False)
-        problems = [problem_from(item, yaml, model) for item in errors[:MOST_PROBLEMS]]
-        more = len(errors) - MOST_PROBLEMS
-        if more > 0:
-            said = f"{more} more problems in this file are not listed"
-            problems.append(Problem(yaml.file, 0, 0, said, "mend the listed ones first"))
-        return None, problems
 
 
 def _too_large(file: str, size: int) -> Problem:

@@ -17,7 +17,8 @@ from tristrand.design.base import (
     empty_dict,
     empty_list,
 )
-from tristrand.design.datum import Datum, Q, fault
+from tristrand.design.datum import Datum
+from tristrand.design.quantity import Q, fault
 
 Touch: TypeAlias = Literal["IPXXD", "IPXXB", "none"]
 # As Id and Terminal in model.py, which imports this module.

@@ -24,11 +24,12 @@ from tristrand.design.base import (
 from tristrand.design.cells import BrakePlausibility, CellMonitor
 from tristrand.design.charging import Charging, FastCharging, Regeneration
 from tristrand.design.contactors import CoilSupply, SwitchingDuty, VoltageSensor, WeldCheck
-from tristrand.design.datum import Datum, Q, fault
+from tristrand.design.datum import Datum
 from tristrand.design.drive_line import DriveLine
 from tristrand.design.fuse_duty import OVERLOAD_BY, OVERLOAD_TRIP
 from tristrand.design.insulation import Insulation, Spacing
 from tristrand.design.loops import LOOPS, MEASURING, OPENABLE, Bonding, Loop, MeasuringPoints, Openable
+from tristrand.design.quantity import Q, fault
 
 RuleSet: TypeAlias = Literal["fsae-2026", "fs-family-2026", "un-r100", "workshop"]
 Case: TypeAlias = Literal["idle", "precharge", "charge", "continuous", "peak", "heat", "regeneration"]
@@ -235,12 +236,6 @@ Part: TypeAlias = Annotated[
     | Junction,
     Field(discriminator="kind"),
 ]
-
-TERMINALS: dict[str, tuple[str, ...]] = {
-    "pack": ("plus", "minus"), "fuse": ("a", "b"), "contactor": ("a", "b"), "service_disconnect": ("a", "b"),
-    "resistor": ("a", "b"), "inverter": ("plus", "minus"), "dcdc": ("plus", "minus"), "heater": ("plus", "minus"),
-    "charger": ("plus", "minus"), "inlet": ("plus", "minus"), "junction": ("bar",),
-}  # fmt: skip
 
 
 class Connection(Strict):

@@ -17,8 +17,9 @@ from tristrand.design.base import (
     Voltage,
     rising,
 )
-from tristrand.design.datum import Datum, Q, fault
+from tristrand.design.datum import Datum
 from tristrand.design.poles import PoleInsulation
+from tristrand.design.quantity import Q, fault
 
 
 class VoltageTable(Strict):

@@ -5,7 +5,8 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from tristrand.design.base import Strict
-from tristrand.design.datum import Datum, Q
+from tristrand.design.datum import Datum
+from tristrand.design.quantity import Q
 
 
 class PoleInsulation(Strict):

@@ -21,9 +21,10 @@ from tristrand.design.base import (
     Voltage,
     VoltageRange,
 )
-from tristrand.design.datum import Datum, Q, fault
+from tristrand.design.datum import Datum
 from tristrand.design.pack_sheets import PackSheet
 from tristrand.design.poles import AlternatingInsulation, PoleInsulation
+from tristrand.design.quantity import Q, fault
 from tristrand.design.switch_sheets import ContactorSheet, DisconnectSheet, FuseSheet, ResistorSheet
 
 

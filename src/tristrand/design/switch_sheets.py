@@ -19,7 +19,8 @@ from tristrand.design.base import (
     rising,
 )
 from tristrand.design.contactors import AuxiliaryContact, Coil, Economiser, SwitchingLife
-from tristrand.design.datum import Datum, Q, fault
+from tristrand.design.datum import Datum
+from tristrand.design.quantity import Q, fault
 
 
 class MeltingPoint(Strict):

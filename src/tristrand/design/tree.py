@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
-from tristrand.design.model import HighVoltage, Junction, Vehicle, WaiverEntry
 from tristrand.design.yamltext import Span
 from tristrand.findings import Place
+
+if TYPE_CHECKING:
+    # Records with the fields of these models: what reads a file is not needed to look at it.
+    from tristrand.design.model import HighVoltage, Vehicle, WaiverEntry
 
 Made = TypeVar("Made")
 
@@ -68,7 +71,7 @@ class Design:
     def sheet_of(self, part_id: str) -> Any:
         """The data sheet of a part; None for a junction."""
         part = self.high_voltage.parts[part_id]
-        return None if isinstance(part, Junction) else self.sheets[part.sheet]
+        return None if part.kind == "junction" else self.sheets[part.sheet]
 
     def parts_of(self, kind: str, **wanted: str) -> dict[str, Any]:
         """Parts of a kind by id, in the order of the file; keyword arguments ask for field values (role="main")."""

@@ -3,7 +3,6 @@
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any, Protocol, TypeAlias, TypeVar
 
-from tristrand.design.model import Junction
 from tristrand.design.tree import Design
 
 Key: TypeAlias = tuple[Any, ...]
@@ -134,7 +133,7 @@ class _Watched(Design):
     def sheet_of(self, part_id: str) -> Any:
         """The data sheet of a part; None for a junction."""
         part = self.high_voltage.parts[part_id]
-        return None if isinstance(part, Junction) else self.sheets[part.sheet]
+        return None if part.kind == "junction" else self.sheets[part.sheet]
 
     def parts_of(self, kind: str, **wanted: str) -> dict[str, Any]:
         """Parts of a kind by id, in the order of the file; keyword arguments ask for field values."""

@@ -8,15 +8,17 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any, TypeAlias
-
-import yaml
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 from tristrand.records import NamedTuple
+
+if TYPE_CHECKING:
+    import yaml
 
 MAX_BYTES = 1_000_000
 MAX_DEPTH = 12
 MAX_NODES = 60_000
+MOST_PROBLEMS = 200  # of one file; a report nobody reads to the end helps nobody
 
 _INT = re.compile(r"[-+]?[0-9]{1,18}\Z")
 _FLOAT = re.compile(r"[-+]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][-+]?[0-9]+)?\Z")
@@ -27,8 +29,6 @@ _FORBIDDEN = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\x80-\x84\x86-\x9f\ufeff
 # The same written as an escape in quotes; a line break inside a value is refused by no field, so it may stay.
 _UNFIT = "[\x00-\x08\x0b-\x1f\x7f-\x9f\ufeff\ud800-\udfff]"
 MAX_SHOWN = 20
-
-_Loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 
 Tree: TypeAlias = "dict[str, Tree] | list[Tree] | str | int | float | bool | None"
 
@@ -102,11 +102,20 @@ def decode(file: str, data: bytes) -> tuple[str, Problem | None]:
 
 def parse_yaml(file: str, text: str) -> YamlText:
     """Parse one document. Never raises: what is wrong stands in ``problems`` (then ``tree`` may be partial or None)."""
-    return _REPLACED.get((file, text)) or _parsed(file, text)
+    return _KNOWN.get((file, text)) or _parsed(file, text)
 
 
-_REPLACED: dict[tuple[str, str], YamlText] = {}
-MOST_REPLACED = 256
+_KNOWN: dict[tuple[str, str], YamlText] = {}
+MOST_KNOWN = 256
+
+
+def know(parsed: YamlText) -> None:
+    """Let `parse_yaml` give this for its text from now on."""
+    if len(_KNOWN) >= MOST_KNOWN:
+        _KNOWN.clear()
+    _KNOWN[parsed.file, parsed.text] = parsed
+
+
 _BREAKS = "[\r\x85\u2028\u2029]"  # what YAML takes for line ends beside the line feed
 
 
@@ -120,7 +129,7 @@ def replaced(parsed: YamlText, pointer: str, tree: Tree, new: str) -> str | None
     if "\n" in text[span.start : span.end] or re.search(_BREAKS, text):
         return None
     changed = text[: span.start] + new + text[span.end :]
-    if (parsed.file, changed) not in _REPLACED:
+    if (parsed.file, changed) not in _KNOWN:
         end, shift = span.end, len(new) - (span.end - span.start)
         line, column = text.count("\n", 0, span.start) + 1, span.start - text.rfind("\n", 0, span.start)
         spans = {}
@@ -128,14 +137,14 @@ def replaced(parsed: YamlText, pointer: str, tree: Tree, new: str) -> str | None
             moved = old.column + shift if old.line == line and old.column > column else old.column
             start = old.start + shift if old.start >= end else old.start
             spans[key] = Span(old.file, old.line, moved, start, old.end + shift) if old.end >= end else old
-        if len(_REPLACED) >= MOST_REPLACED:
-            _REPLACED.clear()
-        _REPLACED[parsed.file, changed] = YamlText(parsed.file, changed, tree, spans, ())
+        know(YamlText(parsed.file, changed, tree, spans, ()))
     return changed
 
 
 @lru_cache(maxsize=256)
 def _parsed(file: str, text: str) -> YamlText:
+    import yaml  # a file read before in another process does not need it
+
     builder = _Builder(file, text)
     complete = False
     try:
@@ -176,7 +185,7 @@ _SAYINGS = (
 )  # fmt: skip
 
 
-def _syntax(error: yaml.MarkedYAMLError, text: str) -> tuple[int, int, str, str]:
+def _syntax(error: "yaml.MarkedYAMLError", text: str) -> tuple[int, int, str, str]:
     """Line, column, message and mend of a parser's complaint."""
     problem, context = str(error.problem or ""), str(error.context or "")
     mark = error.problem_mark or error.context_mark
@@ -249,7 +258,9 @@ class _Builder:
             raise _Refused
 
     def events(self) -> Iterator[Any]:
-        return yaml.parse(self.text, Loader=_Loader)
+        import yaml
+
+        return yaml.parse(self.text, Loader=getattr(yaml, "CSafeLoader", yaml.SafeLoader))
 
     def run(self) -> None:
         documents = 0

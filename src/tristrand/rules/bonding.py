@@ -1,9 +1,11 @@
 """HV236 to HV238: bonding of housings, and measuring points."""
 
+from __future__ import annotations
+
 import math
 from collections.abc import Iterable
+from typing import TYPE_CHECKING
 
-from tristrand.design.loops import Bond
 from tristrand.findings import Evidence
 from tristrand.rules.limits import Limit, strictest
 from tristrand.rules.loop_members import RACE
@@ -11,6 +13,9 @@ from tristrand.rules.loops import DEVICES, NEEDS, result_of
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
 from tristrand.rules.view import HV_FILE, counted
 from tristrand.studies.results import Missing
+
+if TYPE_CHECKING:
+    from tristrand.design.loops import Bond
 
 BONDING = "high_voltage/bonding"
 MEASURING = "high_voltage/measuring_points"

@@ -1,15 +1,20 @@
 """HV231 to HV235: what a hand can reach when something is opened, and touch protection."""
 
+from __future__ import annotations
+
 import math
 from collections.abc import Callable, Iterable, Iterator
 from functools import wraps
+from typing import TYPE_CHECKING, TypeAlias
 
-from tristrand.design.loops import Openable
 from tristrand.physics.discharge import TOUCH_LIMIT_V
 from tristrand.rules.loops import LOOPS, NEEDS, OPENABLE, result_of
 from tristrand.rules.rule import Check, Context, NotApplicable, Outcome, Verdict, rule
 from tristrand.rules.view import HV_FILE, counted
 from tristrand.studies.results import Exposure, Missing
+
+if TYPE_CHECKING:
+    from tristrand.design.loops import Openable
 
 DEGREES = {"none": 0, "IPXXB": 1, "IPXXD": 2}
 # For examples: lugs of the drive behind a cover that a hand opens.
@@ -19,7 +24,7 @@ HAND = (
 )
 BARE = (HV_FILE, "openable/plug_drive", HAND)
 
-Judge = Callable[[Context, str, Openable, Exposure], Iterable[Outcome]]
+Judge: TypeAlias = "Callable[[Context, str, Openable, Exposure], Iterable[Outcome]]"
 
 
 def _at_bare_parts(judge: Judge) -> Check:

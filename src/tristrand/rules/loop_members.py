@@ -1,12 +1,17 @@
 """HV225 to HV228 and HV239: what race rules ask of the shutdown and charging loops, member by member."""
 
-from collections.abc import Iterable, Iterator
+from __future__ import annotations
 
-from tristrand.design.loops import Loop
+from collections.abc import Iterable, Iterator
+from typing import TYPE_CHECKING
+
 from tristrand.rules.loops import INTERLOCKS, LOOPS, count_of, loops_of, no_loops
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
 from tristrand.rules.view import HV_FILE, counted
 from tristrand.studies.results import Missing
+
+if TYPE_CHECKING:
+    from tristrand.design.loops import Loop
 
 # For examples: the starter's loop as a race car has it.
 RACE = ("vehicle.yaml", "rule_sets", "[fsae-2026]")

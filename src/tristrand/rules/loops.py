@@ -1,14 +1,19 @@
 """HV222 to HV224, HV229 and HV230: interlock and shutdown loops, what they open and what they watch."""
 
+from __future__ import annotations
+
 import math
 from collections.abc import Callable, Iterable, Iterator
+from typing import TYPE_CHECKING
 
-from tristrand.design.loops import Loop
 from tristrand.findings import Edit, WayOut
 from tristrand.physics.discharge import TOUCH_LIMIT_V
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
 from tristrand.rules.view import HV_FILE, PARTS, counted
 from tristrand.studies.results import LoopFigures, LoopsResult, Missing
+
+if TYPE_CHECKING:
+    from tristrand.design.loops import Loop
 
 NEEDS = ("pack", "discharge", "loops")
 LOOPS = "high_voltage/loops"

@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from tristrand.design import Datum
-from tristrand.design.model import TERMINALS
+from tristrand.design.terminals import TERMINALS
 from tristrand.findings import Evidence
 from tristrand.rules.charging_view import FAST
 from tristrand.rules.clearing import PROTECTION, clearing_unproven

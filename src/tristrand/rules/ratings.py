@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import Any
 
-from tristrand.design.model import Junction
 from tristrand.findings import Evidence
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
 from tristrand.rules.view import HV_FILE, OPERATING, PARTS, better, highest_v, sheet_pointer, stacks
@@ -19,7 +18,7 @@ def _rated_voltage(ctx: Context, kinds: tuple[str, ...], source: str) -> Iterato
         yield ctx.open(ctx.results["pack"].missing)
         return
     for part_id, part in ctx.design.high_voltage.parts.items():
-        if part.kind not in kinds or isinstance(part, Junction):
+        if part.kind not in kinds or part.kind == "junction":
             continue
         sheet = ctx.design.sheet_of(part_id)
         ranged = part.kind in ("inverter", "dcdc", "heater", "charger")
@@ -303,7 +302,7 @@ def converter_power(ctx: Context) -> Iterable[Outcome]:
     """
     found = False
     for part_id, part in ctx.design.high_voltage.parts.items():
-        if part.kind not in ("dcdc", "heater", "charger") or isinstance(part, Junction) or not part.power:
+        if part.kind not in ("dcdc", "heater", "charger") or not part.power:
             continue
         found = True
         sheet = ctx.design.sheet_of(part_id)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import Any
 
-from tristrand.design.model import TERMINALS
+from tristrand.design.terminals import TERMINALS
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
 from tristrand.rules.view import HV_FILE, PARTS, circuit_of, counted, fuses_between, path_ids
 from tristrand.studies.results import Missing

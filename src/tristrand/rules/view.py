@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Iterator
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from tristrand.design.model import Case
 from tristrand.findings import Edit, Evidence, Relation, WayOut
 from tristrand.rules.rule import Context, NotApplicable, Outcome
 from tristrand.studies.circuits import HvCircuit, Resist, hv_circuit, with_inlets
 from tristrand.studies.results import BRAKING, ConductorFigures, Missing, PrechargeResult
 from tristrand.studies.topology import Chain, Edge, chains, edges, joined, protecting_fuses
+
+if TYPE_CHECKING:
+    from tristrand.design.model import Case
 
 HV_FILE = "high_voltage.yaml"
 PARTS = "high_voltage/parts"

@@ -4,13 +4,14 @@ Currents come from the cases that are computed. Of a charging inlet the most tha
 the inlet's rated current, and the surge as its contactors close.
 """
 
+from __future__ import annotations
+
 import math
 from collections.abc import Iterator, Mapping
 from functools import lru_cache
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from tristrand.design import Datum, Design
-from tristrand.design.contactors import SwitchingLife
 from tristrand.physics.contactors import LifeTable, life_operations
 from tristrand.records import NamedTuple
 from tristrand.studies.circuits import HvCircuit
@@ -29,6 +30,9 @@ from tristrand.studies.results import (
     found,
     working,
 )
+
+if TYPE_CHECKING:
+    from tristrand.design.contactors import SwitchingLife
 
 JUDGED = ("main", "charge")
 FAST = "high_voltage/fast_charging"

@@ -9,7 +9,7 @@ from functools import lru_cache
 from math import inf, nan
 from typing import TypeAlias
 
-from tristrand.design.model import TERMINALS
+from tristrand.design.terminals import TERMINALS
 from tristrand.physics.discharge import TOUCH_LIMIT_V, time_to_voltage_s
 from tristrand.records import NamedTuple
 from tristrand.studies.circuits import HvCircuit

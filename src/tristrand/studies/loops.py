@@ -4,13 +4,14 @@ Loops at least supply, hottest wire and coldest coils; live parts with every cel
 failures are looked at. Switching times, economisers and the supervisor's logic are not in it.
 """
 
+from __future__ import annotations
+
 import math
 from collections.abc import Iterable, Iterator, Mapping
 from functools import lru_cache
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from tristrand.design import Design
-from tristrand.design.loops import Loop
 from tristrand.physics.conductor_tables import class5_resistance_ohm_per_m
 from tristrand.physics.conductors import COPPER_ALPHA, resistance_at_ohm
 from tristrand.physics.discharge import TOUCH_LIMIT_V
@@ -36,6 +37,9 @@ from tristrand.studies.results import (
     found,
     working,
 )
+
+if TYPE_CHECKING:
+    from tristrand.design.loops import Loop
 
 NAN = math.nan
 HV = "high_voltage"

@@ -4,13 +4,15 @@ The real topology is solved at every corner of the pack with its conductors hot;
 voltage are kept with the corner they occur at.
 """
 
+from __future__ import annotations
+
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tristrand.design import Design
-from tristrand.design.model import Case
 from tristrand.physics.circuit import Circuit, CurrentSource, OperatingPoint, Resistor, operating_point
 from tristrand.records import NamedTuple
 from tristrand.studies.circuits import Device, HvCircuit, PackEnds, hv_circuit
@@ -32,6 +34,9 @@ from tristrand.studies.results import (
 )
 from tristrand.studies.slices import steady
 from tristrand.studies.topology import feeds
+
+if TYPE_CHECKING:
+    from tristrand.design.model import Case
 
 SOLVED: tuple[Case, ...] = ("charge", "continuous", "peak", "heat", BRAKING)
 # The name of what an inverter feeds back, beside what it draws.

@@ -1,12 +1,13 @@
 """What the pack can give: voltage range, energy, largest power, resistance at the ends of charge and temperature."""
 
+from __future__ import annotations
+
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from tristrand.design import Design
-from tristrand.design.model import Pack
-from tristrand.design.pack_sheets import ChargeTable
 from tristrand.physics import pack as physics
 from tristrand.records import NamedTuple
 from tristrand.studies.circuits import Needs
@@ -21,6 +22,10 @@ from tristrand.studies.results import (
     found,
     working,
 )
+
+if TYPE_CHECKING:
+    from tristrand.design.model import Pack
+    from tristrand.design.pack_sheets import ChargeTable
 
 CLOSED = "CLOSED-FORM#series and parallel"
 INTERPOLATION = "CLOSED-FORM#bilinear interpolation"
