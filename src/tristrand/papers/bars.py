@@ -46,7 +46,7 @@ def _load_order(figure: ConductorFigures) -> float:
     # An ampacity that is not known comes first: nothing says that it is enough.
     # What is nothing but residue of the solver is alike: it keeps the order of the file.
     share = figure.sustained_a / limit if figure.sustained_a > LEAST_A else 0.0
-    return -share if known else -math.inf
+    return -float(f"{share:.9g}") if known else -math.inf
 
 
 def _bar(figure: ConductorFigures) -> Spec:

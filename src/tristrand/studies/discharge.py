@@ -31,6 +31,7 @@ from tristrand.physics.circuit import (
 from tristrand.physics.discharge import TOUCH_LIMIT_V
 from tristrand.records import NamedTuple
 from tristrand.studies.circuits import Contact, Device, HvCircuit, hv_circuit
+from tristrand.studies.discharge_resistors import left_on
 from tristrand.studies.netlist import LEAST_OHM, batteries, bleeds, leads
 from tristrand.studies.opening import (
     SPREAD,
@@ -64,10 +65,8 @@ Floats = NDArray[np.float64]
 
 SOLVER = "NUMERICS#circuit solver, transient"
 STEADY = "NUMERICS#circuit solver, operating point"
-JOULE = "CLOSED-FORM#Joule's law"
 LOOKED_AT_S = 3600.0
 NEVER_S = 10 * LOOKED_AT_S
-HELD_S = 15.0
 USUAL_S = 5.0
 """What every rule set that sets a time asks for; taken where the owner sets none (IEC-60204-1#6.2.4)."""
 
@@ -123,7 +122,9 @@ def study(data: DischargeInputs, packs: PackResult) -> DischargeResult:
     if (run.transient.status == "inexact").any():
         return base._replace(missing=(*base.missing, SPREAD))
     result = run.judge(base)
-    result = _resistors(data, run, result)
+    result = left_on(data.circuit, data.bodies, result)
+    if math.isfinite(data.within_s):
+        result = _largest(data, run, result)
     return result._replace(series=Later(lambda: run.series(result)))
 
 
@@ -289,78 +290,6 @@ class _Run:
 
 def _across(point: OperatingPoint, a: str, b: str) -> float:
     return float((point.voltages_v[a] - point.voltages_v[b])[0])
-
-
-def _resistors(data: DischargeInputs, run: _Run, result: DischargeResult) -> DischargeResult:
-    """Every discharge resistor left on a live bus, and the largest resistance that still meets the limit."""
-    power: dict[str, float] = {}
-    energy: dict[str, float] = {}
-    hot: dict[str, float] = {}
-    steady: dict[str, float] = {}
-    lines: list[Working] = []
-    resistors = {r.id: r for r in data.circuit.resistors}
-    for body in data.bodies:
-        if body.id not in resistors:
-            continue  # it lies on no loop and so never carries current
-        ohm = resistors[body.id].ohm.low
-        watt = float(closed_form.continuous_power_w(result.start_v, ohm))
-        power[body.id], energy[body.id] = watt, watt * HELD_S
-        lines += [
-            working(
-                body.id,
-                "P_on",
-                "power if left on, highest pack voltage",
-                "V**2/R",
-                watt,
-                "W",
-                JOULE,
-                V=(result.start_v, "V"),
-                R=(ohm, "Ω"),
-            ),
-            working(
-                body.id,
-                "E_on",
-                f"energy in {HELD_S:g} s if left on",
-                "P*t",
-                watt * HELD_S,
-                "J",
-                JOULE,
-                P=(watt, "W"),
-                t=(HELD_S, "s"),
-            ),
-        ]
-        if math.isfinite(body.thermal_k_per_w) and math.isfinite(body.ambient_c):
-            steady[body.id] = body.ambient_c + watt * body.thermal_k_per_w
-            words, store = "temperature if left on for ever", "CLOSED-FORM-HEAT#one node, step of power"
-            given = {"T_a": (body.ambient_c, "°C"), "P": (watt, "W"), "R_th": (body.thermal_k_per_w, "K/W")}
-            lines.append(working(body.id, "T_end", words, "T_a + P*R_th", steady[body.id], "°C", store, **given))
-        if all(map(math.isfinite, (body.thermal_k_per_w, body.heat_j_per_k, body.ambient_c))):
-            rise = -watt * body.thermal_k_per_w * math.expm1(-HELD_S / (body.thermal_k_per_w * body.heat_j_per_k))
-            hot[body.id] = body.ambient_c + rise
-            lines.append(
-                working(
-                    body.id,
-                    "T_on",
-                    f"temperature after {HELD_S:g} s if left on, from ambient",
-                    "T_a + P*R_th*(1 - exp(-t/(R_th*C_th)))",
-                    hot[body.id],
-                    "°C",
-                    "CLOSED-FORM-HEAT#one node, step of power",
-                    T_a=(body.ambient_c, "°C"),
-                    P=(watt, "W"),
-                    R_th=(body.thermal_k_per_w, "K/W"),
-                    C_th=(body.heat_j_per_k, "J/K"),
-                    t=(HELD_S, "s"),
-                )
-            )
-    result = result._replace(
-        resistor_power_w=power,
-        resistor_energy_15s_j=energy,
-        resistor_temperature_15s_c=hot,
-        resistor_steady_c=steady,
-        workings=(*result.workings, *lines),
-    )
-    return _largest(data, run, result) if math.isfinite(data.within_s) else result
 
 
 def _largest(data: DischargeInputs, run: _Run, result: DischargeResult) -> DischargeResult:

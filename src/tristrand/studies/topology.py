@@ -11,6 +11,7 @@ from typing import TypeAlias
 
 from tristrand.records import NamedTuple
 from tristrand.studies.circuits import Device, HvCircuit
+from tristrand.studies.graph import blocks
 from tristrand.studies.opening import Groups, conductors, stack
 
 # What a fault current from a pack's plus terminal reaches a cable through.
@@ -29,7 +30,6 @@ class Edge(NamedTuple):
 
 
 Edges: TypeAlias = tuple[Edge, ...]
-Blocks: TypeAlias = list[set[str]]
 Count: TypeAlias = dict[str, int]
 
 
@@ -84,7 +84,7 @@ def on_loops(some: tuple[Edge, ...], plus: str, minus: str) -> set[str]:
     An edge does so exactly when it shares a block (biconnected component) with an edge drawn from plus to minus.
     """
     drawn = Edge("", plus, minus, "drawn")
-    for block in _blocks((drawn, *some)):
+    for block in blocks(_named(drawn, *some)):
         if "" in block:
             return block - {""}
     return set()
@@ -93,7 +93,7 @@ def on_loops(some: tuple[Edge, ...], plus: str, minus: str) -> set[str]:
 @lru_cache(maxsize=256)
 def looped(some: tuple[Edge, ...]) -> frozenset[str]:
     """Ids of the edges that lie on some loop; all others can carry no current."""
-    return frozenset(edge for block in _blocks(some) if len(block) > 1 for edge in block)
+    return frozenset(edge for block in blocks(_named(*some)) if len(block) > 1 for edge in block)
 
 
 def closed(circuit: HvCircuit) -> Groups:
@@ -354,51 +354,5 @@ def _without(every: tuple[Edge, ...], *ids: str) -> tuple[Edge, ...]:
     return tuple(e for e in every if e.id not in ids)
 
 
-def _blocks(some: Edges) -> Blocks:
-    """Biconnected components as sets of edge ids (Tarjan's algorithm, written without recursion)."""
-    near: dict[str, list[tuple[str, int]]] = defaultdict(list)
-    for index, edge in enumerate(some):
-        near[edge.a].append((edge.b, index))
-        near[edge.b].append((edge.a, index))
-    order: dict[str, int] = {}
-    low: dict[str, int] = {}
-    found: list[set[str]] = []
-    for start in near:
-        if start in order:
-            continue
-        order[start] = low[start] = len(order)
-        pending: list[int] = []
-        stack = [(start, -1, iter(near[start]))]
-        while stack:
-            node, came_by, rest = stack[-1]
-            step = next(rest, None)
-            if step is None:
-                stack.pop()
-                if stack:
-                    _leave(stack[-1][0], node, came_by, low, order, pending, some, found)
-                continue
-            other, index = step
-            if index == came_by:
-                continue
-            if other not in order:
-                pending.append(index)
-                order[other] = low[other] = len(order)
-                stack.append((other, index, iter(near[other])))
-            elif order[other] < order[node]:
-                pending.append(index)
-                low[node] = min(low[node], order[other])
-    return found
-
-
-def _leave(
-    above: str, node: str, came_by: int, low: Count, order: Count, pending: list[int], some: Edges, found: Blocks
-) -> None:
-    low[above] = min(low[above], low[node])
-    if low[node] >= order[above]:
-        block: set[str] = set()
-        while True:
-            index = pending.pop()
-            block.add(some[index].id)
-            if index == came_by:
-                break
-        found.append(block)
+def _named(*some: Edge) -> list[tuple[str, str, str]]:
+    return [(edge.id, edge.a, edge.b) for edge in some]
