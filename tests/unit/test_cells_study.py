@@ -302,6 +302,48 @@ def test_behind_a_contactor_of_its_own_the_whole_voltage_charges_it() -> None:
     assert not branches_of().branches["dcdc"].live
 
 
+def test_what_is_connected_to_a_bus_that_is_up_also_strains_the_fuse_of_the_pack() -> None:
+    results = Pipeline().later(design(*OWN_CONTACTOR))
+    # Full and hot pack 84 x 0.6 mΩ and 8 mΩ of links; 1.9 m of 35 mm² at 0.554 mΩ/m; fuse, contactors and disconnect.
+    ohm = 84 * 0.6e-3 + 8e-3 + 1.9 * 0.554e-3 + 3 * 0.4e-3 + 0.25e-3
+    ohm += 2 * 1.8 * 4.95e-3 + 8e-3 + 0.2e-3 + 5e-3  # the branch of the converter
+    late = 33e-6 * 348.6**2 / (2 * ohm)
+    fuse, surge = results["branches"].fuses["main_fuse"], results["precharge"].surge_joule_integral_a2s
+    assert fuse.joule_a2s == pytest.approx(surge + late, rel=1e-9)
+    assert late > 10 * surge
+    assert fuse.words == "closing surge of precharge, whole bus, then dcdc connected to it"
+    # Of several packs the share of each is not worked out.
+    assert math.isnan(branches_of(*OWN_CONTACTOR, *SECOND_STRING).fuses["main_fuse"].joule_a2s)
+
+
+def test_charges_count_as_starts_only_where_something_can_charge() -> None:
+    assert branches_of().fuses["main_fuse"].pulses == 30000
+    charger = (
+        Edit(HV, "parts/charger", "{kind: charger, sheet: charger}"),
+        Edit(HV, "connections/H1", "{from: bus_plus.bar, to: charger.plus, cable: hv-4, length: 1 m}"),
+        Edit(HV, "connections/H2", "{from: bus_minus.bar, to: charger.minus, cable: hv-4, length: 1 m}"),
+        Edit("parts/charger.yaml", "", "{schema_version: 1, kind: charger, output_capacitance: 2 µF}"),
+    )
+    unsaid = branches_of(*charger).fuses["main_fuse"]
+    assert math.isnan(unsaid.pulses)
+    assert math.isnan(unsaid.needed_a2s)
+    assert branches_of(*charger, Edit(HV, "switching_duty/charges", "4000")).fuses["main_fuse"].pulses == 34000
+
+
+def test_a_pack_that_does_not_feed_the_converter_does_not_tire_it() -> None:
+    alone = (
+        Edit(HV, "parts/other", "{kind: pack, sheet: pack-12s, state_of_charge: {minimum: 10 %, maximum: 100 %}, "
+             "temperature: {minimum: 0 °C, maximum: 45 °C}}"),
+        Edit(HV, "parts/heater", "{kind: heater, sheet: heater, power: {continuous: 0.2 kW}}"),
+        Edit(HV, "connections/H1", "{from: other.plus, to: heater.plus, cable: hv-4, length: 1 m}"),
+        Edit(HV, "connections/H2", "{from: other.minus, to: heater.minus, cable: hv-4, length: 1 m}"),
+        Edit("parts/heater.yaml", "", "{schema_version: 1, kind: heater, rated_power: 1 kW, input_capacitance: 1 µF}"),
+        Edit("parts/pack-12s.yaml", "", starter_files()["parts/pack-84s.yaml"].decode().replace(
+            "cells_in_series: 84", "cells_in_series: 12").replace("modules: 21", "modules: 3")),
+    )  # fmt: skip
+    assert branches_of(*alone).branches["dcdc"].aged_v == branches_of().branches["dcdc"].aged_v
+
+
 def test_two_devices_behind_one_contactor_of_their_own() -> None:
     # A heater beside the converter, both behind the fuse and the contactor: 33 µF and 10 µF are charged together.
     heater = (

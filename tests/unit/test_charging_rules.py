@@ -540,6 +540,25 @@ def test_an_inlet_on_the_pack_side_is_parted_by_the_main_contactors() -> None:
     assert "HV310" not in failing(dict(MENDED), *changes)
 
 
+def test_a_precharge_resistor_beside_the_inlets_contactor_passes_the_whole_voltage() -> None:
+    beside = (
+        (HV, "parts/k_pdc", "{kind: contactor, sheet: contactor-20, role: charge}"),
+        (HV, "parts/r_pdc", "{kind: resistor, sheet: resistor-68r, role: precharge}"),
+        (HV, "connections/P1", "{from: k_dc_plus.a, to: k_pdc.a, resistance: 0.1 mΩ}"),
+        (HV, "connections/P2", "{from: k_pdc.b, to: r_pdc.a, resistance: 0.1 mΩ}"),
+        (HV, "connections/P3", "{from: r_pdc.b, to: k_dc_plus.b, resistance: 0.1 mΩ}"),
+    )
+    assert "HV310" not in failing(dict(MENDED), *INLET)
+    assert "HV310" in failing(dict(MENDED), *INLET, *beside)
+    both = [(file, key, value.replace("]", ", k_pdc]")) for file, key, value in INLET if key.endswith("/opens")]
+    assert len(both) == 2
+    assert "HV310" not in failing(dict(MENDED), *INLET, *beside, *both)
+
+
+def test_a_contactor_of_the_inlet_that_rests_closed_is_opened_by_no_loop() -> None:
+    assert "HV310" in failing(dict(MENDED), *INLET, (HV, "parts/k_dc_plus/rests", "closed"))
+
+
 def test_a_target_that_no_session_reaches_is_one_finding() -> None:
     # Held at 4.125 V no cell reaches the 4.15 V of 100 %: not at either supply, cold, mild or hot; six sessions.
     found = [

@@ -168,11 +168,17 @@ def fuse_start_surges(ctx: Context) -> Iterable[Outcome]:
         )  # fmt: skip
 
 
+def _no_count(ctx: Context) -> Missing:
+    duty = ctx.design.high_voltage.switching_duty
+    key = "starts" if duty is None or duty.starts is None else "charges"
+    return Missing(f"high_voltage/switching_duty/{key}", f"{key} in the life of the vehicle, each a closing")
+
+
 def _surge_gaps(ctx: Context, fuse: BranchFuse) -> list[Missing]:
     """Capacitances that the sheets of the devices behind a fuse lack, or why else the surge is not known."""
     duty, gaps = "high_voltage/switching_duty/starts", []
     if math.isnan(fuse.pulses):
-        gaps.append(Missing(duty, "closings of the main contactors in the vehicle's life"))
+        gaps.append(_no_count(ctx))
     elif fuse.pulses > 1e5:
         gaps.append(Missing(duty, f"what {fuse.pulses:g} pulses leave of a fuse: no share is printed above 100 000"))
     for name in fuse.devices:

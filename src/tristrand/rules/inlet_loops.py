@@ -6,7 +6,8 @@ from tristrand.rules.charging_view import WITH_DC
 from tristrand.rules.loops import DEVICES, LOOPS, loops_of, no_loops, opening_all
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
 from tristrand.rules.view import HV_FILE, circuit_of, counted, path_ids
-from tristrand.studies.topology import joined
+from tristrand.studies.circuits import HvCircuit
+from tristrand.studies.topology import Edge, edges, joined
 
 PARTS_IT = "PRACTICE#a loop parts a direct-current supply too"
 
@@ -39,7 +40,7 @@ def loop_parts_the_supply(ctx: Context) -> Iterable[Outcome]:
         yield no_loops(ctx, "an interlock or shutdown loop that opens the contactors of the inlet")
     devices = [f"{name}.{end}" for kind in DEVICES for name in ctx.design.parts_of(kind) for end in ("plus", "minus")]
     for name, loop in loops.items():
-        left = path_ids(circuit_of(ctx), without=tuple(loop.opens))
+        left = _left(circuit_of(ctx), loop.opens)
         poles = [f"{inlet}.{end}" for inlet in inlets for end in ("plus", "minus")]
         reaching = [pole for pole in poles if any(joined(left, pole, device) for device in devices)]
         words = f"loop {name} parts {' and '.join(inlets)} from the devices in both poles"
@@ -53,3 +54,10 @@ def loop_parts_the_supply(ctx: Context) -> Iterable[Outcome]:
             related=((f"{LOOPS}/{name}/opens", "opens"),),
             ways_out=opening_all(ctx, name),
         )
+
+
+def _left(circuit: HvCircuit, opens: Iterable[str]) -> list[Edge]:
+    """What still conducts; a contactor that rests closed stays so, a precharge resistor passes the whole voltage."""
+    opened = tuple(c.id for c in circuit.contacts if c.id in set(opens) and not c.rests_closed)
+    resistors = {r.id for r in circuit.resistors if r.role == "precharge"}
+    return [*path_ids(circuit, without=opened), *(e for e in edges(circuit) if e.id in resistors)]

@@ -10,10 +10,10 @@ from collections.abc import Iterator, Mapping
 from typing import Any, cast
 
 from tristrand.design import Datum, Design
-from tristrand.physics.fuses import needed_melting_a2s
-from tristrand.physics.loops import browned_out_w, converter_input_range_a, converter_inrush, full_output_from_v
+from tristrand.physics.loops import browned_out_w, converter_input_range_a, full_output_from_v
 from tristrand.physics.pack import current_for_power_a, terminal_voltage_v
 from tristrand.records import NamedTuple
+from tristrand.studies.branch_surges import Bus, surge_of
 from tristrand.studies.circuits import HvCircuit, hv_circuit
 from tristrand.studies.results import (
     Branch,
@@ -30,12 +30,10 @@ from tristrand.studies.results import (
     found,
     working,
 )
-from tristrand.studies.separators import in_series_with_packs, needed_by_devices, served_by
-from tristrand.studies.topology import chains, feeding_fuses, protecting_fuses
+from tristrand.studies.separators import needed_by_devices, served_by
+from tristrand.studies.topology import chains, closed, feeding_fuses, protecting_fuses
 
 NAN = math.nan
-PULSES, FEWEST = 1e5, 100.0
-"""The most and the fewest pulses that the fuse guide prints a share for (FUSE-GUIDE#pulse cycle life)."""
 
 BALANCE = "CLOSED-FORM#power balance of a converter"
 CHARGING = "CLOSED-FORM#energy of a capacitance"
@@ -95,7 +93,10 @@ def inputs(design: Design) -> BranchInputs:
         fuses.append(FuseData(part_id, _end(sheet.rated_current, "high"), _end(sheet.continuous_share, "low")))
     charging = tuple(design.parts_of("contactor", role="charge"))
     duty = design.high_voltage.switching_duty
-    starts = NAN if duty is None or duty.starts is None else float(duty.starts + (duty.charges or 0))
+    # A charge is a start of its own; where nothing can charge there is none.
+    can_charge = design.parts_of("charger") or design.parts_of("inlet")
+    charges = NAN if duty is None or (duty.charges is None and can_charge) else float(duty.charges or 0)
+    starts = NAN if duty is None or duty.starts is None else float(duty.starts + charges)
     first = tuple(k for k, part in design.parts_of("contactor").items() if part.closes == "before_precharge")
     return BranchInputs(hv_circuit(design), tuple(devices), tuple(fuses), charging, starts, first)
 
@@ -135,43 +136,28 @@ def _converter(device: DeviceData, sheet: Any, floor: Datum | None) -> DeviceDat
     )
 
 
-class _Bus(NamedTuple):
-    """The voltages of the packs that feed the bus, those in series added up, what precharge leaves, and who needs what.
-
-    ``needed``: the conductors that every device cannot do without; ``serves``: the devices behind every conductor.
-    """
-
-    least_v: float
-    highest_v: float
-    residual_v: float
-    surge_a2s: float
-    held_open: tuple[str, ...]
-    needed: Mapping[str, tuple[str, ...]]
-    serves: Mapping[str, tuple[str, ...]]
-
-    def part_of_it(self, item: str) -> bool:
-        """Whether some devices need this conductor and some do not: it lies in a branch."""
-        return len(self.serves.get(item, ())) < len(self.needed)
-
-
 def study(
     data: BranchInputs, packs: PackResult, operating: OperatingResult, precharge: PrechargeResult
 ) -> BranchesResult:
     """Every branch for itself, every fuse with what stands behind it, and conductors in front of several branches."""
-    bus = _bus(data, packs, precharge)
+    circuit, bus = data.circuit, _bus(data, packs, precharge)
     branches = {d.id: _branch(data, d, bus, operating, packs) for d in data.devices}
-    fuses = {fuse.id: made for fuse in data.fuses if (made := _fuse(data, fuse, branches, bus)) is not None}
+    fuses = {
+        fuse.id: made
+        for fuse in data.fuses
+        if (made := surge_of(circuit, fuse.id, fuse.share, data.starts, branches, bus)) is not None
+    }
     trunks = _trunks(data, branches, bus)
     lines = Later(lambda: list(_workings(data, branches, fuses, trunks)))
     missing = tuple(packs.missing) if math.isnan(bus.highest_v) else ()
     return BranchesResult(lines, missing, (), branches, fuses, trunks)
 
 
-def _bus(data: BranchInputs, packs: PackResult, precharge: PrechargeResult) -> _Bus:
+def _bus(data: BranchInputs, packs: PackResult, precharge: PrechargeResult) -> Bus:
     needed = needed_by_devices(data.circuit)
     serves = served_by(needed)
     if len(packs.packs) < len(data.circuit.packs) or not packs.packs:
-        return _Bus(NAN, NAN, NAN, NAN, (), needed, serves)
+        return Bus(NAN, NAN, NAN, NAN, (), needed, serves, NAN)
     ends = ({n: f.minimum_v for n, f in packs.packs.items()}, {n: f.maximum_v for n, f in packs.packs.items()})
     low, high = ([chain.volts for chain in chains(data.circuit, end)] for end in ends)
     left = abs(precharge.residual_v)
@@ -180,10 +166,12 @@ def _bus(data: BranchInputs, packs: PackResult, precharge: PrechargeResult) -> _
     surge = precharge.surge_joule_integral_a2s
     # A branch whose contactor is not said to close first is connected to a bus that is up.
     later = (*precharge.held_open, *(c for c in precharge.branch_contactors if c not in data.closes_first))
-    return _Bus(min(low), max(high), left, surge, later, needed, serves)
+    corners = [c for figures in packs.packs.values() for c in figures.corners]
+    ohm = min(c.resistance_low_ohm for c in corners) if len(packs.packs) == 1 else NAN
+    return Bus(min(low), max(high), left, surge, later, needed, serves, ohm)
 
 
-def _branch(data: BranchInputs, device: DeviceData, bus: _Bus, operating: OperatingResult, packs: PackResult) -> Branch:
+def _branch(data: BranchInputs, device: DeviceData, bus: Bus, operating: OperatingResult, packs: PackResult) -> Branch:
     way = bus.needed.get(device.id, ())
     fuses = tuple(f.id for f in data.fuses if f.id in way)
     contactors = tuple(c.id for c in data.circuit.contacts if c.id in way and bus.part_of_it(c.id))
@@ -193,7 +181,7 @@ def _branch(data: BranchInputs, device: DeviceData, bus: _Bus, operating: Operat
     return _low(branch, device, operating, packs, data.circuit)
 
 
-def _lasting(branch: Branch, device: DeviceData, bus: _Bus) -> Branch:
+def _lasting(branch: Branch, device: DeviceData, bus: Bus) -> Branch:
     """The largest current that the device may take for long, and at which voltage."""
     if device.kind in ("charger", "inverter"):
         words = "output current of its sheet" if device.kind == "charger" else "continuous current of its sheet"
@@ -234,7 +222,7 @@ def _low(
     branch = branch._replace(low_v=worst.lowest_v[name], low_case=worst.case)
     if device.kind != "dcdc":
         return branch
-    strings = [chain.packs for chain in chains(circuit, dict.fromkeys(packs.packs, 1.0))]
+    strings = _strings(circuit, name, packs)
     tired = [_aged_v(c, packs, strings, c.drop_v.get(name, 0.0)) for c in cases]
     # A tired pack never does better than a new one.
     aged = NAN if any(map(math.isnan, tired)) else min(*tired, branch.low_v)
@@ -247,6 +235,17 @@ def _low(
         full = float(full_output_from_v(device.output_w, device.least_limit_a, device.efficiency))
         left = float(browned_out_w(at, device.least_limit_a, device.efficiency, device.output_w))
     return branch._replace(full_from_v=full, rated_w=device.output_w, left_w=0.0 if at < device.off_v else left)
+
+
+def _strings(circuit: HvCircuit, name: str, packs: PackResult) -> list[tuple[str, ...]]:
+    """Packs in series that feed a device; all of the circuit where none has the device across its ends."""
+    joined, ends = closed(circuit), {p.id: p for p in circuit.packs}
+    device = next(d for d in circuit.devices if d.id == name)
+    strings = [chain.packs for chain in chains(circuit, dict.fromkeys(packs.packs, 1.0))]
+    across = [
+        s for s in strings if joined.same(ends[s[0]].plus, device.plus) and joined.same(ends[s[-1]].minus, device.minus)
+    ]
+    return across or strings
 
 
 def _aged_v(case: CaseFlows, packs: PackResult, strings: list[tuple[str, ...]], drop_v: float) -> float:
@@ -273,44 +272,7 @@ def _tired_v(string: list[PackFigures], case: CaseFlows, drop_v: float) -> float
     return 0.0 if math.isnan(amps) else float(terminal_voltage_v(open_v, amps, ohm))
 
 
-def _fuse(data: BranchInputs, fuse: FuseData, branches: Mapping[str, Branch], bus: _Bus) -> BranchFuse | None:
-    """The surge through one fuse at every start, and what the devices behind it may take for long."""
-    behind = bus.serves.get(fuse.id, ())
-    if not behind and not any(fuse.id in way for way in in_series_with_packs(data.circuit).values()):
-        return None
-    kinds = {branches[name].kind for name in behind}
-    lasting = NAN if not behind or "inverter" in kinds else math.fsum(branches[name].lasting_a for name in behind)
-    made = BranchFuse(fuse.id, behind, lasting, fuse.share, NAN, NAN, NAN, NAN, data.starts, NAN, "")
-    # A fuse of one pack among several in parallel takes a part of the surge of all: the whole counts.
-    if not behind or (len(bus.needed) > 1 and not bus.part_of_it(fuse.id)):
-        words = "closing surge of precharge, whole bus"
-        made = made._replace(step_v=bus.residual_v, joule_a2s=bus.surge_a2s, words=words)
-    else:
-        made = _surge(data, made, any(branches[name].live for name in behind), bus)
-    if not math.isnan(made.joule_a2s) and data.starts <= PULSES:
-        made = made._replace(needed_a2s=float(needed_melting_a2s(made.joule_a2s, max(data.starts, FEWEST))))
-    return made
-
-
-def _surge(data: BranchInputs, made: BranchFuse, live: bool, bus: _Bus) -> BranchFuse:
-    """Capacitors behind the fuse, charged through the branch alone: the other capacitors hold the bus up."""
-    ohms = {item.id: item.ohm_20c for item in data.circuit.leads}
-    ohms |= {item.id: item.ohm for item in data.circuit.series}
-    ohms |= {item.id: item.ohm for item in data.circuit.contacts}
-    # What all devices behind the fuse share; what each has for itself would limit its own part further.
-    shared = [item for item in bus.needed[made.devices[0]] if bus.serves[item] == made.devices]
-    ohm = math.fsum(ohms[item] for item in shared)
-    farad = math.fsum(d.farad.high for d in data.circuit.devices if d.id in made.devices)
-    step = bus.highest_v if live else bus.residual_v
-    words = "connected to a bus that is up" if live else "what precharge leaves as the main contactors close"
-    made = made._replace(step_v=step, ohm=ohm, farad=farad, words=words)
-    if not (ohm > 0 and farad > 0) or math.isnan(step):
-        return made
-    rush = converter_inrush(step, ohm, farad)
-    return made._replace(joule_a2s=float(rush.joule_integral_a2s))
-
-
-def _trunks(data: BranchInputs, branches: Mapping[str, Branch], bus: _Bus) -> dict[str, Trunk]:
+def _trunks(data: BranchInputs, branches: Mapping[str, Branch], bus: Bus) -> dict[str, Trunk]:
     """Cables in front of several devices: the fuses behind each, and its own; fuses at the high end of their rating."""
     rated = {f.id: f.highest_a for f in data.fuses}
     guards, ways = protecting_fuses(data.circuit), feeding_fuses(data.circuit)
@@ -331,7 +293,7 @@ def _least(fuses: tuple[str, ...], rated: Mapping[str, float]) -> str:
     return min(fuses, key=lambda name: (math.isnan(rated[name]), rated[name]))
 
 
-def _sum_a(behind: tuple[str, ...], rated: Mapping[str, float], branches: Mapping[str, Branch], bus: _Bus) -> float:
+def _sum_a(behind: tuple[str, ...], rated: Mapping[str, float], branches: Mapping[str, Branch], bus: Bus) -> float:
     """What protects the devices behind a conductor: the least fuse of each, counted once; else the device itself."""
     total, fuses = 0.0, set()
     for name in behind:
