@@ -119,12 +119,12 @@ def _load_models() -> None:
             vars(importlib).pop("metadata", None)
 
 
-def _workspace() -> Workspace:
+def _workspace(folder: Path) -> Workspace:
     """Where a command reads its folder: files that were read before are not read again."""
     from tristrand.app.check import Workspace
     from tristrand.design import Compiled, FileCache, users_folder
 
-    kept = users_folder()
+    kept = users_folder(folder)
     return Workspace(FileCache(compiled=Compiled(kept) if kept else None, before_models=_load_models))
 
 
@@ -157,7 +157,7 @@ def check(folder: Path, form: str, fail_on: str, target: Path | None) -> None:
     if target is not None and target.suffix == ".yaml":
         raise click.UsageError("a report is never written over a design file: give --to another ending than .yaml")
     try:
-        checked = _workspace().check(folder, "warning" if fail_on == "warning" else "error")
+        checked = _workspace(folder).check(folder, "warning" if fail_on == "warning" else "error")
     except Unreadable as error:
         _unreadable(folder, error.problems, form)
     if form == "html":
@@ -184,7 +184,7 @@ def explain(names: tuple[str, ...], form: str) -> None:
         raise click.UsageError("give a rule's code, or a folder and a study")
     folder = Path(names[0])
     try:
-        data = explain_rule(names[0]) if len(names) == 1 else explain_study(_workspace(), folder, names[1])
+        data = explain_rule(names[0]) if len(names) == 1 else explain_study(_workspace(folder), folder, names[1])
     except UnknownName as error:
         raise click.UsageError(str(error)) from None
     except Unreadable as error:

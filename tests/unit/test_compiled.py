@@ -28,7 +28,11 @@ def read(folder: Path, kept: Path | None) -> tuple[Design, FileCache]:
 
 
 def check(folder: Path, kept: Path | str, *more: str) -> Result:
-    return CliRunner().invoke(main, ["check", str(folder), *more], env={"TRISTRAND_CACHE": str(kept)})
+    return CliRunner().invoke(
+        main,
+        ["check", str(folder), *more],
+        env={"TRISTRAND_CACHE": kept if isinstance(kept, str) else str(kept.parent)},
+    )
 
 
 def copied(folder: Path, to: Path) -> Path:
@@ -40,7 +44,7 @@ def copied(folder: Path, to: Path) -> Path:
 
 @pytest.fixture
 def kept(tmp_path: Path) -> Path:
-    return tmp_path / "kept"
+    return tmp_path / "cache" / "tristrand"
 
 
 @pytest.mark.parametrize("name", ["van", "van-mended", "hill-climb"])
@@ -72,7 +76,7 @@ def test_the_second_process_says_the_same_and_reads_no_text(kept: Path) -> None:
             [sys.executable, "-c", program],
             capture_output=True, text=True, check=True, env={**os.environ, "TRISTRAND_CACHE": where},
         )
-        for where in ("off", str(kept), str(kept))
+        for where in ("off", str(kept.parent), str(kept.parent))
     ]  # fmt: skip
     assert [run.stderr.strip() for run in runs] == ["['yaml', 'pydantic']", "['yaml', 'pydantic']", "[]"]
     assert runs[0].stdout == runs[1].stdout == runs[2].stdout
@@ -131,7 +135,7 @@ def test_a_damaged_file_is_no_file(damage: str, kept: Path, tmp_path: Path) -> N
 @pytest.mark.parametrize("changed", ["quantity.py", "parser.py", "records.py", "version.py"])
 def test_other_code_reads_anew(changed: str, kept: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     read(VAN, kept)
-    digest = hashlib.sha256((VAN / "vehicle.yaml").read_bytes()).hexdigest()
+    digest = digest_of("vehicle.yaml")
     assert Compiled(kept).get("vehicle.yaml", digest) is not None
     plain = Path.read_bytes
     monkeypatch.setattr(
@@ -142,7 +146,7 @@ def test_other_code_reads_anew(changed: str, kept: Path, monkeypatch: pytest.Mon
 
 def test_the_same_bytes_under_another_name_are_another_file(kept: Path) -> None:
     read(VAN, kept)
-    digest = hashlib.sha256((VAN / "vehicle.yaml").read_bytes()).hexdigest()
+    digest = digest_of("vehicle.yaml")
     assert Compiled(kept).get("waivers.yaml", digest) is None
 
 
@@ -163,6 +167,7 @@ def test_off_means_off(kept: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPat
 
 
 def test_where_it_cannot_be_kept_the_check_is_the_same(kept: Path) -> None:
+    kept.parent.mkdir()
     kept.write_text("a file stands in the way")
     done = check(VAN, kept)
     assert (done.exit_code, done.stdout) == (1, check(VAN, "off").stdout)
@@ -171,7 +176,7 @@ def test_where_it_cannot_be_kept_the_check_is_the_same(kept: Path) -> None:
 @pytest.mark.skipif(os.name == "nt", reason="the rights of a folder are those of POSIX")
 def test_a_folder_that_others_may_write_to_is_not_trusted(kept: Path) -> None:
     read(VAN, kept)
-    digest = hashlib.sha256((VAN / "vehicle.yaml").read_bytes()).hexdigest()
+    digest = digest_of("vehicle.yaml")
     assert kept.stat().st_mode & 0o777 == 0o700
     kept.chmod(0o770)
     assert Compiled(kept).get("vehicle.yaml", digest) is None
@@ -179,28 +184,93 @@ def test_a_folder_that_others_may_write_to_is_not_trusted(kept: Path) -> None:
     assert Compiled(kept).get("vehicle.yaml", digest) is not None
 
 
-def test_the_oldest_go_first(kept: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(compiled, "MOST_KEPT", FILES)
-    kept.mkdir(mode=0o700)
-    for name in ("older", "old"):
+def digest_of(file: str) -> str:
+    return hashlib.sha256((VAN / file).read_bytes()).hexdigest()
+
+
+def test_a_folder_that_somebody_else_made_meanwhile_is_not_trusted(kept: Path, tmp_path: Path) -> None:
+    read(VAN, tmp_path / "theirs")
+    early = Compiled(kept)
+    kept.parent.mkdir()
+    (tmp_path / "theirs").rename(kept)
+    assert early.get("vehicle.yaml", digest_of("vehicle.yaml")) is None
+    assert Compiled(kept).get("vehicle.yaml", digest_of("vehicle.yaml")) is not None
+    late = Compiled(tmp_path / "late")
+    cache = FileCache(compiled=late)
+    load_files({**read_folder(VAN)[0], "vehicle.yaml": b"wrong"}, "van", cache)
+    (tmp_path / "late").mkdir(mode=0o777)
+    (tmp_path / "late").chmod(0o777)
+    assert load_files(read_folder(VAN)[0], "van", cache).design is not None
+    assert list((tmp_path / "late").iterdir()) == []
+
+
+def test_the_oldest_go_first_and_nothing_else(kept: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(compiled, "MOST_KEPT", FILES + 1)
+    kept.mkdir(mode=0o700, parents=True)
+    old = [f"{number:064x}" for number in range(5)]
+    for age, name in enumerate([*old, "letter.txt", "README"]):
         (kept / name).write_bytes(b"")
-        os.utime(kept / name, (1.0, 1.0))
+        os.utime(kept / name, (1.0 + age, 1.0 + age))
     read(VAN, kept)
     left = {path.name for path in kept.iterdir()}
-    assert not left & {"old", "older"}
-    assert len(left) == FILES + 2 - (FILES + 2) // 2
+    assert left >= {"letter.txt", "README", old[-1]}
+    assert not left & set(old[:-1])
+    assert len(left) == FILES + 3
+    monkeypatch.setattr(compiled, "MOST_BYTES", 0)
+    load_files({**read_folder(VAN)[0], "vehicle.yaml": (VAN / "vehicle.yaml").read_bytes() + b"# more"}, "van",
+               FileCache(compiled=Compiled(kept)))  # fmt: skip
+    assert {path.name for path in kept.iterdir()} == {"letter.txt", "README"}
+
+
+def test_what_is_kept_is_private_and_whole(kept: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    read(VAN, kept)
+    assert {path.stat().st_mode & 0o077 for path in kept.iterdir()} == {0}
+
+    def fails(*_: Any) -> None:
+        raise OSError("no space left")
+
+    whole = {path.name for path in kept.iterdir()}
+    monkeypatch.setattr(Path, "replace", fails)
+    load_files({**read_folder(VAN)[0], "vehicle.yaml": (VAN / "vehicle.yaml").read_bytes() + b"# more"}, "van",
+               FileCache(compiled=Compiled(kept)))  # fmt: skip
+    assert {path.name for path in kept.iterdir()} == whole
+
+
+def test_a_way_of_installing_that_shows_no_text_keeps_nothing(kept: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(compiled, "find_spec", lambda _name: None)
+    read(VAN, kept)
+    assert not kept.exists()
+
+
+def test_zero_and_minus_zero_are_two_values() -> None:
+    entry = "schema_version: 1\nwaivers: [{code: HV127, object: a, reason: long enough to stand, by: A. Builder, "
+    entry += "date: 2026-11-20, evidence: {quantity: drop, value: %s}}]\n"
+    cache, files = FileCache(), read_folder(VAN)[0]
+    for value in ("0.0", "-0.0", "0.0"):
+        design = load_files({**files, "waivers.yaml": (entry % value).encode()}, "van", cache).design
+        assert design is not None
+        assert design.waivers[0].evidence is not None
+        assert str(design.waivers[0].evidence.value) == value
 
 
 @pytest.mark.skipif(os.name == "nt", reason="another variable names the folder there")
 def test_where_files_are_kept(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    monkeypatch.setenv("TRISTRAND_CACHE", str(tmp_path))
-    assert users_folder() == tmp_path
-    monkeypatch.setenv("TRISTRAND_CACHE", "off")
-    assert users_folder() is None
-    monkeypatch.setenv("TRISTRAND_CACHE", "")
-    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
-    assert users_folder() == tmp_path / "tristrand"
+    design = tmp_path / "design"
     monkeypatch.setenv("HOME", str(tmp_path))
-    for nowhere in ("", "relative"):
-        monkeypatch.setenv("XDG_CACHE_HOME", nowhere)
-        assert users_folder() == tmp_path / ".cache" / "tristrand"
+    monkeypatch.setenv("XDG_CACHE_HOME", "")
+
+    def kept_with(said: str) -> Path | None:
+        monkeypatch.setenv("TRISTRAND_CACHE", said)
+        return users_folder(design)
+
+    assert kept_with(str(tmp_path)) == kept_with("~") == tmp_path / "tristrand"
+    assert kept_with("off") is kept_with("OFF") is None
+    assert kept_with("here") is kept_with(".") is None
+    # Nothing is ever written into the design folder.
+    assert kept_with(str(design)) is kept_with(str(design / "parts")) is kept_with(f"{design}/../design") is None
+    assert kept_with(f"{design}2") == tmp_path / "design2" / "tristrand"
+    assert kept_with("") == tmp_path / ".cache" / "tristrand"
+    monkeypatch.setenv("XDG_CACHE_HOME", "relative")
+    assert kept_with("") == tmp_path / ".cache" / "tristrand"
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "xdg"))
+    assert kept_with("") == tmp_path / "xdg" / "tristrand"

@@ -17,6 +17,7 @@ VERSIONS = 12
 Line: TypeAlias = tuple[Any, ...]
 """Designs that are asked for one after the other and differ little: (), or the trials of one way out."""
 LINES = 100
+MOST_SETS = 10_000
 Numbers: TypeAlias = tuple[int, ...]
 Bits: TypeAlias = int
 """A set of numbers of keys: bit k stands for number k."""
@@ -31,9 +32,9 @@ class Said:
         self.tokens: dict[int, int] = {}
         self.things: dict[Key, tuple[Bits, Any]] = {}
         self.differ: Bits = 0
-        """Those that say something else than in the design before."""
+        """Of those in ``known``, those that say something else than in the design before, while there is one."""
         self.known: Bits = 0
-        """Those that are known to say the same or something else."""
+        """The numbers whose token is known."""
         if before is not None:
             before.settle()
             self.known = before.known & _common(before.design, design, groups)
@@ -111,14 +112,16 @@ class Memory:
         """Numbers as a set."""
         bits = self._bits.get(reads)
         if bits is None:
+            if len(self._bits) > MOST_SETS:
+                self._bits.clear()
             bits = self._bits[reads] = sum(1 << number for number in set(reads))
         return bits
 
     def before(self, line: Line) -> Said | None:
-        """What the design before in a line said; for the first one of a line, the last of all that was asked for."""
+        """What the design before in a line said; for the first one of a line, the design that was run last."""
         return self.lines.get(line) or self.lines.get(())
 
-    def follow(self, line: Line, said: Said) -> None:
+    def remember(self, line: Line, said: Said) -> None:
         """Let the next design of a line be compared with this one."""
         self.lines.pop(line, None)
         self.lines[line] = said
@@ -178,13 +181,14 @@ class Reader(ABC):
 
     def follow(self) -> None:
         """Let the next design of the line take over what it has in common with this one."""
-        self.memory.follow(self.line, self._said)
+        self.memory.remember(self.line, self._said)
 
     def recall(self, key: Key) -> Any:
         """A thing whose every reading says the same in this design; None where there is none."""
         before = self._said.before
         last = before.things.get(key) if before else None
-        if last is not None and self._holds(last[0]):
+        # Where another design was begun meanwhile, this one can no longer be compared with the one before.
+        if last is not None and self._holds(last[0]) and self._said.before is before:
             self._said.things[key] = last
             return last[1]
         for reads, versions in self.memory.versions(key).items():

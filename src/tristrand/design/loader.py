@@ -203,6 +203,8 @@ def load_files(
             for name in _REQUIRED
             if name not in parsed
         ]
+        if cache.compiled is not None:
+            cache.compiled.forget()
         return Loaded(None, tuple(_ordered(problems or missing)))
     if cache.compiled is not None:
         cache.compiled.write()

@@ -56,7 +56,8 @@ def _record(value: Any, before: Any) -> Any:
         return old if len(items) == len(old) and all(map(operator.is_, items, old)) else items
     if type(value) is dict:
         return _fields(value, before if type(before) is dict else {})
-    return before if type(before) is type(value) and before == value else value
+    # Of floats 0.0 equals -0.0.
+    return before if type(before) is type(value) and type(value) is not float and before == value else value
 
 
 def _fields(values: dict[Any, Any], before: dict[Any, Any]) -> dict[Any, Any]:
