@@ -138,11 +138,11 @@ class CaseFlows(NamedTuple):
 
     def into_packs(self) -> "CaseFlows":
         """The case with what flows into its packs as their current."""
-        return self._replace(flows={**self.flows, **self.into_pack})
+        return self._replace(flows={name: self.into_pack.get(name, flow) for name, flow in self.flows.items()})
 
     def out_of_packs(self) -> "CaseFlows":
         """The case with what its packs give as their current."""
-        return self._replace(flows={**self.flows, **self.out_of_pack})
+        return self._replace(flows={name: self.out_of_pack.get(name, flow) for name, flow in self.flows.items()})
 
 
 class OperatingResult(NamedTuple):
