@@ -50,7 +50,10 @@ def test_the_current_is_the_root_of_the_power_equation() -> None:
     amps = (math.sqrt(volts**2 + 4 * ohm * watts) - volts) / (2 * ohm)
     for name in ("pack", "drive", "W10", "k_plus", "k_minus"):
         assert case.flows[name].current_a == pytest.approx(amps, rel=1e-3), name
-    assert case.highest_v["pack"] == pytest.approx(volts + amps * ohm, rel=1e-4)
+    # At the end of its life the cells have twice the resistance, the links the same.
+    aged_ohm = 2 * 0.084 + 0.016
+    aged_a = (math.sqrt(volts**2 + 4 * aged_ohm * watts) - volts) / (2 * aged_ohm)
+    assert case.highest_v["pack"] == pytest.approx(volts + aged_a * aged_ohm, rel=1e-4)
     assert case.highest_v["drive"] > case.highest_v["pack"]
     assert not case.drives
 
@@ -78,12 +81,15 @@ def test_nothing_takes_it_back_where_the_design_does_not_say_so() -> None:
     amps = (math.sqrt(volts**2 + 4 * ohm * watts) - volts) / (2 * ohm)
     assert case.flows["pack"].current_a == pytest.approx(amps, rel=1e-3)
     (found,) = [f for f in found_in(results, "HV309") if f.kind == "fail"]
-    assert found.evidence[0].value == pytest.approx((volts + amps * ohm) / 84, rel=1e-4)
+    # The aged pack is lifted further, by less current.
+    aged_ohm = 2 * 0.084 + 0.016
+    aged_a = (math.sqrt(volts**2 + 4 * aged_ohm * watts) - volts) / (2 * aged_ohm)
+    assert found.evidence[0].value == pytest.approx((volts + aged_a * aged_ohm) / 84, rel=1e-4)
     # The trip of 4.14 V less the 10 mV of its reading comes before the cell's 4.15 V.
     assert found.evidence[0].limit == pytest.approx(4.13)
 
 
-@pytest.mark.parametrize(("held", "kind"), [("4.13 V", "pass"), ("4.14 V", "fail")])
+@pytest.mark.parametrize(("held", "kind"), [("4.129 V", "pass"), ("4.13 V", "fail")])
 def test_a_held_voltage_stays_below_the_monitors_trip(held: str, kind: str) -> None:
     section = (HV, "regeneration", f"{{current_control: table, cell_voltage: {held}}}")
     assert kinds(braking("10 kW", section), "HV309") == {kind}

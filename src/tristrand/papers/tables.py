@@ -159,12 +159,16 @@ def operating_tables(result: OperatingResult, design: Design) -> list[Table]:
         for name in members
     ]
     note = "Largest size of the current over the corners of the pack; the small words name the corner."
+    if not all(c.drives for c in cases):
+        note += " While something charges or brakes, the other loads may be on or off: the larger current stands."
     if design.parts_of("inlet"):
         note += " Charging from direct current is none of these cases: see Conductors, Fuses under load and Charging."
     tables = [Table("Currents, case by case", ("Part or cable", *heads), tuple(rows), note, wide=len(cases) > 3)]
     volts = [n for n in design.high_voltage.parts if any(n in c.lowest_v for c in cases)]
     rows = [row(n, *(_volts(c, n) for c in cases)) for n in volts]
     note = "Lowest and highest over the corners; the small words give the largest drop from the pack to the device."
+    if any(c.lifted for c in cases):
+        note += " In regeneration the pack counts new and at the end of its life."
     tables.append(
         Table("Voltages at the devices, case by case", ("Part", *heads), tuple(rows), note, wide=len(cases) > 3)
     )

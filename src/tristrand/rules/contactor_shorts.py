@@ -88,7 +88,7 @@ def contactor_opens_charge(ctx: Context) -> Iterable[Outcome]:
         yield ctx.open(operating.missing) if operating.missing else NotApplicable(words)
         return
     for name in ctx.design.parts_of("contactor", role="main"):
-        flows = [(case.flows[name].current_a, case.case) for case in cases if name in case.flows]
+        flows = [(case.back[name], case.case) for case in cases if name in case.back]
         current_a, case = max(flows, default=(0.0, ""))
         if current_a <= 0:
             continue

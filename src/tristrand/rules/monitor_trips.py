@@ -7,7 +7,8 @@ from tristrand.findings import Edit, WayOut
 from tristrand.rules.charging_view import AT_STATION, of_station
 from tristrand.rules.monitor import CELL_VOLTAGE, CELLS, Watched, watched
 from tristrand.rules.rule import Context, Outcome, rule
-from tristrand.rules.view import HV_FILE
+from tristrand.rules.view import HV_FILE, feeds_back_unsaid
+from tristrand.studies.results import CaseFlows
 
 PEAK, LASTING = "DATASHEET#pack peak current", "DATASHEET#pack current"
 INTO, INTO_PEAK = "DATASHEET#pack charge current", "DATASHEET#pack peak charge current"
@@ -37,7 +38,11 @@ def monitor_trips(ctx: Context) -> Iterable[Outcome]:
     """Each way against the peak limit and its time, else the lasting one; the mean cell stands for the lowest.
 
     A lasting current between the continuous and the peak limit is not the trip's business: HV121 and HV122 judge cases.
+    Open where an inverter does not say what it feeds back: that current runs against the charging trip.
     """
+    unsaid = feeds_back_unsaid(ctx) if ctx.design.parts_of("pack") else []
+    if unsaid:
+        yield ctx.open(unsaid)
     for pack in watched(ctx):
         gaps = pack.gaps(("over_current_discharge", "over_current_charge", "answer_time"))
         gaps += [gap for _, field, time in _limits(pack) for gap in pack.gaps((), (field, *time))]
@@ -47,7 +52,10 @@ def monitor_trips(ctx: Context) -> Iterable[Outcome]:
         yield from _before_limits(ctx, pack)
         yield from _beyond_cases(ctx, pack)
         held = pack.sheet.charge_voltage
-        if held is not None and not pack.gaps(("over_voltage", "voltage_error")):
+        unread = pack.gaps(("over_voltage", "voltage_error")) if held is not None else []
+        if unread:
+            yield ctx.open(unread)
+        elif held is not None:
             yield ctx.compare(
                 pack.at("over_voltage"), "voltage at which charging is held", held.high, "V", "<",
                 pack.figures.earliest_over_v, CHARGING, basis=held.basis, subject=f"the monitor of {pack.id}",
@@ -103,6 +111,15 @@ def _before_limits(ctx: Context, pack: Watched) -> Iterable[Outcome]:
             )  # fmt: skip
 
 
+def _currents(cases: Iterable[CaseFlows], pack: str, doing: str) -> Iterator[tuple[CaseFlows, float]]:
+    """What flows into a pack where it is charged or braked into; what it gives in any case."""
+    for case in cases:
+        if doing == "charging" and not case.drives and pack in case.into_pack:
+            yield case, case.into_pack[pack].current_a
+        elif doing == "driving" and pack in case.flows and case.gives(pack):
+            yield case, (case.flows if case.drives else case.out_of_pack)[pack].current_a
+
+
 def _beyond_cases(ctx: Context, pack: Watched) -> Iterable[Outcome]:
     """Trips against what the cases ask."""
     operating = ctx.results["operating"]
@@ -112,9 +129,8 @@ def _beyond_cases(ctx: Context, pack: Watched) -> Iterable[Outcome]:
     for field, doing in (("over_current_discharge", "driving"), ("over_current_charge", "charging")):
         trip = getattr(pack.monitor, field)
         lasting = [
-            (c.flows[pack.id].current_a, f"in case {c.case}")
-            for c in operating.cases.values()
-            if pack.id in c.flows and c.drives == (doing == "driving")
+            (amps, f"in case {c.case}")
+            for c, amps in _currents(operating.cases.values(), pack.id, doing)
             if c.duration_s == 0 or c.duration_s >= trip.time.low
         ]
         if doing == "charging":
@@ -129,7 +145,10 @@ def _beyond_cases(ctx: Context, pack: Watched) -> Iterable[Outcome]:
                 LASTING, subject=f"the monitor of {pack.id}",
                 bad=f"may trip {when} and open the contactors under load", good=f"does not trip {when}",
             )  # fmt: skip
-    if pack.gaps(("under_voltage", "voltage_error")) or not pack.figures.loaded_case:
+    unread = pack.gaps(("under_voltage", "voltage_error"))
+    if unread:
+        yield ctx.open(unread)
+    if unread or not pack.figures.loaded_case:
         return
     case = pack.figures.loaded_case
     yield ctx.compare(

@@ -74,13 +74,14 @@ def no_operating_point(ctx: Context) -> Iterable[Outcome]:
     waivable=False,
 )
 def pack_discharge_current(ctx: Context) -> Iterable[Outcome]:
-    """What flows into the pack is judged by HV122."""
+    """What flows into the pack is judged by HV122; what it gives while it is charged or braked into counts here."""
     operating = ctx.results["operating"]
     if not operating.cases:
         yield ctx.open(operating.missing)
         return
-    driving = [c for c in operating.cases.values() if c.drives]
+    cases = [c if c.drives else c.out_of_packs() for c in operating.cases.values()]
     for pack_id in ctx.design.parts_of("pack"):
+        driving = [c for c in cases if c.gives(pack_id)]
         sheet = ctx.design.sheet_of(pack_id)
         points, gaps = peak(sheet, "discharge_current_peak", "discharge_peak_time")
         allowed = Allowed(sheet.discharge_current, "discharge_current", points, gaps, LIMIT, PEAK_LIMIT)
@@ -139,7 +140,7 @@ def pack_charge_current(ctx: Context) -> Iterable[Outcome]:
     unsaid = feeds_back_unsaid(ctx)
     if unsaid:
         yield ctx.open(unsaid)
-    cases = [case for case in operating.cases.values() if not case.drives]
+    cases = [case.into_packs() for case in operating.cases.values() if not case.drives]
     if not cases and not unsaid:
         yield NotApplicable("no mode uses the case charge or regeneration")
     for pack_id in ctx.design.parts_of("pack"):
@@ -195,7 +196,7 @@ def pack_voltage_under_load(ctx: Context) -> Iterable[Outcome]:
         yield ctx.open(operating.missing)
         return
     for pack_id, figures in ctx.results["pack"].packs.items():
-        cases = [c for c in operating.cases.values() if pack_id in c.lowest_v and c.drives]
+        cases = [c for c in operating.cases.values() if pack_id in c.lowest_v and c.gives(pack_id)]
         if not cases:
             continue
         worst = min(cases, key=lambda c: c.lowest_v[pack_id])

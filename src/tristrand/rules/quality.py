@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
+from tristrand.design import Datum
 from tristrand.findings import Evidence, Relation
+from tristrand.rules.monitor import CELLS, Watched, watched
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
 from tristrand.rules.view import DRIVING, HV_FILE, PARTS, feeds_back_unsaid
+from tristrand.studies.circuits import CASES
 from tristrand.studies.results import Missing
 
 RANGE = "DESIGN#range of temperature"
+# What the monitor must say before anybody knows where it lets the pack be used.
+TEMPERATURES = (
+    "under_temperature", "under_temperature_charge", "over_temperature", "over_temperature_charge", "temperature_error",
+)  # fmt: skip
 
 
 @rule(
@@ -108,45 +115,62 @@ def values_assumed(ctx: Context) -> Iterable[Outcome]:
     "error",
     checks=(
         "Every inverter says its power in every driving case that a mode uses, 0 W where it rests, and what it feeds "
-        "back in regeneration, 0 W where it does not; no inverter and no charger draws power in precharge. For every "
-        "other device a case that is left out means that it is off."
+        "back in regeneration, 0 W where it does not; no inverter draws power in precharge, and no charger has power "
+        "in any case but charge. For every other device a case that is left out means that it is off."
     ),
-    why="A case forgotten at the largest load is computed without it: cables, fuses and pack then seem to have room.",
+    why=(
+        "A case forgotten at the largest load, or fed by a charger that hangs on the wall, is computed with too little "
+        "current: cables, fuses and pack then seem to have room."
+    ),
     sources=("DESIGN#power in each case",),
     failing=((HV_FILE, "parts/drive/power/precharge", "100 W"),),
 )
 def case_without_power(ctx: Context) -> Iterable[Outcome]:
-    """Open where an entry is missing; failed where a power in precharge is given that no study models."""
+    """Open where an entry is missing; failed where a power is given that no study models, or that is not there."""
     used = {case for mode in ctx.design.vehicle.modes.values() for case in mode.high_voltage}
-    parts = {**ctx.design.parts_of("inverter"), **ctx.design.parts_of("charger")}
-    if not parts:
+    inverters, chargers = ctx.design.parts_of("inverter"), ctx.design.parts_of("charger")
+    if not inverters and not chargers:
         yield NotApplicable("there is no inverter and no charger")
     unsaid = feeds_back_unsaid(ctx)
     if unsaid:
         yield ctx.open(unsaid)
-    for part_id, part in parts.items():
-        at = f"{PARTS}/{part_id}/power"
-        driving = [case for case in DRIVING if case in used] if part.kind == "inverter" else []
+    driving = [case for case in DRIVING if case in used]
+    for part_id, part in inverters.items():
         gaps = [case for case in driving if case not in part.power]
         if gaps:
-            yield ctx.open(
-                [Missing(f"{at}/{case}", f"power of {part_id} in case {case}, 0 W where it rests") for case in gaps]
-            )
-        watts = part.power["precharge"].high if "precharge" in part.power else 0.0
-        evidence = Evidence("power in precharge", watts, "W", "<=", 0.0, "DESIGN#power in each case")
-        if watts > 0:
-            words = "draws power in precharge, which is not modelled: model it as dcdc or heater that starts with_bus"
-            yield ctx.finding("fail", f"{at}/precharge", f"{part_id} {words}", evidence)
-        elif not gaps:
-            said = "says its power in every driving case" if driving else "draws no power in precharge"
-            yield ctx.finding("pass", f"{PARTS}/{part_id}", f"{part_id} {said}", evidence)
+            at = f"{PARTS}/{part_id}/power"
+            words = f"power of {part_id} in case"
+            yield ctx.open([Missing(f"{at}/{case}", f"{words} {case}, 0 W where it rests") for case in gaps])
+        given = [case for case in ("precharge",) if case in part.power and part.power[case].high > 0]
+        good = "says its power in every driving case" if driving else "draws no power in precharge"
+        bad = "draws power in precharge, which is not modelled: model it as dcdc or heater that starts with_bus"
+        if given or not gaps:
+            yield from _only(ctx, part_id, part.power, given, "precharge", bad, good)
+    for part_id, part in chargers.items():
+        given = [case for case in CASES if case != "charge" and case in part.power and part.power[case].high > 0]
+        bad = "has power in case {}: it feeds the bus only from the wall, in case charge"
+        yield from _only(ctx, part_id, part.power, given, "any case but charge", bad, "has power in no case but charge")
+
+
+def _only(
+    ctx: Context, part_id: str, power: Mapping[str, Datum], given: list[str], where: str, bad: str, good: str
+) -> Iterable[Outcome]:
+    """A failure for each case in which a part may have no power, but has; else that it has none."""
+    source = "DESIGN#power in each case"
+    for case in given:
+        evidence = Evidence(f"power in {case}", power[case].high, "W", "<=", 0.0, source)
+        yield ctx.finding("fail", f"{PARTS}/{part_id}/power/{case}", f"{part_id} {bad.format(case)}", evidence)
+    if not given:
+        evidence = Evidence(f"power in {where}", 0.0, "W", "<=", 0.0, source)
+        yield ctx.finding("pass", f"{PARTS}/{part_id}", f"{part_id} {good}", evidence)
 
 
 @rule(
     "HV193",
     "pack-range-left",
     "warning",
-    checks="The battery monitor lets the pack work at no temperature for which it was not computed.",
+    needs=CELLS,
+    checks="The battery monitor lets the pack work, charged or not, at no temperature for which it was not computed.",
     why=(
         "Every current, voltage and fuse here holds in the range that the design gives: a colder pack sags more and "
         "blows fuses later, a hotter one ages faster, and only the monitor keeps it from being used there."
@@ -158,29 +182,33 @@ def case_without_power(ctx: Context) -> Iterable[Outcome]:
 )  # fmt: skip
 def pack_range_left(ctx: Context) -> Iterable[Outcome]:
     """The monitor's trips with the error of its reading. A review: what keeps the pack inside may be another thing."""
-    packs = ctx.design.parts_of("pack")
+    packs = list(watched(ctx))
     if not packs:
         yield NotApplicable("there is no pack")
-    for name, part in packs.items():
-        monitor, span = part.monitor, part.temperature
-        trips = None if monitor is None else (monitor.under_temperature, monitor.over_temperature)
-        if span is None or trips is None or None in trips or monitor.temperature_error is None:
-            gap = "temperature" if span is None else "monitor"
-            yield ctx.open([Missing(f"{PARTS}/{name}/{gap}", f"{gap} of {name}, and where its monitor trips")])
-            continue
-        error, (cold, hot) = monitor.temperature_error.high, (span.minimum.value, span.maximum.value)
-        low, high = trips[0].low - error, trips[1].high + error
-        out = low < cold or high > hot
-        # Of both ends the one that is left further is shown.
-        at_cold = not out or cold - low >= high - hot
-        worst: tuple[float, Relation, float] = (low, ">=", cold) if at_cold else (high, "<=", hot)
-        evidence = Evidence("temperature that the monitor allows", worst[0], "°C", *worst[1:], RANGE)
-        said = f"from {low:g} to {high:g} °C; computed is {cold:g} to {hot:g} °C"
-        words = "what lies beyond is not covered: widen the range, let it trip sooner, or say what keeps it inside"
-        yield ctx.finding(
-            "review" if out else "pass",
-            f"{PARTS}/{name}/temperature",
-            f"{name} may be used {said}" + (f"; {words}" if out else ""),
-            evidence,
-            related=((f"{PARTS}/{name}/monitor", "its monitor"),),
-        )
+    for pack in packs:
+        gaps, span = pack.gaps(TEMPERATURES), ctx.design.parts_of("pack")[pack.id].temperature
+        if span is None:
+            gaps.insert(0, Missing(f"{PARTS}/{pack.id}/temperature", f"range of temperature of {pack.id}"))
+        yield ctx.open(gaps) if gaps or span is None else _range(ctx, pack, span.minimum.value, span.maximum.value)
+
+
+def _range(ctx: Context, pack: Watched, cold: float, hot: float) -> Outcome:
+    """What the monitor lets pass, charging or discharging, against the range [degC] that was computed."""
+    cells = pack.figures
+    low, high = min(cells.cold_c, cells.cold_charge_c), max(cells.hot_c, cells.hot_charge_c)
+    # Units and sums leave last digits that are no temperature.
+    cold, hot = round(cold, 9), round(hot, 9)
+    out = low < cold or high > hot
+    # Of both ends the one that is left further is shown.
+    at_cold = not out or cold - low >= high - hot
+    worst: tuple[float, Relation, float] = (low, ">=", cold) if at_cold else (high, "<=", hot)
+    evidence = Evidence("temperature that the monitor allows", worst[0], "°C", *worst[1:], RANGE)
+    said = f"from {low:g} to {high:g} °C; computed is {cold:g} to {hot:g} °C"
+    words = "what lies beyond is not covered: widen the range, let it trip sooner, or say what keeps it inside"
+    return ctx.finding(
+        "review" if out else "pass",
+        f"{PARTS}/{pack.id}/temperature",
+        f"{pack.id} may be used {said}" + (f"; {words}" if out else ""),
+        evidence,
+        related=((f"{PARTS}/{pack.id}/monitor", "its monitor"),),
+    )

@@ -6,6 +6,7 @@ from functools import wraps
 
 from tristrand.findings import Edit, WayOut
 from tristrand.rules.charging_view import WITH_AC
+from tristrand.rules.monitor import Watched, watched
 from tristrand.rules.rule import Check, Context, NotApplicable, Outcome, rule
 from tristrand.rules.view import HV_FILE, PARTS, feeds_back_unsaid, sheet_pointer
 from tristrand.studies.results import BRAKING, CaseFlows, Missing
@@ -13,6 +14,7 @@ from tristrand.studies.results import BRAKING, CaseFlows, Missing
 CONTROL = "high_voltage/regeneration/current_control"
 TABLE = "DATASHEET#charge table"
 CELL_VOLTAGE = "DATASHEET#cell voltage"
+HELD = "voltage of a cell at which regeneration is held"
 BRAKES = (
     *WITH_AC,
     (HV_FILE, "parts/drive/power/regeneration", "10 kW"),
@@ -31,6 +33,9 @@ def _where_it_brakes(check: Callable[[Context, CaseFlows], Iterable[Outcome]]) -
         said = [p.power[BRAKING] for p in ctx.design.parts_of("inverter").values() if BRAKING in p.power]
         if any(watts.high > 0 for watts in said):
             case = operating.cases.get(BRAKING)
+            if case is not None and case.failed:
+                # What flows at a corner without an operating point is not known, least of all that it is small.
+                yield ctx.open([Missing("studies/operating", f"an operating point in case {BRAKING}")])
             yield from [ctx.open(operating.missing)] if case is None else check(ctx, case)
         elif not unsaid:
             yield NotApplicable("no inverter feeds back")
@@ -63,9 +68,8 @@ def regeneration_by_table(ctx: Context, case: CaseFlows) -> Iterable[Outcome]:
     if section.current_control == "table":
         yield from _by_table(ctx)
         return
-    for pack, flow in ((p, case.flows.get(p)) for p in ctx.design.parts_of("pack")):
-        if flow is not None:
-            yield _fixed(ctx, pack, flow.current_a)
+    for pack, flow in case.into_pack.items():
+        yield _fixed(ctx, pack, flow.current_a)
 
 
 def _by_table(ctx: Context) -> Iterable[Outcome]:
@@ -80,6 +84,12 @@ def _fixed(ctx: Context, pack: str, current_a: float) -> Outcome:
     figures = ctx.results["pack"].packs.get(pack)
     if figures is None or math.isnan(figures.charge_least_a):
         return ctx.open([Missing(sheet_pointer(ctx, pack, "charge_table"), f"charge table of {pack}")])
+    monitor = ctx.design.parts_of("pack")[pack].monitor
+    trips = () if monitor is None else (monitor.under_temperature_charge, monitor.over_temperature_charge)
+    if current_a > figures.charge_least_a and any(trips) and monitor.temperature_error is None:
+        # With the error the monitor would shut out some of the range, perhaps all that is in the way.
+        error = Missing(f"{PARTS}/{pack}/monitor/temperature_error", f"temperature error of the monitor of {pack}")
+        return ctx.open([error])
     return ctx.compare(
         CONTROL,
         f"largest current of {BRAKING}",
@@ -108,35 +118,54 @@ def _fixed(ctx: Context, pack: str, current_a: float) -> Outcome:
     needs=("pack", "operating", "cells"),
     checks=(
         "Braking lifts no cell above its largest voltage nor to where the monitor may trip: by itself, or because the "
-        "supervisor takes it back at a cell voltage that the design gives."
+        "supervisor takes it back at a cell voltage that the design gives. By itself, the pack is at the end of its "
+        "life."
     ),
     why="Down a hill with a full pack the monitor opens the contactors under braking current, and the brake is gone.",
-    sources=(CELL_VOLTAGE, "PRACTICE#a full charge ends before the over-voltage trip"),
+    sources=(
+        CELL_VOLTAGE,
+        "PRACTICE#a full charge ends before the over-voltage trip",
+        "PRACTICE#aged pack, twice the resistance",
+    ),
     failing=(*BRAKES, (HV_FILE, "regeneration", "{current_control: table}")),
     passing=(*BRAKES, (HV_FILE, "regeneration", "{current_control: table, cell_voltage: 4.12 V}")),
     waivable=False,
 )
 @_where_it_brakes
 def regeneration_voltage(ctx: Context, case: CaseFlows) -> Iterable[Outcome]:
-    """The voltage at which it is held; where nothing holds it, the mean cell at the end of the resistance."""
+    """The voltage at which it is held; where nothing holds it, the mean cell at the end of the pack's life."""
     section = ctx.design.high_voltage.regeneration
     held = None if section is None else section.cell_voltage
-    for name, figures in ctx.results["pack"].packs.items():
-        if name not in case.highest_v:
+    for pack in watched(ctx):
+        if held is None and pack.id not in case.highest_v:
             yield ctx.open([Missing("studies/operating", f"an operating point in case {BRAKING}")])
             continue
-        cells = ctx.results["cells"].packs.get(name)
-        trip = math.nan if cells is None else cells.earliest_over_v
-        most_v = figures.maximum_v / figures.series
+        volts = held.high if held is not None else case.highest_v[pack.id] / pack.figures.series
+        yield from _lifted(ctx, pack, volts, "mean cell in regeneration" if held is None else HELD)
+
+
+def _lifted(ctx: Context, pack: Watched, volts: float, quantity: str) -> Iterable[Outcome]:
+    """Against the cell's own voltage, and against the trip: open where that is not known and the cell itself bears it.
+
+    A trip acts as soon as it is reached, so what is held has to stay below it.
+    """
+    gaps, own = pack.gaps(("over_voltage", "voltage_error")), pack.sheet.cell_voltage
+    most_v, trip = (math.nan if own is None else own.maximum.low), pack.figures.earliest_over_v
+    if own is None:
+        gaps += pack.gaps((), ("cell_voltage",))
+    if gaps:
+        yield ctx.open(gaps)
+    if not gaps or volts > most_v:
+        below = not gaps and trip <= most_v
         yield ctx.compare(
-            f"{PARTS}/{name}",
-            "voltage of a cell at which regeneration is held" if held is not None else "mean cell in regeneration",
-            case.highest_v[name] / figures.series if held is None else held.high,
+            f"{PARTS}/{pack.id}",
+            quantity,
+            volts,
             "V",
-            "<=",
-            most_v if math.isnan(trip) else min(most_v, trip),
+            "<" if below else "<=",
+            trip if below else most_v,
             CELL_VOLTAGE,
-            subject=name,
+            subject=pack.id,
             bad="is braked into beyond its cells' largest voltage, or until the monitor opens the contactors",
             good="is braked into no further than its cells and its monitor bear",
             note="the smaller of the cells' largest voltage and the monitor's trip less its error",

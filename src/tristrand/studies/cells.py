@@ -228,8 +228,8 @@ def _charge_at(rest: Sequence[tuple[float, float]], volts: float) -> float:
 
 
 def _loaded(pack: CellData, operating: OperatingResult) -> tuple[float, str]:
-    """The lowest mean cell voltage of all driving cases, and the case."""
-    cases = [c for c in operating.cases.values() if c.drives and pack.id in c.lowest_v]
+    """The lowest mean cell voltage of all cases in which the pack gives, and the case."""
+    cases = [c for c in operating.cases.values() if c.gives(pack.id) and pack.id in c.lowest_v]
     if not cases or not pack.series:
         return NAN, ""
     worst = min(cases, key=lambda c: c.lowest_v[pack.id])

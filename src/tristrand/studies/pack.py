@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
 CLOSED = "CLOSED-FORM#series and parallel"
 INTERPOLATION = "CLOSED-FORM#bilinear interpolation"
+GROWN = "PRACTICE#aged pack, twice the resistance"
 MOST_POWER = "CLOSED-FORM#maximum power transfer"
 
 # What a pack's sheet must give, and its name in words.
@@ -47,12 +48,13 @@ AGED = 2.0
 
 
 class ChargeLimits(NamedTuple):
-    """The charge table [A], low ends, and the cell temperatures [degC] at which the monitor lets current in."""
+    """The charge table [A], low ends, the cell temperatures [degC] at which the monitor lets current in, the charge."""
 
     temperature_c: tuple[float, ...]
     soc: tuple[float, ...]
     rows_a: tuple[tuple[float, ...], ...]
     span_c: tuple[float, float]
+    soc_span: tuple[float, float]
 
 
 class PackData(NamedTuple):
@@ -139,25 +141,37 @@ def _data(design: Design, needs: Needs, pack_id: str, part: Pack) -> PackData | 
         power_limit_w=_power_limit(design),
         ohmic_ohm=sheet.cell_ohmic_resistance.low if sheet.cell_ohmic_resistance is not None else math.nan,
         growth=sheet.resistance_growth.high if sheet.resistance_growth is not None else AGED,
-        charge=_charge(sheet.charge_table, part, (temperature.minimum.low, temperature.maximum.high)),
+        charge=_charge(
+            sheet.charge_table,
+            part,
+            (temperature.minimum.low, temperature.maximum.high),
+            (soc.minimum.low, soc.maximum.high),
+        ),
     )
 
 
-def _charge(table: ChargeTable | None, part: Pack, span_c: tuple[float, float]) -> ChargeLimits | None:
-    """The pack's range of temperature, cut where the monitor allows no charging and no regeneration any more."""
+def _charge(
+    table: ChargeTable | None, part: Pack, span_c: tuple[float, float], soc_span: tuple[float, float]
+) -> ChargeLimits | None:
+    """The pack's range of temperature, cut where the monitor allows no charging and no regeneration any more.
+
+    A reading whose error is not known shuts nothing out.
+    """
     if table is None:
         return None
     monitor, (cold, hot) = part.monitor, span_c
-    error = monitor.temperature_error.high if monitor is not None and monitor.temperature_error is not None else 0.0
-    if monitor is not None and monitor.under_temperature_charge is not None:
-        cold = max(cold, monitor.under_temperature_charge.low - error)
-    if monitor is not None and monitor.over_temperature_charge is not None:
-        hot = min(hot, monitor.over_temperature_charge.high + error)
+    if monitor is not None and monitor.temperature_error is not None:
+        error = monitor.temperature_error.high
+        if monitor.under_temperature_charge is not None:
+            cold = max(cold, monitor.under_temperature_charge.low - error)
+        if monitor.over_temperature_charge is not None:
+            hot = min(hot, monitor.over_temperature_charge.high + error)
     return ChargeLimits(
         tuple(d.value for d in table.temperature),
         tuple(d.value for d in table.state_of_charge),
         tuple(tuple(d.low for d in row) for row in table.current),
         (cold, max(cold, hot)),
+        soc_span,
     )
 
 
@@ -182,14 +196,16 @@ def _corner(pack: PackData, name: str, soc: float, temperature_c: float, *, full
     low = physics.interpolate_table(rows, columns, np.array(pack.r_low_ohm), temperature_c, soc)
     outside = bool(high.clamped_row) or bool(high.clamped_column) or not pack.ocv_soc[0] <= soc <= pack.ocv_soc[-1]
     cells = (pack.series, pack.parallel)
+    new_ohm = float(physics.pack_resistance_ohm(*cells, high.value, pack.link_ohm))
     return Corner(
         name=name,
         state_of_charge=soc,
         temperature_c=temperature_c,
         open_circuit_v=float(physics.pack_voltage_v(pack.series, cell_v)),
-        resistance_ohm=float(physics.pack_resistance_ohm(*cells, high.value, pack.link_ohm)),
+        resistance_ohm=new_ohm,
         outside_table=outside,
         resistance_low_ohm=float(physics.pack_resistance_ohm(*cells, low.value, pack.link_low_ohm)),
+        resistance_aged_ohm=pack.growth * (new_ohm - pack.link_ohm) + pack.link_ohm,
     )
 
 
@@ -197,7 +213,7 @@ def _charge_least_a(pack: PackData) -> float:
     if pack.charge is None:
         return math.nan
     limits = pack.charge
-    return physics.table_least(limits.temperature_c, limits.soc, limits.rows_a, limits.span_c, pack.soc)
+    return physics.table_least(limits.temperature_c, limits.soc, limits.rows_a, limits.span_c, limits.soc_span)
 
 
 def _figures(pack: PackData) -> PackFigures:
@@ -218,7 +234,6 @@ def _figures(pack: PackData) -> PackFigures:
     if pack.ohmic_ohm > 0:
         ohmic = float(physics.pack_resistance_ohm(pack.series, pack.parallel, pack.ohmic_ohm, pack.link_low_ohm))
         fault_ohm = min(fault_ohm, ohmic)
-    aged_ohm = max(pack.growth * (c.resistance_ohm - pack.link_ohm) + pack.link_ohm for c in corners)
     return PackFigures(
         pack=pack.id,
         series=pack.series,
@@ -236,7 +251,7 @@ def _figures(pack: PackData) -> PackFigures:
         ),
         short_circuit_a=float(physics.short_circuit_current_a(strongest.open_circuit_v, strongest.resistance_low_ohm)),
         fault_ohm=fault_ohm,
-        aged_ohm=aged_ohm,
+        aged_ohm=max(c.resistance_aged_ohm for c in corners),
         charge_least_a=_charge_least_a(pack),
     )
 
@@ -292,9 +307,11 @@ def _resistance_lines(pack: PackData, corner: Corner) -> list[Working]:
     read, words = f"resistance of one cell, {corner.name}", f"pack resistance, {corner.name}"
     n, p, links = (pack.series, "1"), (pack.parallel, "1"), (pack.link_ohm, "Ω")
     given = {"n": n, "r": (cell, "Ω"), "p": p, "r_links": links}
+    aged, law = f"pack resistance at the end of its life, {corner.name}", "g*n*r/p + r_links"
     return [
         found(pack.id, "r", read, cell, "Ω", INTERPOLATION, "read from the cell's table"),
         working(pack.id, "R", words, "n*r/p + r_links", corner.resistance_ohm, "Ω", CLOSED, **given),
+        working(pack.id, "R_aged", aged, law, corner.resistance_aged_ohm, "Ω", GROWN, g=(pack.growth, "1"), **given),
     ]
 
 

@@ -11,7 +11,10 @@ from tristrand.studies.results.common import NONE, Missing, Series, Working
 
 
 class Corner(NamedTuple):
-    """One state of a pack: where its open-circuit voltage and resistance were read."""
+    """One state of a pack: where its open-circuit voltage and resistance were read.
+
+    ``resistance_aged_ohm``: the same at the end of its life, the cells' share grown, the links as new.
+    """
 
     name: str
     state_of_charge: float
@@ -20,6 +23,7 @@ class Corner(NamedTuple):
     resistance_ohm: float
     outside_table: bool
     resistance_low_ohm: float = float("nan")
+    resistance_aged_ohm: float = float("nan")
 
 
 class PackFigures(NamedTuple):
@@ -63,6 +67,14 @@ class Flow(NamedTuple):
     corner: str
 
 
+class Lifted(NamedTuple):
+    """Where braking lifts a pack furthest: the corner, the current into it, and its resistance there."""
+
+    corner: str
+    current_a: float
+    resistance_ohm: float
+
+
 class Starved(NamedTuple):
     """The worst corner of a device that draws, but gets less than the power that a case asks of it.
 
@@ -89,6 +101,11 @@ class CaseFlows(NamedTuple):
     without an operating point, with the reason; ``stays_off`` the devices that are asked for power in the case but draw
     nothing, with the corners; ``starved`` those that draw, but get less than what is asked. ``through`` holds for every
     contactor the largest current [A] from its terminal a to b and the largest from b to a, over the corners.
+
+    While a case charges or brakes, other loads may be on or off: everything here is the worse of both, and in
+    regeneration the worse of packs new and at the end of their life. ``into_pack`` and ``out_of_pack``: the largest
+    current each way, out with other loads on; ``back``: that of a contactor [A] with other loads off, in cases that
+    charge or brake; ``lifted``: where a pack's voltage is highest, in regeneration.
     """
 
     case: str
@@ -105,11 +122,27 @@ class CaseFlows(NamedTuple):
     stays_off: dict[str, tuple[str, ...]]
     starved: Mapping[str, Starved] = NONE
     through: Mapping[str, tuple[float, float]] = NONE
+    into_pack: Mapping[str, Flow] = NONE
+    out_of_pack: Mapping[str, Flow] = NONE
+    back: Mapping[str, float] = NONE
+    lifted: Mapping[str, Lifted] = NONE
 
     @property
     def drives(self) -> bool:
         """Whether the pack gives; else it is charged or braked into."""
         return self.case not in INTO_PACK
+
+    def gives(self, pack: str) -> bool:
+        """Whether a pack gives current: where it is charged or braked into, because other loads take more."""
+        return self.drives or (pack in self.out_of_pack and self.out_of_pack[pack].current_a > 0)
+
+    def into_packs(self) -> "CaseFlows":
+        """The case with what flows into its packs as their current."""
+        return self._replace(flows={name: self.into_pack.get(name, flow) for name, flow in self.flows.items()})
+
+    def out_of_packs(self) -> "CaseFlows":
+        """The case with what its packs give as their current."""
+        return self._replace(flows={name: self.out_of_pack.get(name, flow) for name, flow in self.flows.items()})
 
 
 class OperatingResult(NamedTuple):
