@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 
 from tristrand.rules.clearing import PROTECTION
-from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
+from tristrand.rules.rule import Context, NotApplicable, Outcome, Verdict, rule
 from tristrand.rules.short_circuits import of_protection
 from tristrand.rules.view import (
     HV_FILE,
@@ -36,8 +36,12 @@ NO_SUPPLY = "while charging from direct current the supply's own capacitance wou
 )
 @of_protection
 def contactor_opens_below_fuse(ctx: Context, result: ProtectionResult) -> Iterable[Outcome]:
-    """Where packs stand side by side every fuse has its share, so the contactor may carry the minimum of all."""
+    """Where packs stand side by side every fuse has its share, so the contactor may carry the minimum of all.
+
+    Where a fuse gives no minimum the largest of the others can fail, but not pass.
+    """
     for name, currents in result.left.items():
+        unknown = {left.reverse for left in currents if left.current_a != left.current_a}
         for left in currents:
             if left.current_a != left.current_a:
                 pointer = sheet_pointer(ctx, left.fuse, "minimum_breaking_current")
@@ -46,7 +50,7 @@ def contactor_opens_below_fuse(ctx: Context, result: ProtectionResult) -> Iterab
             way, where = "backward" if left.reverse else "forward", shorted(left.fault)
             sheet = ctx.design.sheet_of(name)
             alike = sheet.polarised is False and sheet.break_current_reverse is None
-            yield against_sheet(
+            said = against_sheet(
                 ctx,
                 name,
                 "break_current_reverse" if left.reverse and not alike else "break_current",
@@ -60,6 +64,12 @@ def contactor_opens_below_fuse(ctx: Context, result: ProtectionResult) -> Iterab
                 good="may open every current that its fuses may fail to clear",
                 mark=f"what it may open {way}",
             )
+            if left.reverse not in unknown or not _passes(said):
+                yield said
+
+
+def _passes(said: Outcome) -> bool:
+    return isinstance(said, Verdict) and said.finding.kind == "pass"
 
 
 @rule(

@@ -80,12 +80,13 @@ def scan(
     """
     past = dict(bare)
     fuses = {f.id: f for f in every}
-    alone = (f._replace(name=f"{f.name}, {pack} alone", weakest=weak) for f in faults for pack, weak in f.alone)
-    faults = (*faults, *alone)
+    single = {f"{f.name}, {pack} alone": (f, weak) for f in faults for pack, weak in f.alone}
+    strong_alone = {f"{f.name}, {pack} alone": strong for f in faults for pack, strong in f.strong_alone}
+    faults = (*faults, *(f._replace(name=name, weakest=weak) for name, (f, weak) in single.items()))
     times = _melting_times(every, faults)
     duties: dict[str, FuseDuty] = {}
     worst: dict[str, LetThrough] = {}
-    left: dict[tuple[str, bool], LeftToOpen] = {}
+    left: dict[tuple[str, bool, str], LeftToOpen] = {}
     unfused = []
     forward = _forward(contactors, faults)
     for fault in faults:
@@ -102,12 +103,16 @@ def scan(
             before = worst.get(name)
             if before is None or math.isnan(found.worst_a2s) or found.worst_a2s > before.worst_a2s:
                 worst[name] = found
-        for item in _left(fuses, forward, fault, tuple(dict.fromkeys((*strong, *weak))), dict(charge)):
-            before_a = left[item.contactor, item.reverse].current_a if (item.contactor, item.reverse) in left else 0.0
-            if not item.current_a <= before_a:
-                left[item.contactor, item.reverse] = item
+        # With the other packs' contactors open this pack's carry all that the fuse may leave.
+        most = fault._replace(strongest=strong_alone.get(fault.name, fault.strongest))
+        ends = tuple(dict.fromkeys((*_enders(fuses, times, most, False), *weak)))
+        for item in _left(fuses, forward, most, ends, dict(charge)):
+            # What is not known stands beside the largest that is: neither hides the other.
+            key = (item.contactor, item.reverse, "" if item.current_a == item.current_a else item.fuse)
+            if key not in left or item.current_a > left[key].current_a:
+                left[key] = item
     pairs = tuple(_pairs(fuses, times, faults))
-    by_contactor = {c: tuple(x for (name, _), x in left.items() if name == c) for c in contactors}
+    by_contactor = {c: tuple(x for (name, *_), x in left.items() if name == c) for c in contactors}
     return Scan(duties, worst, pairs, _peaks(contactors, faults), by_contactor, tuple(unfused))
 
 
@@ -299,7 +304,8 @@ def _left(
 ) -> Iterator[LeftToOpen]:
     """The largest current of each contactor at which some fuse is below its minimum breaking current.
 
-    Faults of any resistance lie between none and the dead short, shared alike; no more than that one flows.
+    Faults of any resistance lie between none and the dead short, shared alike; no more than that one flows. Beside it
+    stands nan for every fuse whose minimum is not known.
     """
     through = dict(fault.strongest.through)
     by_mains = max((abs(through[k]) for k in forward if k in through and k not in charge), default=0.0)
@@ -311,11 +317,17 @@ def _left(
             continue
         # A charge contactor without a mark is taken to be fitted for charging, against the discharging current.
         ahead = (charge[name] or -sign) if name in charge else sign
-        most = [(fuses[k].minimum_breaking_a * own / abs(through[k]), k) for k in clearing if k in through]
-        current, fuse = max(most, key=lambda pair: (math.isnan(pair[0]), pair[0]))
-        yield LeftToOpen(
-            name, min(current, own) if current == current else current, fuse, fault.name, through[name] * ahead < 0
-        )
+        most = [(fuses[k].minimum_breaking_a * _ratio(own, abs(through[k])), k) for k in clearing if k in through]
+        known = [pair for pair in most if not math.isnan(pair[0])]
+        unknown = [pair for pair in most if math.isnan(pair[0])]
+        for current, fuse in (*unknown, *sorted(known)[-1:]):
+            amps = current if math.isnan(current) else min(current, own)
+            yield LeftToOpen(name, amps, fuse, fault.name, through[name] * ahead < 0)
+
+
+def _ratio(own: float, other: float) -> float:
+    """Of two currents; 1 where nothing but rounding, or what leaks through a pack that is off, parts them."""
+    return 1.0 if abs(own - other) <= (1 - CARRIES_ALL) * other else own / other
 
 
 def _peaks(contactors: Sequence[str], faults: Sequence[Fault]) -> Mapping[str, PeakCurrent]:

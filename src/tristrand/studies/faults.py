@@ -204,17 +204,25 @@ def _faults(
     loops = np.concatenate([ways[:, None], np.broadcast_to(base, (len(spots), *base.shape))], axis=1)
     ends = _ends(data, dict(packs))
     strong, weak = (_read(data, fault_course(loops, *end)) for end in ends)
-    alone: list[list[tuple[str, FaultCurrent]]] = [[] for _ in spots]
-    for name, end in _alone(data, ends[1]):
-        for found_, current in zip(alone, _read(data, fault_course(loops, *end)), strict=True):
-            if name in dict(current.through):
-                found_.append((name, current))
+    strongest, weakest = (_singly(data, loops, end) for end in ends)
     held = _capacitors(data, graph, spots, ends[0])
     every = {
-        spot.name: Fault(spot.name, spot.start, spot.end, spot.across, most, least, sources, tuple(single))
-        for spot, most, least, sources, single in zip(spots, strong, weak, held, alone, strict=True)
+        spot.name: Fault(spot.name, spot.start, spot.end, spot.across, *currents)
+        for spot, *currents in zip(spots, strong, weak, held, weakest, strongest, strict=True)
     }
     return every, tuple(_chargers(data, graph, spots, loops, ends[0][0]))
+
+
+def _singly(
+    data: FaultInputs, loops: Floats, end: tuple[Floats, Floats, Floats]
+) -> list[tuple[tuple[str, FaultCurrent], ...]]:
+    """For every fault, given by its loops, the current of each pack that stands beside others, alone at one end."""
+    found_: list[list[tuple[str, FaultCurrent]]] = [[] for _ in loops]
+    for name, only in _alone(data, end):
+        for currents, current in zip(found_, _read(data, fault_course(loops, *only)), strict=True):
+            if name in dict(current.through):
+                currents.append((name, current))
+    return [tuple(currents) for currents in found_]
 
 
 def _ends(data: FaultInputs, packs: Mapping[str, PackFigures]) -> tuple[tuple[Floats, Floats, Floats], ...]:
@@ -234,9 +242,9 @@ def _ends(data: FaultInputs, packs: Mapping[str, PackFigures]) -> tuple[tuple[Fl
 
 
 def _alone(
-    data: FaultInputs, weak: tuple[Floats, Floats, Floats]
+    data: FaultInputs, every: tuple[Floats, Floats, Floats]
 ) -> Iterator[tuple[str, tuple[Floats, Floats, Floats]]]:
-    """The weak end with one pack only of those side by side, for each of them."""
+    """One end with one pack only of those side by side, for each of them."""
     strings: dict[tuple[str, ...], list[int]] = {}
     wires = Groups((b.a, b.b) for b in data.branches)
     for k, (_, plus, minus, _) in enumerate(data.packs):
@@ -244,7 +252,7 @@ def _alone(
     size = len(data.branches)
     for like in strings.values():
         for k in like if len(like) > 1 else ():
-            ohm, henry, volt = (values.copy() for values in weak)
+            ohm, henry, volt = (values.copy() for values in every)
             for other in like:
                 if other != k:
                     ohm[size + other], volt[size + other] = OFF_OHM, 0.0
