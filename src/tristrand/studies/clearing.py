@@ -71,12 +71,14 @@ def scan(
     faults: tuple[Fault, ...],
     bare: tuple[tuple[str, frozenset[str]], ...] = (),
     charge: tuple[tuple[str, float], ...] = (),
+    marks: tuple[tuple[str, float], ...] = (),
 ) -> Scan:
     """Go through every fault; kept, since what a cable bears changes nothing here.
 
     ``bare``: faults that some pack feeds past every fuse, and the parts on that way (only for faults across devices).
     ``charge``: charge contactors, each with the sign of a current that enters at its marked terminal, 0 unmarked. They
-    have to open only what no main contactor carries whole.
+    have to open only what no main contactor carries whole. ``marks``: main contactors, likewise with a sign, that no
+    driving current shows the right way round of; of all others that is the direction of the discharging current.
     """
     past = dict(bare)
     fuses = {f.id: f for f in every}
@@ -88,7 +90,8 @@ def scan(
     worst: dict[str, LetThrough] = {}
     left: dict[tuple[str, bool, str], LeftToOpen] = {}
     unfused = []
-    forward = _forward(contactors, faults)
+    forward = {**_forward(contactors, faults)}
+    forward |= {name: sign for name, sign in marks if name in forward}
     for fault in faults:
         strong, weak = (_enders(fuses, times, fault, weakest) for weakest in (False, True))
         _duty(duties, fuses, fault, weak)

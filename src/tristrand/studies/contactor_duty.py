@@ -18,6 +18,7 @@ from tristrand.studies.circuits import HvCircuit
 from tristrand.studies.contactor_ways import JUDGED, bypasses, inlet_entries
 from tristrand.studies.results import (
     BRAKING,
+    NO_ARC_A,
     CaseFlows,
     ChargingResult,
     InCase,
@@ -38,8 +39,6 @@ FAST = "high_voltage/fast_charging"
 INLET = "charge by the inlet"
 GIVEN_UP = "precharge given up"
 CHARGING = ("charge", INLET)
-# What a discharge resistor or a sensor draws: too little to keep an arc (from memory, as the limit of some 0.5 A is).
-NO_ARC_A = 0.1
 DAMAGE = "MEMORY#linear damage sum"
 LIFE = "CONTACTOR-SHEET-LIFE#make and break life"
 NO_CASE = Missing("vehicle/modes", "a mode with a case in which current flows")
