@@ -202,8 +202,9 @@ class PrechargeResult(NamedTuple):
     ``reaches``: every attempt, and before the time-out. ``slowest_s`` is nan where a lane never reaches the target.
     ``fastest_fault_s`` is the longest time to the target with the largest bus capacitance missing, of the lanes that
     reach it: ``earliest_s`` must lie between it and ``fastest_s``. ``other_paths``: precharge contactors of further
-    paths, not looked at. ``held_open``: main contactors that wait until the bus is up, since they would feed it
-    directly. ``fed_directly``: devices on a pack's poles with no contactor between: no part of the bus.
+    paths, not looked at; ``also_bypassed``: the main contactors that those lie across. ``held_open``: main contactors
+    that wait until the bus is up, since they would feed it directly. ``fed_directly``: devices on a pack's poles with
+    no contactor between: no part of the bus.
     """
 
     workings: Sequence[Working] = ()
@@ -251,6 +252,7 @@ class PrechargeResult(NamedTuple):
     other_paths: tuple[str, ...] = ()
     held_open: tuple[str, ...] = ()
     fed_directly: tuple[str, ...] = ()
+    also_bypassed: tuple[str, ...] = ()
 
 
 class DischargeCase(NamedTuple):
