@@ -425,3 +425,20 @@ def test_a_minimum_that_is_not_known_neither_hides_a_larger_one_nor_lets_a_small
     left = protected(design(silent)).left["k_plus"]
     assert {item.current_a for item in left if item.fuse == "main_fuse"} == {640.0}
     assert [math.isnan(item.current_a) for item in left if item.fuse == "fuse_dcdc"] == [True]
+
+
+def test_one_string_of_packs_in_series_alone_carries_all_too() -> None:
+    halves = (
+        Edit(HV, "parts/low", "{kind: pack, sheet: pack-84s, state_of_charge: {minimum: 10 %, maximum: 100 %}, "
+             "temperature: {minimum: 0 °C, maximum: 45 °C}}"),
+        Edit(HV, "parts/low2", "{kind: pack, sheet: pack-84s, state_of_charge: {minimum: 10 %, maximum: 100 %}, "
+             "temperature: {minimum: 0 °C, maximum: 45 °C}}"),
+        Edit(HV, "connections/W3", "{from: low.minus, to: disconnect.a, cable: hv-35, length: 0.4 m}"),
+        Edit(HV, "connections/S3", "{from: low2.minus, to: disconnect.a, cable: hv-35, length: 0.4 m}"),
+        Edit(HV, "connections/S5", "{from: pack.minus, to: low.plus, resistance: 0.1 mΩ}"),
+        Edit(HV, "connections/S6", "{from: pack2.minus, to: low2.plus, resistance: 0.1 mΩ}"),
+    )  # fmt: skip
+    of = design(*OWN_CONTACTORS, *halves)
+    assert {name for name, _ in studied(of).faults["drive across"].alone} == {"pack and low", "pack2 and low2"}
+    left = protected(of).left
+    assert max(item.current_a for item in left["ka"] if not item.reverse) == 640.0

@@ -218,10 +218,10 @@ def _singly(
 ) -> list[tuple[tuple[str, FaultCurrent], ...]]:
     """For every fault, given by its loops, the current of each pack that stands beside others, alone at one end."""
     found_: list[list[tuple[str, FaultCurrent]]] = [[] for _ in loops]
-    for name, only in _alone(data, end):
+    for names, only in _alone(data, end):
         for currents, current in zip(found_, _read(data, fault_course(loops, *only)), strict=True):
-            if name in dict(current.through):
-                currents.append((name, current))
+            if not dict(current.through).keys().isdisjoint(names):
+                currents.append((" and ".join(names), current))
     return [tuple(currents) for currents in found_]
 
 
@@ -243,20 +243,32 @@ def _ends(data: FaultInputs, packs: Mapping[str, PackFigures]) -> tuple[tuple[Fl
 
 def _alone(
     data: FaultInputs, every: tuple[Floats, Floats, Floats]
-) -> Iterator[tuple[str, tuple[Floats, Floats, Floats]]]:
-    """One end with one pack only of those side by side, for each of them."""
-    strings: dict[tuple[str, ...], list[int]] = {}
-    wires = Groups((b.a, b.b) for b in data.branches)
-    for k, (_, plus, minus, _) in enumerate(data.packs):
-        strings.setdefault((wires.of(plus), wires.of(minus)), []).append(k)
+) -> Iterator[tuple[tuple[str, ...], tuple[Floats, Floats, Floats]]]:
+    """One end with one pack, or string of packs in series, only of those side by side, for each of them."""
+    strings: dict[tuple[str, str], list[tuple[int, ...]]] = {}
+    for plus, minus, string in _strings(data):
+        strings.setdefault((plus, minus), []).append(string)
     size = len(data.branches)
     for like in strings.values():
-        for k in like if len(like) > 1 else ():
+        for own in like if len(like) > 1 else ():
             ohm, henry, volt = (values.copy() for values in every)
-            for other in like:
-                if other != k:
-                    ohm[size + other], volt[size + other] = OFF_OHM, 0.0
-            yield data.packs[k][0], (ohm, henry, volt)
+            for other in (k for string in like if string is not own for k in string):
+                ohm[size + other], volt[size + other] = OFF_OHM, 0.0
+            yield tuple(data.packs[k][0] for k in own), (ohm, henry, volt)
+
+
+def _strings(data: FaultInputs) -> list[tuple[str, str, tuple[int, ...]]]:
+    """Packs in series between two points where others join them: plus, minus, and the packs from plus to minus."""
+    wires = Groups((b.a, b.b) for b in data.branches)
+    strings: list[tuple[str, str, tuple[int, ...]]] = []
+    strings += [(wires.of(plus), wires.of(minus), (k,)) for k, (_, plus, minus, _) in enumerate(data.packs)]
+    for point in {minus for _, minus, _ in strings}:
+        above, below = ([s for s in strings if s[end] == point] for end in (1, 0))
+        if len(above) == len(below) == 1 and above != below:
+            (one,), (two,) = above, below
+            strings = [s for s in strings if s not in (one, two)]
+            strings.append((one[0], two[1], (*one[2], *two[2])))
+    return sorted(strings, key=lambda string: string[2])
 
 
 def _read(data: FaultInputs, course: FaultCourse) -> list[FaultCurrent]:
