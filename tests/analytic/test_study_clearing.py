@@ -408,6 +408,11 @@ def test_with_the_other_pack_s_contactors_open_one_carries_all_that_the_common_f
     }
     # Both packs together half of 640 A each; one alone all of it.
     assert forward["ka"] == forward["kb"] == forward["k_plus"] == 640.0
+    # One pack alone drives more through its own contactor than beside the other: no fuse or lead is then shared.
+    peaks, strongest = protected(design(*OWN_CONTACTORS)).peaks, studied(design(*OWN_CONTACTORS)).faults["drive across"]
+    beside, alone = dict(strongest.strongest.through)["ka"], dict(dict(strongest.strong_alone)["pack"].through)["ka"]
+    assert beside < alone <= peaks["ka"].current_a
+    assert peaks["ka"].fault.endswith(" alone")
     for amps, kind in (("639 A", "fail"), ("640 A", "pass")):
         of = design(*OWN_CONTACTORS, *(Edit("parts/contactor-200.yaml", f, amps) for f in BREAKS))
         assert said(of, "HV207")["kb"] == kind, amps

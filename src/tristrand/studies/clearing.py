@@ -82,9 +82,7 @@ def scan(
     """
     past = dict(bare)
     fuses = {f.id: f for f in every}
-    single = {f"{f.name}, {pack} alone": (f, weak) for f in faults for pack, weak in f.alone}
-    strong_alone = {f"{f.name}, {pack} alone": strong for f in faults for pack, strong in f.strong_alone}
-    faults = (*faults, *(f._replace(name=name, weakest=weak) for name, (f, weak) in single.items()))
+    faults, most = _with_packs_alone(faults)
     times = _melting_times(every, faults)
     duties: dict[str, FuseDuty] = {}
     worst: dict[str, LetThrough] = {}
@@ -92,9 +90,9 @@ def scan(
     unfused = []
     forward = {**_forward(contactors, faults)}
     forward |= {name: sign for name, sign in marks if name in forward}
-    for fault in faults:
+    for fault, largest in zip(faults, most, strict=True):
         strong, weak = (_enders(fuses, times, fault, weakest) for weakest in (False, True))
-        _duty(duties, fuses, fault, weak)
+        _duty(duties, fuses, largest, weak)
         if (fault.name in past or not strong) and not fault.name.endswith(" alone"):
             unfused.append(fault.name)
         never = [
@@ -106,17 +104,30 @@ def scan(
             before = worst.get(name)
             if before is None or math.isnan(found.worst_a2s) or found.worst_a2s > before.worst_a2s:
                 worst[name] = found
-        # With the other packs' contactors open this pack's carry all that the fuse may leave.
-        most = fault._replace(strongest=strong_alone.get(fault.name, fault.strongest))
-        ends = tuple(dict.fromkeys((*_enders(fuses, times, most, False), *weak)))
-        for item in _left(fuses, forward, most, ends, dict(charge)):
+        ends = tuple(dict.fromkeys((*_enders(fuses, times, largest, False), *weak)))
+        for item in _left(fuses, forward, largest, ends, dict(charge)):
             # What is not known stands beside the largest that is: neither hides the other.
             key = (item.contactor, item.reverse, "" if item.current_a == item.current_a else item.fuse)
             if key not in left or item.current_a > left[key].current_a:
                 left[key] = item
     pairs = tuple(_pairs(fuses, times, faults))
     by_contactor = {c: tuple(x for (name, *_), x in left.items() if name == c) for c in contactors}
-    return Scan(duties, worst, pairs, _peaks(contactors, faults), by_contactor, tuple(unfused))
+    return Scan(duties, worst, pairs, _peaks(contactors, most), by_contactor, tuple(unfused))
+
+
+def _with_packs_alone(faults: tuple[Fault, ...]) -> tuple[tuple[Fault, ...], tuple[Fault, ...]]:
+    """The faults, and behind them those that each pack of several side by side feeds alone; and all at their largest.
+
+    Alone they are given with the strong current of all packs, which lets the most through, and with its own: with the
+    contactors of the others open one pack drives more through its own parts, and all that a common fuse may leave.
+    """
+    single = [
+        (f._replace(name=f"{f.name}, {pack} alone", weakest=weak), dict(f.strong_alone).get(pack, f.strongest))
+        for f in faults
+        for pack, weak in f.alone
+    ]
+    own = tuple(fault._replace(strongest=strong) for fault, strong in single)
+    return (*faults, *(fault for fault, _ in single)), (*faults, *own)
 
 
 class _Melting(NamedTuple):
