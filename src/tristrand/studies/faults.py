@@ -16,7 +16,7 @@ from tristrand.physics.fault import capacitor_fault
 from tristrand.physics.fault_loops import FaultCourse, fault_course, joule_integral_a2s, rise_time_s
 from tristrand.physics.fault_sources import added_fault_current_a
 from tristrand.records import NamedTuple
-from tristrand.studies.fault_inputs import Branch, FaultInputs, inputs
+from tristrand.studies.fault_inputs import Branch, FaultInputs, inputs, strings_of
 from tristrand.studies.opening import Groups, emptiest, fullest
 from tristrand.studies.results import (
     Fault,
@@ -246,7 +246,7 @@ def _alone(
 ) -> Iterator[tuple[tuple[str, ...], tuple[Floats, Floats, Floats]]]:
     """One end with one pack, or string of packs in series, only of those side by side, for each of them."""
     strings: dict[tuple[str, str], list[tuple[int, ...]]] = {}
-    for plus, minus, string in _strings(data):
+    for plus, minus, string in strings_of(data):
         strings.setdefault((plus, minus), []).append(string)
     size = len(data.branches)
     for like in strings.values():
@@ -255,20 +255,6 @@ def _alone(
             for other in (k for string in like if string is not own for k in string):
                 ohm[size + other], volt[size + other] = OFF_OHM, 0.0
             yield tuple(data.packs[k][0] for k in own), (ohm, henry, volt)
-
-
-def _strings(data: FaultInputs) -> list[tuple[str, str, tuple[int, ...]]]:
-    """Packs in series between two points where others join them: plus, minus, and the packs from plus to minus."""
-    wires = Groups((b.a, b.b) for b in data.branches)
-    strings: list[tuple[str, str, tuple[int, ...]]] = []
-    strings += [(wires.of(plus), wires.of(minus), (k,)) for k, (_, plus, minus, _) in enumerate(data.packs)]
-    for point in {minus for _, minus, _ in strings}:
-        above, below = ([s for s in strings if s[end] == point] for end in (1, 0))
-        if len(above) == len(below) == 1 and above != below:
-            (one,), (two,) = above, below
-            strings = [s for s in strings if s not in (one, two)]
-            strings.append((one[0], two[1], (*one[2], *two[2])))
-    return sorted(strings, key=lambda string: string[2])
 
 
 def _read(data: FaultInputs, course: FaultCourse) -> list[FaultCurrent]:
