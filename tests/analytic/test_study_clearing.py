@@ -385,3 +385,65 @@ def test_behind_charge_contactors_packs_and_capacitances_drive_a_short_circuit_t
     # A main contactor carries either, never both: the packs lie on its one side, the capacitances on its other.
     main = protected(of).peaks["k_plus"].source
     assert ("capacitance" in main) != ("packs" in main)
+
+
+BREAKS = ("break_current", "break_current_reverse")
+# Two packs, each through a contactor of its own to one common fuse of at least 640 A.
+OWN_CONTACTORS = (
+    SECOND_STRING[0],
+    SECOND_STRING[4],
+    Edit(HV, "parts/ka", "{kind: contactor, sheet: contactor-200, role: main, marked_plus: a}"),
+    Edit(HV, "parts/kb", "{kind: contactor, sheet: contactor-200, role: main, marked_plus: a}"),
+    Edit(HV, "connections/W1/to", "ka.a"),
+    Edit(HV, "connections/S2", "{from: ka.b, to: main_fuse.a, resistance: 0.05 mΩ}"),
+    Edit(HV, "connections/S1", "{from: pack2.plus, to: kb.a, cable: hv-35, length: 0.9 m}"),
+    Edit(HV, "connections/S4", "{from: kb.b, to: main_fuse.a, resistance: 0.05 mΩ}"),
+)
+
+
+def test_with_the_other_pack_s_contactors_open_one_carries_all_that_the_common_fuse_leaves() -> None:
+    forward = {
+        name: max(item.current_a for item in items if not item.reverse)
+        for name, items in protected(design(*OWN_CONTACTORS)).left.items()
+    }
+    # Both packs together half of 640 A each; one alone all of it.
+    assert forward["ka"] == forward["kb"] == forward["k_plus"] == 640.0
+    # One pack alone drives more through its own contactor than beside the other: no fuse or lead is then shared.
+    peaks, strongest = protected(design(*OWN_CONTACTORS)).peaks, studied(design(*OWN_CONTACTORS)).faults["drive across"]
+    beside, alone = dict(strongest.strongest.through)["ka"], dict(dict(strongest.strong_alone)["pack"].through)["ka"]
+    assert beside < alone <= peaks["ka"].current_a
+    assert peaks["ka"].fault.endswith(" alone")
+    for amps, kind in (("639 A", "fail"), ("640 A", "pass")):
+        of = design(*OWN_CONTACTORS, *(Edit("parts/contactor-200.yaml", f, amps) for f in BREAKS))
+        assert said(of, "HV207")["kb"] == kind, amps
+
+
+def test_a_minimum_that_is_not_known_neither_hides_a_larger_one_nor_lets_a_smaller_one_pass() -> None:
+    silent = Edit("parts/fuse-15.yaml", "minimum_breaking_current", "null")
+    weak = Edit("parts/contactor-200.yaml", "break_current", "630 A")
+    # The main fuse leaves 640 A to its contactors, whatever the converter's fuse leaves.
+    assert said(design(weak), "HV207")["k_plus"] == "fail"
+    assert said(design(weak, silent), "HV207")["k_plus"] == "fail"
+    strong = said(design(silent), "HV207")
+    assert "pass" not in strong.values()
+    assert strong["minimum_breaking_current"] == "open"
+    left = protected(design(silent)).left["k_plus"]
+    assert {item.current_a for item in left if item.fuse == "main_fuse"} == {640.0}
+    assert [math.isnan(item.current_a) for item in left if item.fuse == "fuse_dcdc"] == [True]
+
+
+def test_one_string_of_packs_in_series_alone_carries_all_too() -> None:
+    halves = (
+        Edit(HV, "parts/low", "{kind: pack, sheet: pack-84s, state_of_charge: {minimum: 10 %, maximum: 100 %}, "
+             "temperature: {minimum: 0 °C, maximum: 45 °C}}"),
+        Edit(HV, "parts/low2", "{kind: pack, sheet: pack-84s, state_of_charge: {minimum: 10 %, maximum: 100 %}, "
+             "temperature: {minimum: 0 °C, maximum: 45 °C}}"),
+        Edit(HV, "connections/W3", "{from: low.minus, to: disconnect.a, cable: hv-35, length: 0.4 m}"),
+        Edit(HV, "connections/S3", "{from: low2.minus, to: disconnect.a, cable: hv-35, length: 0.4 m}"),
+        Edit(HV, "connections/S5", "{from: pack.minus, to: low.plus, resistance: 0.1 mΩ}"),
+        Edit(HV, "connections/S6", "{from: pack2.minus, to: low2.plus, resistance: 0.1 mΩ}"),
+    )  # fmt: skip
+    of = design(*OWN_CONTACTORS, *halves)
+    assert {name for name, _ in studied(of).faults["drive across"].alone} == {"pack and low", "pack2 and low2"}
+    left = protected(of).left
+    assert max(item.current_a for item in left["ka"] if not item.reverse) == 640.0

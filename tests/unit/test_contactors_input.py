@@ -28,6 +28,7 @@ CASES = [
     (HV, "starts: 30000", "starts: -1", "starts: -1", "0", ""),
     (HV, "starts: 30000", "starts: 30000.5", "starts: 30000.5", "", "whole"),
     (HV, "starts: 30000", "beginnings: 30000", "beginnings: 30000", "unknown key 'beginnings'", "starts"),
+    (HV, "sheet: contactor-20, role: precharge", "sheet: contactor-20, closes: before_precharge, role: precharge", "closes", "is no main contactor", "remove"),
     (MAIN, "pull_in_voltage: 8 V", "pull_in_voltage: 4 V", "coil: ", "hold_voltage 4.5 V is above pull_in_voltage 4 V", "order"),
     (MAIN, "rise: 35 K", "rise: 35 K, hottest: 90 °C", "coil: ", "both hottest and rise", "keep rise"),
     (MAIN, "rise: 35 K", "rise: 35 °C", "rise: 35 °C", "", "K"),

@@ -215,3 +215,80 @@ def test_the_mended_van_with_an_inlet_still_passes_all_of_it() -> None:
     found = judged(dict(MENDED), *INLET)
     assert found.open == {}
     assert {v.finding.kind for v in found.verdicts if v.finding.code in ("HV299", "HV301", "HV305")} == {"pass"}
+
+
+# ---------------------------------------------------------------- packs side by side, and an inlet on their side
+SECOND: tuple[Change, ...] = (
+    (HV, "parts/pack_2", "{kind: pack, sheet: pack-84s, state_of_charge: {minimum: 10 %, maximum: 100 %}, "
+                         "temperature: {minimum: 0 °C, maximum: 45 °C}}"),
+    (HV, "parts/fuse_2", "{kind: fuse, sheet: fuse-160}"),
+    (HV, "parts/k2_plus", "{kind: contactor, sheet: contactor-200, role: main, marked_plus: a}"),
+    (HV, "parts/k2_minus", "{kind: contactor, sheet: contactor-200, role: main, marked_plus: b}"),
+    (HV, "connections/P1", "{from: pack_2.plus, to: fuse_2.a, cable: hv-35, length: 0.4 m}"),
+    (HV, "connections/P2", "{from: fuse_2.b, to: k2_plus.a, resistance: 0.1 mΩ}"),
+    (HV, "connections/P3", "{from: k2_plus.b, to: k_plus.b, resistance: 0.1 mΩ}"),
+    (HV, "connections/P4", "{from: pack_2.minus, to: k2_minus.a, cable: hv-35, length: 0.4 m}"),
+    (HV, "connections/P5", "{from: k2_minus.b, to: k_minus.b, resistance: 0.1 mΩ}"),
+)  # fmt: skip
+MAINS = ("k_plus", "k_minus", "k2_plus", "k2_minus")
+
+
+def named(fuse: str, *parts: str) -> Change:
+    return HV, f"parts/{fuse}/overload_by", f"[{', '.join(parts)}]"
+
+
+def test_the_fuse_of_an_inlet_on_the_bus_of_two_packs_is_left_to_their_main_contactors_together() -> None:
+    found = band("fuse_dc", *SECOND)
+    # With any one open the other pack still feeds the cable behind the fuse; the inlet's own lie beyond that cable.
+    assert found.in_series == ()
+    assert found.opening == MAINS
+    ((kind, text),) = said("HV299", "fuse_dc", *SECOND)
+    assert kind == "pass"
+    assert "k_plus and k_minus and k2_plus and k2_minus (in series with it only together)" in text
+    assert "fail" in {k for k, _ in said("HV301", "fuse_dc", *SECOND, named("fuse_dc", "k_dc_plus", "k_dc_minus"))}
+
+
+@pytest.mark.parametrize(
+    ("parts", "idle"),
+    [
+        (MAINS, set()),
+        (("k_plus", "k2_plus"), set()),  # both plus poles
+        (("k_plus", "k2_minus"), set()),  # one pole of each pack
+        (("k_plus", "k_minus"), {"nobody"}),  # one pack
+        (("k_plus",), {"nobody"}),
+        (("k_plus", "k2_plus", "k_dc_plus"), {"k_dc_plus"}),
+        (("k_plus", "k2_plus", "k_pre"), {"k_pre"}),
+    ],
+)
+def test_contactors_named_together_are_judged_together(parts: tuple[str, ...], idle: set[str]) -> None:
+    # Where each may open the 640 A that the fuse leaves, nothing else is wrong with them.
+    strong = (_reverse("700 A"), named("fuse_dc", *parts))
+    found = [text for kind, text in said("HV301", "fuse_dc", *SECOND, *strong) if kind == "fail"]
+    assert {text.split()[0] for text in found} == idle, found
+
+
+def test_the_devices_of_two_packs_are_taken_off_a_fuse_together_too() -> None:
+    every = named("fuse_dcdc", *MAINS)
+    assert "fail" not in {kind for kind, _ in said("HV301", "fuse_dcdc", *SECOND, every, _reverse("700 A"))}
+    one = named("fuse_dcdc", "k_plus", "k_minus")
+    assert any("what its devices draw" in text for _, text in said("HV301", "fuse_dcdc", *SECOND, one))
+
+
+@pytest.mark.parametrize("names", [(), ("k_dc_plus", "k_dc_minus")], ids=["nobody named", "its own named"])
+def test_a_fuse_between_a_pack_and_the_contactors_of_an_inlet_is_left_to_nobody(names: tuple[str, ...]) -> None:
+    changes = (*AHEAD, named("fuse_dc", *names), _reverse("700 A"))
+    ((kind, text),) = said("HV299", "fuse_dc", *changes)
+    assert kind == "fail"
+    assert "the pack feeds a fault between fuse_dc and k_dc_plus or k_dc_minus, and no contactor parts it" in text
+    assert "on the pack's side of fuse_dc" in text
+    assert {kind for kind, _ in said("HV301", "fuse_dc", *changes)} == ({"fail"} if names else set())
+    # The main fuse has the same lead behind it: a person has to look.
+    assert [kind for kind, _ in said("HV299", "main_fuse", *changes)] == ["pass", "review"]
+
+
+def test_a_contactor_on_the_pack_s_side_of_an_inlet_s_fuse_parts_both() -> None:
+    between = ((HV, "connections/D3/to", "main_fuse.b"), (HV, "connections/D5/to", "disconnect.b"))
+    found = band("fuse_dc", *BEYOND, *between)
+    assert (found.opening, found.beyond) == (("k_dc_plus",), ())
+    ((kind, text),) = said("HV299", "fuse_dc", *BEYOND, *between)
+    assert (kind, text.split()[0]) == ("pass", "k_dc_plus")

@@ -115,8 +115,16 @@ def test_what_is_not_said_keeps_the_rules_open() -> None:
     loaded = load_files(apply_edits(BASE, edits), "starter")
     assert loaded.design is not None
     open_ = judge_design(PIPELINE.run(loaded.design)).open
-    for code in ("HV122", "HV192", "HV208", "HV308"):
+    for code in ("HV122", "HV192", "HV208", "HV216", "HV217", "HV218", "HV308"):
         assert any("parts/drive/power/regeneration" in text for text in open_[code]), code
+    # Nobody asks where nothing is opened under load, or where every contactor breaks alike both ways.
+    never = Edit(HV, "switching_duty/openings_under_load", "0")
+    alike = Edit("parts/contactor-200.yaml", "polarised", "false")
+    spared = load_files(apply_edits(BASE, [*edits, never, alike]), "starter")
+    assert spared.design is not None
+    open_ = judge_design(PIPELINE.run(spared.design)).open
+    assert {"HV217", "HV218"}.isdisjoint(open_)
+    assert "HV216" in open_
 
 
 def test_a_power_in_no_mode_is_asked_for_its_mode() -> None:
@@ -206,3 +214,43 @@ def test_what_the_monitor_shuts_out_is_no_cold_to_brake_in() -> None:
     assert kinds(braking("10 kW", fixed, table), "HV308") == {"fail"}  # the monitor lets it be charged down to 1 °C
     warm = (HV, "parts/pack/monitor/under_temperature_charge", "7 °C")  # its error is 2 K
     assert kinds(braking("10 kW", fixed, table, warm), "HV308") == {"pass"}
+
+
+# A generator that gives 10 kW in braking and takes nothing, behind a contactor of its own: from a, the bus, to b.
+GENERATOR: tuple[Change, ...] = (
+    (HV, "parts/gen", "{kind: inverter, sheet: inverter-60, power: {continuous: 0 W, peak: 0 W, regeneration: 10 kW}}"),
+    (HV, "parts/k_gen", "{kind: contactor, sheet: contactor-gen, role: main, closes: before_precharge}"),
+    (HV, "connections/G1", "{from: bus_plus.bar, to: k_gen.a, cable: hv-35, length: 1.5 m}"),
+    (HV, "connections/G2", "{from: k_gen.b, to: gen.plus, cable: hv-35, length: 0.2 m}"),
+    (HV, "connections/G3", "{from: bus_minus.bar, to: gen.minus, cable: hv-35, length: 1.5 m}"),
+)
+
+
+def generator(mark: str, backward: str) -> Results:
+    sheet = BASE["parts/contactor-200.yaml"].decode()
+    line = next(x for x in sheet.splitlines() if x.startswith("break_current_reverse"))
+    own = ("parts/contactor-gen.yaml", "", sheet.replace(line, f"break_current_reverse: {backward}"))
+    return braking("0 W", *ONE_CORNER, own, *GENERATOR, (HV, "parts/k_gen/marked_plus", mark))
+
+
+def about(results: Results, code: str) -> list[str]:
+    return [f.kind for f in found_in(results, code) if f.place.object.endswith("/k_gen")]
+
+
+# 32.2 A enter at b. A fault at the generator enters at a, with up to the 640 A that the main fuse of 160 A leaves.
+@pytest.mark.parametrize(
+    ("mark", "backward", "kinds_of"),
+    [
+        ("b", "30 A", {"HV207": "fail", "HV208": "pass", "HV216": "pass", "HV217": "pass"}),
+        ("b", "650 A", {"HV207": "pass", "HV208": "pass", "HV216": "pass", "HV217": "pass"}),
+        ("a", "30 A", {"HV207": "pass", "HV208": "fail", "HV217": "fail"}),
+        ("a", "33 A", {"HV207": "pass", "HV208": "pass", "HV217": "pass"}),
+    ],
+)
+def test_a_contactor_that_meets_braking_alone_is_judged_by_its_mark(
+    mark: str, backward: str, kinds_of: dict[str, str]
+) -> None:
+    results = generator(mark, backward)
+    # What its own resistance draws is no arc: 0.1 A at the least keep one.
+    assert 0.0 < results["operating"].cases["continuous"].flows["k_gen"].current_a < 0.1
+    assert {code: about(results, code) for code in kinds_of} == {code: [kind] for code, kind in kinds_of.items()}

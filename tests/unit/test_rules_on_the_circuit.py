@@ -719,6 +719,59 @@ def test_when_a_branch_contactor_closes_must_be_said(closes: str, said: str) -> 
         assert told.kinds("HV006") == {"pass"}
 
 
+SECOND_PACK = (
+    (HV, "parts/pack_2", PACK_2),
+    (HV, "parts/k2_plus", "{kind: contactor, sheet: contactor-200, role: main, marked_plus: a}"),
+    (HV, "parts/k2_minus", "{kind: contactor, sheet: contactor-200, role: main, marked_plus: b}"),
+    (HV, "connections/P1", "{from: pack_2.plus, to: k2_plus.a, cable: hv-35, length: 0.4 m}"),
+    (HV, "connections/P2", "{from: k2_plus.b, to: k_plus.b, resistance: 0.1 mΩ}"),
+    (HV, "connections/P3", "{from: pack_2.minus, to: k2_minus.a, cable: hv-35, length: 0.4 m}"),
+    (HV, "connections/P4", "{from: k2_minus.b, to: k_minus.b, resistance: 0.1 mΩ}"),
+)
+
+
+def closing(when: str, *names: str) -> tuple[Change, ...]:
+    return tuple((HV, f"parts/{name}/closes", f"{when}_precharge") for name in names)
+
+
+# The resistor lies across k_plus; k_minus has to be closed for it to charge anything.
+@pytest.mark.parametrize(
+    ("changes", "wrong"),
+    [
+        (closing("after", "k_plus"), set()),
+        (closing("before", "k_minus"), set()),
+        (closing("before", "k_plus"), {"k_plus"}),
+        (closing("after", "k_minus"), {"k_minus"}),
+        ((*closing("before", "k_plus"), *closing("after", "k_minus")), {"k_minus"}),
+        ((*SECOND_PACK, *closing("before", "k2_plus")), set()),
+        ((*SECOND_PACK, *closing("after", "k2_plus", "k2_minus")), set()),
+        # With both poles of the second pack closed first the bus is up without the resistor.
+        ((*SECOND_PACK, *closing("before", "k2_plus", "k2_minus")), {"k2_minus"}),
+        ((*SECOND_PACK, *closing("after", "k_minus")), {"k_minus"}),
+    ],
+)
+def test_what_is_said_of_closing_may_not_contradict_precharge(changes: tuple[Change, ...], wrong: set[str]) -> None:
+    found = [f for f in Judgement(*changes).of("HV006") if f.kind in ("fail", "pass")]
+    assert {f.place.object.split("/")[2] for f in found if f.kind == "fail"} == wrong
+    # What fails is not said to precharge the bus as well.
+    assert {f.kind for f in found} == ({"fail"} if wrong else {"pass"})
+
+
+def test_the_closing_of_a_second_pack_is_not_counted_as_nothing() -> None:
+    told = Judgement(*SECOND_PACK, *closing("before", "k2_plus"))
+    assert any("k2_minus closes onto" in text for text in told.judged.open["HV218"])
+    assert told.kinds("HV218", "k2_minus") <= {"open"}
+    # One that closes onto an empty bus makes more than the surge after precharge.
+    early = Judgement(*closing("before", "k_plus"))
+    assert any("parts/k_plus/closes" in text for text in early.judged.open["HV218"])
+    twin = Judgement(
+        (HV, "parts/k_twin", "{kind: contactor, sheet: contactor-200, role: main, marked_plus: a}"),
+        (HV, "connections/T1", "{from: k_plus.a, to: k_twin.a, resistance: 0.1 mΩ}"),
+        (HV, "connections/T2", "{from: k_plus.b, to: k_twin.b, resistance: 0.1 mΩ}"),
+    )
+    assert any("k_twin closes onto: a precharge that is not computed" in t for t in twin.judged.open["HV218"])
+
+
 # --- how far the computed range reaches ---
 
 

@@ -23,6 +23,8 @@ MOST_HINTS = 100
 # Places named of those where one missing sheet is used.
 MOST_USES = 3
 _SHEET_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]{0,59}\Z")
+BESIDE = ("precharge", "discharge", "charge")
+"""Roles of contactors beside the main ones; one that is not known is told by validation."""
 PASSIVE = ("pack", "fuse", "contactor", "service_disconnect", "resistor", "inlet")
 
 
@@ -75,6 +77,9 @@ class _Checker:
             self.sheet(f"parts/{part_id}/sheet", part.get("sheet"), kind)
         if kind == "fuse":
             self.problems += overload_problems(part_id, part.get("overload_by"), self.parts, self.spans)
+        if kind == "contactor" and part.get("closes") and part.get("role") in BESIDE:
+            said = f"{visible(part_id, 60)} is no main contactor: when it closes follows from its role {part['role']}"
+            self.say(f"parts/{part_id}/closes", said, "remove the key 'closes'")
         if kind == "inverter":
             self.sheet(f"parts/{part_id}/machine", part.get("machine"), "machine")
         if kind in PASSIVE and part.get("power"):

@@ -154,7 +154,7 @@ class Contactor(PartBase):
     )
     rests: Literal["open", "closed"] = Field(default="open", description="its state without coil current")
     closes: Literal["before_precharge", "after_precharge"] | None = Field(
-        default=None, description="of a main contactor that feeds only some of the devices: when it is closed"
+        default=None, description="of a main contactor, above all one that feeds only some devices: when it is closed"
     )
 
 

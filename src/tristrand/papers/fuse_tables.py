@@ -119,8 +119,8 @@ def _overload(band: OverloadBand, design: Design) -> Row:
     if band.to_a <= band.load_a:
         return row(band.fuse, load, slow, unclear, "nobody: there is no gap", "")
     fuse = design.high_voltage.parts[band.fuse]
-    named = tuple(getattr(fuse, "overload_by", ())) or band.in_series
-    opening = [part for part in named if part in band.in_series]
+    named = tuple(getattr(fuse, "overload_by", ())) or band.opening
+    opening = [part for part in named if part in band.members]
     trip = getattr(fuse, "overload_trip", None)
     when = "by itself" if named and not opening else NOT_KNOWN
     if opening and trip is not None:

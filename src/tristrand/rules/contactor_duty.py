@@ -6,9 +6,9 @@ from typing import Any
 from tristrand.findings import Edit, WayOut
 from tristrand.rules.contactors import CONTACTORS, of_contactors
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
-from tristrand.rules.view import HV_FILE, PARTS, against_sheet, better, sheet_pointer
+from tristrand.rules.view import HV_FILE, PARTS, against_sheet, better, feeds_back_unsaid, sheet_pointer
 from tristrand.studies.contactor_duty import NO_CASE
-from tristrand.studies.results import ContactorsResult, LifeFigures, Missing, Opened
+from tristrand.studies.results import NO_ARC_A, ContactorsResult, LifeFigures, Missing, Opened
 
 MARK = "DATASHEET#marked polarity"
 BREAKS = "DATASHEET#largest current it may open"
@@ -31,7 +31,11 @@ MIRROR = "parts/contactor-200.yaml", "auxiliary", "{kind: mirror, least_voltage:
 )
 @of_contactors
 def contactor_opens_operating_current(ctx: Context, result: ContactorsResult) -> Iterable[Outcome]:
-    """Driving, braking back into the pack and charging. HV207 asks for the currents of a fault."""
+    """Driving, braking back into the pack and charging. HV207 asks for the currents of a fault.
+
+    Open where an inverter does not say what it feeds back.
+    """
+    yield from _unsaid(ctx, any(found.role != "precharge" for found in result.opened.values()))
     for name, found in result.opened.items():
         if found.missing:
             yield ctx.open(found.missing)
@@ -53,6 +57,13 @@ def contactor_opens_operating_current(ctx: Context, result: ContactorsResult) ->
             ways_out=better(ctx, name, "break_current", found.forward.current_a),
         )
     yield from _nothing(ctx, result)
+
+
+def _unsaid(ctx: Context, asked: bool) -> Iterable[Outcome]:
+    """What is missing about braking, where it is asked for."""
+    gaps = feeds_back_unsaid(ctx) if asked else []
+    if gaps:
+        yield ctx.open(gaps)
 
 
 def _nothing(ctx: Context, result: ContactorsResult) -> Iterable[Outcome]:
@@ -80,7 +91,13 @@ def _nothing(ctx: Context, result: ContactorsResult) -> Iterable[Outcome]:
 )
 @of_contactors
 def contactor_polarity(ctx: Context, result: ContactorsResult) -> Iterable[Outcome]:
-    """What runs back through a main contactor that stands right, charging or braking, is judged by HV208."""
+    """What runs back through a main contactor that stands right, charging or braking, is judged by HV208.
+
+    Less than keeps an arc does not count. One that meets nothing but braking may stand either way, within what it may
+    open backward; what a short circuit drives through it against its mark is judged by HV207.
+    """
+    turns = any(found.role != "precharge" and found.polarised is not False for found in result.opened.values())
+    yield from _unsaid(ctx, turns)
     for name, found in result.opened.items():
         if found.missing and found.polarised is not False:
             yield ctx.open(found.missing)
@@ -91,14 +108,14 @@ def contactor_polarity(ctx: Context, result: ContactorsResult) -> Iterable[Outco
             yield ctx.finding("pass", f"{PARTS}/{name}", f"{name} breaks alike in both directions")
         elif not found.marked:
             yield ctx.open([Missing(f"{PARTS}/{name}/marked_plus", f"which terminal of {name} is marked plus")])
-        elif found.driving.current_a > 0.0 or found.charging.current_a > 0.0:
+        elif max(found.driving, found.charging, found.braking).current_a > 0.0:
             yield _marked(ctx, name, found)
     yield from _nothing(ctx, result)
 
 
 def _marked(ctx: Context, name: str, found: Opened) -> Outcome:
     against = found.driving_against
-    if found.role != "charge" and against.current_a >= found.driving.current_a > 0.0:
+    if found.role != "charge" and against.current_a >= found.driving.current_a >= NO_ARC_A:
         other = "a" if found.marked == "b" else "b"
         return ctx.compare(
             f"{PARTS}/{name}",
@@ -122,7 +139,9 @@ def _marked(ctx: Context, name: str, found: Opened) -> Outcome:
     # The charging current of a case through a main contactor that stands right is judged by HV208.
     elsewhere = found.role == "main" and found.charging_against.case == "charge"
     largest = against if elsewhere else max(against, found.charging_against)
-    if largest.current_a > 0.0:
+    if found.driving.current_a < NO_ARC_A:
+        largest = max(largest, found.braking_against)
+    if largest.current_a >= NO_ARC_A:
         return against_sheet(
             ctx,
             name,
@@ -156,7 +175,12 @@ def _marked(ctx: Context, name: str, found: Opened) -> Outcome:
 )
 @of_contactors
 def contactor_life(ctx: Context, result: ContactorsResult) -> Iterable[Outcome]:
-    """Shares n/N of the sheet's operations added up: the linear sum is from memory, and the finding says so."""
+    """Shares n/N of the sheet's operations added up: the linear sum is from memory, and the finding says so.
+
+    Open where an inverter does not say what it feeds back: contactors may have to open that too.
+    """
+    planned: Any = ctx.design.high_voltage.switching_duty
+    yield from _unsaid(ctx, planned is None or planned.openings_under_load != 0)
     for name, life in result.life.items():
         if life.missing:
             yield ctx.open(life.missing)

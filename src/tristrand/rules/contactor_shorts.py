@@ -1,9 +1,10 @@
 """HV207, HV208, HV306 and HV307: contactors in a short circuit, and short circuits that no fuse ends."""
 
 from collections.abc import Iterable
+from typing import Any
 
 from tristrand.rules.clearing import PROTECTION
-from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
+from tristrand.rules.rule import Context, NotApplicable, Outcome, Verdict, rule
 from tristrand.rules.short_circuits import of_protection
 from tristrand.rules.view import (
     HV_FILE,
@@ -14,7 +15,7 @@ from tristrand.rules.view import (
     feeds_back_unsaid,
     sheet_pointer,
 )
-from tristrand.studies.results import Missing, ProtectionResult, shorted
+from tristrand.studies.results import NO_ARC_A, CaseFlows, Missing, ProtectionResult, shorted
 
 NO_SUPPLY = "while charging from direct current the supply's own capacitance would add to it: no design holds that"
 
@@ -36,8 +37,12 @@ NO_SUPPLY = "while charging from direct current the supply's own capacitance wou
 )
 @of_protection
 def contactor_opens_below_fuse(ctx: Context, result: ProtectionResult) -> Iterable[Outcome]:
-    """Where packs stand side by side every fuse has its share, so the contactor may carry the minimum of all."""
+    """Where packs stand side by side every fuse has its share, so the contactor may carry the minimum of all.
+
+    Where a fuse gives no minimum the largest of the others can fail, but not pass.
+    """
     for name, currents in result.left.items():
+        unknown = {left.reverse for left in currents if left.current_a != left.current_a}
         for left in currents:
             if left.current_a != left.current_a:
                 pointer = sheet_pointer(ctx, left.fuse, "minimum_breaking_current")
@@ -46,7 +51,7 @@ def contactor_opens_below_fuse(ctx: Context, result: ProtectionResult) -> Iterab
             way, where = "backward" if left.reverse else "forward", shorted(left.fault)
             sheet = ctx.design.sheet_of(name)
             alike = sheet.polarised is False and sheet.break_current_reverse is None
-            yield against_sheet(
+            said = against_sheet(
                 ctx,
                 name,
                 "break_current_reverse" if left.reverse and not alike else "break_current",
@@ -60,6 +65,12 @@ def contactor_opens_below_fuse(ctx: Context, result: ProtectionResult) -> Iterab
                 good="may open every current that its fuses may fail to clear",
                 mark=f"what it may open {way}",
             )
+            if left.reverse not in unknown or not _passes(said):
+                yield said
+
+
+def _passes(said: Outcome) -> bool:
+    return isinstance(said, Verdict) and said.finding.kind == "pass"
 
 
 @rule(
@@ -68,8 +79,8 @@ def contactor_opens_below_fuse(ctx: Context, result: ProtectionResult) -> Iterab
     "error",
     needs=("pack", "operating"),
     checks=(
-        "Main contactors may open the largest current of charging and of regeneration, which run against the direction "
-        "they are made for."
+        "Main contactors may open the largest current of charging and of regeneration that runs against the direction "
+        "they are made for: against their mark, or whichever way where no mark counts."
     ),
     why="A polarised contactor blows a reversed arc into its housing: opened while charging or braking it burns.",
     sources=("DATASHEET#largest current it may open",),
@@ -77,7 +88,10 @@ def contactor_opens_below_fuse(ctx: Context, result: ProtectionResult) -> Iterab
     passing=WITH_CHARGER,
 )
 def contactor_opens_charge(ctx: Context) -> Iterable[Outcome]:
-    """The cases charge and regeneration; open where an inverter does not say what it feeds back."""
+    """The cases charge and regeneration; open where an inverter does not say what it feeds back.
+
+    What runs with the mark is judged by HV216. Less than keeps an arc does not count.
+    """
     operating = ctx.results["operating"]
     unsaid = feeds_back_unsaid(ctx)
     if unsaid:
@@ -88,9 +102,13 @@ def contactor_opens_charge(ctx: Context) -> Iterable[Outcome]:
         yield ctx.open(operating.missing) if operating.missing else NotApplicable(words)
         return
     for name in ctx.design.parts_of("contactor", role="main"):
-        flows = [(case.back[name], case.case) for case in cases if name in case.back]
-        current_a, case = max(flows, default=(0.0, ""))
-        if current_a <= 0:
+        against = [(_against(ctx, name, case), case.case) for case in cases if name in case.back]
+        current_a, case = max(against, default=(0.0, ""))
+        if current_a < NO_ARC_A:
+            with_it = [case.case for case in cases if name in case.back and max(case.back[name]) >= NO_ARC_A]
+            if with_it:
+                words = f"{name} meets the current of case {with_it[0]} with its mark, where HV216 judges it"
+                yield ctx.finding("pass", f"{PARTS}/{name}", words)
             continue
         sheet = ctx.design.sheet_of(name)
         alike = sheet.polarised is False and sheet.break_current_reverse is None
@@ -108,6 +126,15 @@ def contactor_opens_charge(ctx: Context) -> Iterable[Outcome]:
             good=f"may open the current of case {case}",
             mark="what it may open backward",
         )
+
+
+def _against(ctx: Context, name: str, case: CaseFlows) -> float:
+    """The largest current [A] against a contactor's mark in a case; whichever way it runs where no mark counts."""
+    part: Any = ctx.design.high_voltage.parts[name]
+    if not (ctx.design.sheet_of(name).polarised and part.marked_plus):
+        return max(case.back[name])
+    from_a, from_b = case.back[name]
+    return from_b if part.marked_plus == "a" else from_a
 
 
 @rule(

@@ -1,16 +1,18 @@
-"""HV299, HV301 and HV305: who opens, or limits the current, where a fuse does not protect."""
+"""HV299 and HV301: who opens, or limits the current, where a fuse does not protect."""
 
 import math
 from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
 from tristrand.design import Datum
-from tristrand.findings import Edit, Relation, WayOut
-from tristrand.rules.charging_view import AT_STATION, FAST, station_gaps
+from tristrand.findings import Edit, WayOut
+from tristrand.rules.charging_view import FAST, station_gaps
 from tristrand.rules.clearing import PROTECTION
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
 from tristrand.rules.view import HV_FILE, PARTS, counted, sheet_pointer
-from tristrand.studies.results import DIRECT, Missing, OverloadBand, ProtectionResult
+from tristrand.studies.circuits import with_inlets
+from tristrand.studies.fuse_ways import acting
+from tristrand.studies.results import Missing, OverloadBand, ProtectionResult
 
 # Of each kind of device the field of its sheet that limits the current through its fuse; a rating is no limit.
 LIMITS_ITSELF = {
@@ -21,7 +23,7 @@ LIMITS_ITSELF = {
 }
 
 
-def _bands(ctx: Context) -> Iterator[tuple[str, OverloadBand | None, list[Missing]]]:
+def fuse_bands(ctx: Context) -> Iterator[tuple[str, OverloadBand | None, list[Missing]]]:
     """Every fuse that short circuits flow through, its band, and what is missing: of the band, or of its load.
 
     Where the current of a supply is missing there is a band all the same: the gap itself can then be judged.
@@ -44,7 +46,8 @@ def _bands(ctx: Context) -> Iterator[tuple[str, OverloadBand | None, list[Missin
         yield name, band, gaps
 
 
-def _no_fuse(ctx: Context) -> Outcome:
+def no_fuse(ctx: Context) -> Outcome:
+    """What to say where no fuse is judged."""
     missing = ctx.results["protection"].missing
     return ctx.open(missing) if missing else NotApplicable("no fuse lies in the way of a short circuit")
 
@@ -53,12 +56,13 @@ def _named(ctx: Context, name: str) -> tuple[str, ...]:
     return tuple(ctx.design.high_voltage.parts[name].overload_by)  # type: ignore[union-attr]
 
 
-def _acts(ctx: Context, name: str, band: OverloadBand) -> tuple[str, ...]:
-    """Who opens or limits: those that the design names, else the contactors in series with the fuse."""
-    return _named(ctx, name) or band.in_series
+def acts_for(ctx: Context, name: str, band: OverloadBand) -> tuple[str, ...]:
+    """Who opens or limits: those that the design names, else the contactors that take off the fuse's load."""
+    return _named(ctx, name) or band.opening
 
 
-def _kind(ctx: Context, part: str) -> str:
+def kind_of(ctx: Context, part: str) -> str:
+    """The kind of a part: contactor, or that of a device."""
     return ctx.design.high_voltage.parts[part].kind
 
 
@@ -91,27 +95,44 @@ def _reach(band: OverloadBand) -> str:
 def overload_left_to_nobody(ctx: Context) -> Iterable[Outcome]:
     """The band of `overload_gap`, its cable allowed 5 s; whether those named are able is judged by HV207 and HV301."""
     seen = False
-    for name, band, gaps in _bands(ctx):
+    for name, band, gaps in fuse_bands(ctx):
         seen = True
         if gaps:
             yield ctx.open(gaps)
         if band is None:
             continue
-        pointer, acts = f"{PARTS}/{name}", _acts(ctx, name, band)
+        pointer, acts = f"{PARTS}/{name}", acts_for(ctx, name, band)
         if band.to_a <= band.load_a:
             yield ctx.finding("pass", pointer, f"{name} leaves no current above its load to anybody else")
             continue
-        evidence = counted("parts that open or limit there", len(acts), ">=", 1, "DATASHEET#minimum breaking current")
-        if acts:
-            how = "named in the design" if _named(ctx, name) else "in series with it"
+        unparted = [about for about, names in band.together if not names and about in dict(band.beyond)]
+        number = 0 if unparted else len(acts)
+        evidence = counted("parts that open or limit there", number, ">=", 1, "DATASHEET#minimum breaking current")
+        if acts and not unparted:
+            how = "in series with it" if band.in_series else "in series with it only together"
+            how = "named in the design" if _named(ctx, name) else how
             verb = "act" if len(acts) > 1 else "acts"
             message = f"{' and '.join(acts)} ({how}) {verb} where {name} does not protect, {_reach(band)}"
             yield ctx.finding("pass", pointer, message, evidence)
+            yield from _left_to_nobody(ctx, name, band)
             continue
         message = f"nothing opens or limits the current where {name} does not protect, {_reach(band)}"
+        for about in unparted:
+            own = " or ".join(dict(band.beyond)[about])
+            message += f": the pack feeds a fault between {name} and {own}, and no contactor parts it"
+            message += f"; put a contactor of {about} on the pack's side of {name}"
         yield ctx.finding("fail", pointer, message, evidence, ways_out=_others(name, band))
     if not seen:
-        yield _no_fuse(ctx)
+        yield no_fuse(ctx)
+
+
+def _left_to_nobody(ctx: Context, name: str, band: OverloadBand) -> Iterator[Outcome]:
+    """A way from a fuse ahead of the main contactors to those of an inlet: a person has to look how it is laid."""
+    for about, own in band.beyond:
+        words = f"the pack feeds a fault between {name} and {' or '.join(own)}, and no contactor parts it, "
+        words += f"{_reach(band)}: look that this way to {about} is short and guarded, or let main contactors part it"
+        near = tuple((f"{PARTS}/{part}", "a contactor of the inlet") for part in own)
+        yield ctx.finding("review", f"{PARTS}/{name}", words, related=near)
 
 
 def _others(fuse: str, band: OverloadBand) -> Callable[[], Iterable[WayOut]]:
@@ -122,8 +143,8 @@ def _others(fuse: str, band: OverloadBand) -> Callable[[], Iterable[WayOut]]:
         if band.behind:
             names = ", ".join(band.behind)
             yield WayOut(f"let {names} limit the current, if it does", (Edit(HV_FILE, pointer, f"[{names}]"),))
-        if band.in_series:
-            names = ", ".join(band.in_series)
+        if band.opening:
+            names = ", ".join(band.opening)
             words = f"let {names} open, and say at what current and in what time"
             yield WayOut(words, (Edit(HV_FILE, pointer, f"[{names}]"),))
 
@@ -136,8 +157,9 @@ def _others(fuse: str, band: OverloadBand) -> Callable[[], Iterable[WayOut]]:
     "error",
     needs=(*PROTECTION, "charging"),
     checks=(
-        "A contactor that is to open where a fuse does not protect lies in series with it and may open all of that "
-        "current; devices that limit themselves instead are all that the fuse feeds, and stay within its rating."
+        "Contactors that are to open where a fuse does not protect take off all of its load, each alone or those of "
+        "packs side by side together, and each may open all of that current; devices that limit themselves instead are "
+        "all that the fuse feeds, and stay within its rating."
     ),
     why=(
         "Where the fuse does not protect, whoever is named has to be able to: a contactor opened above what it can "
@@ -148,44 +170,52 @@ def _others(fuse: str, band: OverloadBand) -> Callable[[], Iterable[WayOut]]:
     waivable=False,
 )
 def overload_opener_able(ctx: Context) -> Iterable[Outcome]:
-    """For main contactors and a band that ends at the minimum breaking current HV207 is the judge."""
+    """For main contactors and a band that ends at the minimum breaking current HV207 is the judge.
+
+    Of several that part a fuse only together the last to open meets all of the current.
+    """
     seen = False
-    for name, band, gaps in _bands(ctx):
+    for name, band, gaps in fuse_bands(ctx):
         seen = True
         if gaps:
             yield ctx.open(gaps)
         if band is None or band.to_a <= band.load_a:
             continue
-        acts = _acts(ctx, name, band)
-        yield from _supplies(ctx, name, acts, band)
-        for part in (p for p in acts if _kind(ctx, p) == "contactor"):
-            yield from _contactor(ctx, name, part, band)
-        devices = [p for p in acts if _kind(ctx, p) != "contactor"]
+        acts = acts_for(ctx, name, band)
+        contactors = tuple(part for part in acts if kind_of(ctx, part) == "contactor")
+        helping, left = acting(with_inlets(ctx.design), name, contactors)
+        # Beside others that do not suffice one that could help is not called idle.
+        able = {*band.members} if left else helping
+        if all(part in able for part in contactors):
+            yield from _supplies(ctx, name, acts, left, band)
+        for part in contactors:
+            yield from _contactor(ctx, name, part, part in able, band)
+        devices = [p for p in acts if kind_of(ctx, p) != "contactor"]
         if devices:
             yield from _devices(ctx, name, devices, len(devices) < len(acts), band)
     if not seen:
-        yield _no_fuse(ctx)
+        yield no_fuse(ctx)
 
 
-def _supplies(ctx: Context, fuse: str, acts: tuple[str, ...], band: OverloadBand) -> Iterator[Outcome]:
-    """Loads that nobody among those who act takes off the fuse; devices may limit themselves, a supply is no part."""
-    contactors = [part for part in acts if _kind(ctx, part) == "contactor"]
-    if not acts or any(part not in band.in_series for part in contactors):
-        # Nobody is named, or one that lies elsewhere: that is said of itself.
-        return
-    for about, opens in band.openers:
-        limited = about == "" and len(contactors) < len(acts)
-        if limited or any(part in opens for part in contactors):
+def _supplies(
+    ctx: Context, fuse: str, acts: tuple[str, ...], left: tuple[str, ...], band: OverloadBand
+) -> Iterator[Outcome]:
+    """Loads that those who act do not take off the fuse; devices may limit themselves, a supply is no part."""
+    contactors = [part for part in acts if kind_of(ctx, part) == "contactor"]
+    for about in left if acts else ():
+        if about == "" and len(contactors) < len(acts):
             continue
+        alone, together = dict(band.openers)[about], dict(band.together)[about]
+        who = " or ".join(alone) or (f"{' and '.join(together)} together" if together else "no contactor")
         what = f"what the supply at {about} drives" if about else "what its devices draw"
         evidence = counted("contactors named that take it off", 0, ">=", 1, "DESIGN#overload_by")
-        words = f"nobody who is to act for {fuse} takes off {what}: {' or '.join(opens) or 'no contactor'} would"
+        words = f"nobody who is to act for {fuse} takes off {what}: {who} would"
         yield ctx.finding("fail", f"{PARTS}/{fuse}", words, evidence, ways_out=_others(fuse, band))
 
 
-def _contactor(ctx: Context, fuse: str, part: str, band: OverloadBand) -> Iterator[Outcome]:
+def _contactor(ctx: Context, fuse: str, part: str, able: bool, band: OverloadBand) -> Iterator[Outcome]:
     pointer = f"{PARTS}/{fuse}"
-    if part not in band.in_series:
+    if not able:
         evidence = counted("contactors named that part the fuse from the packs", 0, ">=", 1, "DESIGN#overload_by")
         words = f"{part} is to open where {fuse} does not protect, but {fuse} still carries current with {part} open"
         near = ((f"{PARTS}/{part}", "the contactor"),)
@@ -218,7 +248,7 @@ def _directions(ctx: Context, part: str, band: OverloadBand) -> tuple[float, flo
     forward_a, reverse_a, gaps = 0.0, 0.0, []
     section: Any = ctx.design.high_voltage.fast_charging
     fast = ctx.results["charging"].fast
-    for about, opens in band.openers:
+    for about, opens in band.together:
         if part not in opens:
             continue
         known = fast is not None and section.inlet == about and section.supply is not None
@@ -295,100 +325,5 @@ def _devices(ctx: Context, fuse: str, devices: list[str], opened: bool, band: Ov
 
 def _own_limit(ctx: Context, device: str) -> tuple[Datum | None, str]:
     """The datum of the device's sheet that limits its current, and its pointer."""
-    field = LIMITS_ITSELF[_kind(ctx, device)]
+    field = LIMITS_ITSELF[kind_of(ctx, device)]
     return getattr(ctx.design.sheet_of(device), field), sheet_pointer(ctx, device, field)
-
-
-@rule(
-    "HV305",
-    "overload-trip-in-time",
-    "error",
-    needs=(*PROTECTION, "charging"),
-    checks=(
-        "Contactors that open for a fuse are told to above a stated current, within a stated time: above every load, "
-        "below what melts the fuse, and before it melts where it may not clear."
-    ),
-    why="A contactor able to open helps nobody if the trip comes after the fuse has begun to arc, or in every hill.",
-    sources=("DESIGN#overload_trip", "DATASHEET#melting curve", "DATASHEET#minimum breaking current"),
-    failing=((HV_FILE, "parts/main_fuse/overload_trip/time", "2 s"),),
-)
-def overload_trip_in_time(ctx: Context) -> Iterable[Outcome]:
-    """The contactors' own opening time counts. Currents below the trip are loads: HV125 and HV129 judge them."""
-    waits = False
-    for name, band, gaps in _bands(ctx):
-        if gaps:
-            waits = True
-            yield ctx.open(gaps)
-        if band is None:
-            continue
-        opening = [p for p in _acts(ctx, name, band) if _kind(ctx, p) == "contactor" and p in band.in_series]
-        if band.to_a <= band.load_a or not opening:
-            continue
-        waits = True
-        yield from _trip(ctx, name, band, opening)
-    if not waits:
-        yield NotApplicable("no contactor opens for a fuse")
-
-
-def _trip(ctx: Context, name: str, band: OverloadBand, opening: list[str]) -> Iterator[Outcome]:
-    trip = ctx.design.high_voltage.parts[name].overload_trip  # type: ignore[union-attr]
-    at = f"{PARTS}/{name}/overload_trip"
-    if trip is None:
-        yield ctx.open([Missing(at, f"current and time at which {' and '.join(opening)} open for {name}")])
-        return
-    times = [(part, ctx.design.sheet_of(part).open_time) for part in opening]
-    gaps = [Missing(sheet_pointer(ctx, p, "open_time"), f"opening time of {p}") for p, t in times if t is None]
-    if gaps:
-        yield ctx.open(gaps)
-        return
-    least = min(point.current.low for point in ctx.design.sheet_of(name).melting)
-    slow_s = max(t.high for _, t in times if t is not None)
-    # The cable's own patience counts where the fuse would hold still longer.
-    within_s = min(band.open_before_s, band.allowed_s)
-
-    def said(
-        quantity: str,
-        value: float,
-        unit: str,
-        relation: Relation,
-        limit: float,
-        source: str,
-        bad: str,
-        good: str,
-        mend: Callable[[], Iterable[WayOut]] | None,
-    ) -> Outcome:
-        near, basis = ((f"{PARTS}/{name}", "the fuse"),), trip.current.basis
-        return ctx.compare(
-            at, quantity, value, unit, relation, limit, source,
-            subject=name, bad=bad, good=good, basis=basis, related=near, ways_out=mend,
-        )  # fmt: skip
-
-    load_a, when, load = band.load_a, f"in case {band.load_case}", "NUMERICS#circuit solver, operating point"
-    if band.load_case == DIRECT:
-        when, load = AT_STATION, "DESIGN#overload_trip"
-    amps = _between(name, load_a, least)
-    bad, good = f"is switched off {when}, with no fault", "is switched off only above every load"
-    yield said("trip current against the loads", trip.current.low, "A", ">", load_a, load, bad, good, amps)
-    bad, good = "may melt at currents at which nobody opens", "does not melt at currents below the trip"
-    curve = "DATASHEET#melting curve"
-    yield said("trip current against the melting curve", trip.current.high, "A", "<", least, curve, bad, good, amps)
-    bad = "may melt and go on arcing, or leave its cable to burn, before the contactors have opened"
-    good = "is relieved before it melts where it may not clear"
-    broken, sooner = "DATASHEET#minimum breaking current", _within(name, 0.8 * within_s - slow_s)
-    yield said("time to open", trip.time.high + slow_s, "s", "<", within_s, broken, bad, good, sooner)
-
-
-def _between(fuse: str, load_a: float, melts_a: float) -> Callable[[], Iterable[WayOut]] | None:
-    """Way out: a trip current in the middle between the loads and the melting curve."""
-    amps = f"{math.sqrt(load_a * melts_a):.3g} A"
-    edit = Edit(HV_FILE, f"parts/{fuse}/overload_trip/current", amps)
-    return (lambda: (WayOut(f"let it trip above {amps}", (edit,)),)) if 0 < load_a < melts_a else None
-
-
-def _within(fuse: str, seconds: float) -> Callable[[], Iterable[WayOut]] | None:
-    """Way out: a shorter time to the trip, with a fifth to spare."""
-    # Rounded down, to two digits.
-    digits = 1 - math.floor(math.log10(1e3 * seconds)) if seconds > 0 else 0
-    shown = f"{math.floor(1e3 * seconds * 10**digits) / 10**digits:g} ms"
-    edit = Edit(HV_FILE, f"parts/{fuse}/overload_trip/time", shown)
-    return (lambda: (WayOut(f"let it trip within {shown}", (edit,)),)) if seconds > 0 else None

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 from tristrand.design.terminals import TERMINALS
-from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
+from tristrand.findings import Edit, WayOut
+from tristrand.rules.rule import Context, NotApplicable, Outcome, Verdict, rule
 from tristrand.rules.view import HV_FILE, PARTS, circuit_of, counted, fuses_between, path_ids
+from tristrand.studies.precharge_plan import contradicted, plan_of
 from tristrand.studies.results import Missing
 from tristrand.studies.topology import edges, groups, islands, joined
 
@@ -173,7 +175,10 @@ def no_service_disconnect(ctx: Context) -> Iterable[Outcome]:
     "no-precharge",
     "error",
     needs=("precharge",),
-    checks="A bus with capacitors has a precharge path across one of its main contactors.",
+    checks=(
+        "A bus with capacitors has a precharge path across one of its main contactors, and none of these is said to "
+        "close so early that the bus is up without it, or so late that it cannot run."
+    ),
     why="A contactor that closes onto empty capacitors takes thousands of amperes and welds.",
     sources=("FSAE-2026#EV.5.6.1", "CONTACTOR-NOTE#precharge"),
     failing=(
@@ -191,15 +196,20 @@ def no_precharge(ctx: Context) -> Iterable[Outcome]:
     result = ctx.results["precharge"]
     pointer = f"{PARTS}/{result.resistor}" if result.resistor else PARTS
     if result.bypassed:
-        yield ctx.finding(
-            "pass",
-            pointer,
-            f"{result.contactor} and {result.resistor} precharge the bus across {result.bypassed}",
+        wrong = list(_contradicted(ctx))
+        yield from wrong or (
+            ctx.finding(
+                "pass",
+                pointer,
+                f"{result.contactor} and {result.resistor} precharge the bus across {result.bypassed}",
+            ),
         )
-        unseen = [f"{name} closes onto a bus that another pack has charged" for name in result.held_open]
+        said = {v.finding.place.object.split("/")[2] for v in wrong if isinstance(v, Verdict)}
+        held = [name for name in result.held_open if name not in said]
+        unseen = [f"{name} closes onto a bus that another pack has charged" for name in held]
         unseen += [f"precharge through {name} is not computed: one path is" for name in result.other_paths]
         gaps = [Missing("studies/precharge", words) for words in unseen]
-        gaps += [gap for name in result.branch_contactors for gap in _closes_later(ctx, name)]
+        gaps += [gap for name in result.branch_contactors if name not in said for gap in _closes_later(ctx, name)]
         if gaps:
             yield ctx.open(gaps)
     elif result.missing and not result.bypassed and circuit.missing:
@@ -229,6 +239,35 @@ def _unfused(ctx: Context, role: str, words: str) -> Iterator[Outcome]:
             evidence,
             related=tuple((f"{PARTS}/{f}", "the fuse") for f in fuses),
         )
+
+
+def _contradicted(ctx: Context) -> Iterator[Outcome]:
+    """Main contactors whose ``closes`` leaves precharge out, or does not let it run."""
+    circuit = circuit_of(ctx)
+    plan = plan_of(circuit)
+    parts: Mapping[str, Any] = ctx.design.parts_of("contactor", role="main")
+    closes = {name: part.closes for name, part in parts.items() if part.closes}
+    if isinstance(plan, str) or not closes:
+        return
+    early, late = contradicted(circuit, plan, closes)
+    for name in early:
+        yield _turned(ctx, name, "before", "after", "the bus then lies on a pack with no resistor between")
+    for name in late:
+        yield _turned(ctx, name, "after", "before", "precharge does not reach the bus while it is open")
+
+
+def _turned(ctx: Context, name: str, when: str, instead: str, words: str) -> Outcome:
+    way = WayOut(
+        f"let {name} close {instead} precharge", (Edit(HV_FILE, f"parts/{name}/closes", f"{instead}_precharge"),)
+    )
+    what = f"main contactors that must not close {when} precharge, but do"
+    return ctx.finding(
+        "fail",
+        f"{PARTS}/{name}/closes",
+        f"{name} closes {when} precharge: {words}",
+        counted(what, 1, "<=", 0, "CONTACTOR-NOTE#precharge"),
+        ways_out=lambda: (way,),
+    )
 
 
 def _closes_later(ctx: Context, name: str) -> list[Missing]:

@@ -71,26 +71,28 @@ def scan(
     faults: tuple[Fault, ...],
     bare: tuple[tuple[str, frozenset[str]], ...] = (),
     charge: tuple[tuple[str, float], ...] = (),
+    marks: tuple[tuple[str, float], ...] = (),
 ) -> Scan:
     """Go through every fault; kept, since what a cable bears changes nothing here.
 
     ``bare``: faults that some pack feeds past every fuse, and the parts on that way (only for faults across devices).
     ``charge``: charge contactors, each with the sign of a current that enters at its marked terminal, 0 unmarked. They
-    have to open only what no main contactor carries whole.
+    have to open only what no main contactor carries whole. ``marks``: main contactors, likewise with a sign, that no
+    driving current shows the right way round of; of all others that is the direction of the discharging current.
     """
     past = dict(bare)
     fuses = {f.id: f for f in every}
-    alone = (f._replace(name=f"{f.name}, {pack} alone", weakest=weak) for f in faults for pack, weak in f.alone)
-    faults = (*faults, *alone)
+    faults, most = _with_packs_alone(faults)
     times = _melting_times(every, faults)
     duties: dict[str, FuseDuty] = {}
     worst: dict[str, LetThrough] = {}
-    left: dict[tuple[str, bool], LeftToOpen] = {}
+    left: dict[tuple[str, bool, str], LeftToOpen] = {}
     unfused = []
-    forward = _forward(contactors, faults)
-    for fault in faults:
+    forward = {**_forward(contactors, faults)}
+    forward |= {name: sign for name, sign in marks if name in forward}
+    for fault, largest in zip(faults, most, strict=True):
         strong, weak = (_enders(fuses, times, fault, weakest) for weakest in (False, True))
-        _duty(duties, fuses, fault, weak)
+        _duty(duties, fuses, largest, weak)
         if (fault.name in past or not strong) and not fault.name.endswith(" alone"):
             unfused.append(fault.name)
         never = [
@@ -102,13 +104,30 @@ def scan(
             before = worst.get(name)
             if before is None or math.isnan(found.worst_a2s) or found.worst_a2s > before.worst_a2s:
                 worst[name] = found
-        for item in _left(fuses, forward, fault, tuple(dict.fromkeys((*strong, *weak))), dict(charge)):
-            before_a = left[item.contactor, item.reverse].current_a if (item.contactor, item.reverse) in left else 0.0
-            if not item.current_a <= before_a:
-                left[item.contactor, item.reverse] = item
+        ends = tuple(dict.fromkeys((*_enders(fuses, times, largest, False), *weak)))
+        for item in _left(fuses, forward, largest, ends, dict(charge)):
+            # What is not known stands beside the largest that is: neither hides the other.
+            key = (item.contactor, item.reverse, "" if item.current_a == item.current_a else item.fuse)
+            if key not in left or item.current_a > left[key].current_a:
+                left[key] = item
     pairs = tuple(_pairs(fuses, times, faults))
-    by_contactor = {c: tuple(x for (name, _), x in left.items() if name == c) for c in contactors}
-    return Scan(duties, worst, pairs, _peaks(contactors, faults), by_contactor, tuple(unfused))
+    by_contactor = {c: tuple(x for (name, *_), x in left.items() if name == c) for c in contactors}
+    return Scan(duties, worst, pairs, _peaks(contactors, most), by_contactor, tuple(unfused))
+
+
+def _with_packs_alone(faults: tuple[Fault, ...]) -> tuple[tuple[Fault, ...], tuple[Fault, ...]]:
+    """The faults, and behind them those that each pack of several side by side feeds alone; and all at their largest.
+
+    Alone they are given with the strong current of all packs, which lets the most through, and with its own: with the
+    contactors of the others open one pack drives more through its own parts, and all that a common fuse may leave.
+    """
+    single = [
+        (f._replace(name=f"{f.name}, {pack} alone", weakest=weak), dict(f.strong_alone).get(pack, f.strongest))
+        for f in faults
+        for pack, weak in f.alone
+    ]
+    own = tuple(fault._replace(strongest=strong) for fault, strong in single)
+    return (*faults, *(fault for fault, _ in single)), (*faults, *own)
 
 
 class _Melting(NamedTuple):
@@ -299,7 +318,8 @@ def _left(
 ) -> Iterator[LeftToOpen]:
     """The largest current of each contactor at which some fuse is below its minimum breaking current.
 
-    Faults of any resistance lie between none and the dead short, shared alike; no more than that one flows.
+    Faults of any resistance lie between none and the dead short, shared alike; no more than that one flows. Beside it
+    stands nan for every fuse whose minimum is not known.
     """
     through = dict(fault.strongest.through)
     by_mains = max((abs(through[k]) for k in forward if k in through and k not in charge), default=0.0)
@@ -311,11 +331,17 @@ def _left(
             continue
         # A charge contactor without a mark is taken to be fitted for charging, against the discharging current.
         ahead = (charge[name] or -sign) if name in charge else sign
-        most = [(fuses[k].minimum_breaking_a * own / abs(through[k]), k) for k in clearing if k in through]
-        current, fuse = max(most, key=lambda pair: (math.isnan(pair[0]), pair[0]))
-        yield LeftToOpen(
-            name, min(current, own) if current == current else current, fuse, fault.name, through[name] * ahead < 0
-        )
+        most = [(fuses[k].minimum_breaking_a * _ratio(own, abs(through[k])), k) for k in clearing if k in through]
+        known = [pair for pair in most if not math.isnan(pair[0])]
+        unknown = [pair for pair in most if math.isnan(pair[0])]
+        for current, fuse in (*unknown, *sorted(known)[-1:]):
+            amps = current if math.isnan(current) else min(current, own)
+            yield LeftToOpen(name, amps, fuse, fault.name, through[name] * ahead < 0)
+
+
+def _ratio(own: float, other: float) -> float:
+    """Of two currents; 1 where nothing but rounding, or what leaks through a pack that is off, parts them."""
+    return 1.0 if abs(own - other) <= (1 - CARRIES_ALL) * other else own / other
 
 
 def _peaks(contactors: Sequence[str], faults: Sequence[Fault]) -> Mapping[str, PeakCurrent]:

@@ -18,6 +18,7 @@ from tristrand.studies.circuits import HvCircuit
 from tristrand.studies.contactor_ways import JUDGED, bypasses, inlet_entries
 from tristrand.studies.results import (
     BRAKING,
+    NO_ARC_A,
     CaseFlows,
     ChargingResult,
     InCase,
@@ -38,8 +39,6 @@ FAST = "high_voltage/fast_charging"
 INLET = "charge by the inlet"
 GIVEN_UP = "precharge given up"
 CHARGING = ("charge", INLET)
-# What a discharge resistor or a sensor draws: too little to keep an arc (from memory, as the limit of some 0.5 A is).
-NO_ARC_A = 0.1
 DAMAGE = "MEMORY#linear damage sum"
 LIFE = "CONTACTOR-SHEET-LIFE#make and break life"
 NO_CASE = Missing("vehicle/modes", "a mode with a case in which current flows")
@@ -56,7 +55,7 @@ class Kind(NamedTuple):
     mechanical: int
     tables: tuple[LifeTable | None, LifeTable | None, LifeTable | None]
     first: bool = False
-    """Of one branch, and said to close before precharge."""
+    """Said to close before precharge."""
 
 
 class Planned(NamedTuple):
@@ -230,9 +229,9 @@ def _closing(kind: Kind, surge: PrechargeResult, charging: ChargingResult) -> Cl
     if kind.role == "main":
         gap = Missing("high_voltage/parts", f"a precharge that says what {kind.id} closes onto")
         missing = () if surge.attempts else surge.missing or (gap,)
-        if kind.id in surge.branch_contactors and not kind.first:
-            later = Missing(f"high_voltage/parts/{kind.id}/closes", f"what {kind.id} closes onto after precharge")
-            return Closing("closings", math.nan, (*missing, later))
+        unseen = _unseen(kind, surge)
+        if unseen:
+            return Closing("closings", math.nan, (*missing, unseen))
         return Closing("closings", surge.surge_current_a if kind.id == surge.bypassed else 0.0, missing)
     if kind.role != "charge":
         return Closing("closings", 0.0)
@@ -242,6 +241,18 @@ def _closing(kind: Kind, surge: PrechargeResult, charging: ChargingResult) -> Cl
     gaps = [m for m in charging.missing if m.pointer.startswith(FAST)] if fast is None else []
     what = f"the voltage that {kind.id} closes onto: it is no contactor of the inlet for direct current"
     return Closing("", math.nan, tuple(gaps) or (Missing(f"high_voltage/parts/{kind.id}", what),))
+
+
+def _unseen(kind: Kind, surge: PrechargeResult) -> Missing | None:
+    """Why the current as a main contactor closes is not worked out, where it is not."""
+    if kind.id in surge.held_open:
+        return Missing("studies/precharge", f"what {kind.id} closes onto: a bus that another pack has charged")
+    if kind.id in surge.also_bypassed:
+        return Missing("studies/precharge", f"what {kind.id} closes onto: a precharge that is not computed")
+    # One that precharge bypasses and that is said to close first closes onto an empty bus: HV006 says so.
+    if (kind.id in surge.branch_contactors and not kind.first) or (kind.id == surge.bypassed and kind.first):
+        return Missing(f"high_voltage/parts/{kind.id}/closes", f"what {kind.id} closes onto after precharge")
+    return None
 
 
 def _life(

@@ -1,7 +1,6 @@
 """Contactors: do the coils pull in, hold and let go, what do the contacts open, how long do they last, is a weld seen?
 
-The parts of the answer stand in contactor_coils, contactor_duty and contactor_welds. Not answered: braking back into
-the pack, which no case computes yet.
+The parts of the answer stand in contactor_coils, contactor_duty and contactor_welds.
 """
 
 import math

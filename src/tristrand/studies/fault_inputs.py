@@ -8,7 +8,7 @@ from tristrand.design import Design
 from tristrand.records import NamedTuple
 from tristrand.studies.circuits import Device, HvCircuit, Lead, hv_circuit
 from tristrand.studies.netlist import LEAST_OHM, lead_ohm
-from tristrand.studies.opening import needed
+from tristrand.studies.opening import Groups, needed
 from tristrand.studies.results import Missing
 
 
@@ -110,3 +110,17 @@ def _lead(design: Design, lead: Lead) -> Branch:
     henry = 0.0 if math.isnan(henry) else henry
     cold, hot = max(low * lead.ohm_20c, LEAST_OHM), max(high * hot, LEAST_OHM)
     return Branch(lead.id, "lead", lead.a, lead.b, cold, hot, henry)
+
+
+def strings_of(data: FaultInputs) -> list[tuple[str, str, tuple[int, ...]]]:
+    """Packs in series between two points where others join them: plus, minus, and the packs from plus to minus."""
+    wires = Groups((b.a, b.b) for b in data.branches)
+    strings: list[tuple[str, str, tuple[int, ...]]] = []
+    strings += [(wires.of(plus), wires.of(minus), (k,)) for k, (_, plus, minus, _) in enumerate(data.packs)]
+    for point in {minus for _, minus, _ in strings}:
+        above, below = ([s for s in strings if s[end] == point] for end in (1, 0))
+        if len(above) == len(below) == 1 and above != below:
+            (one,), (two,) = above, below
+            strings = [s for s in strings if s not in (one, two)]
+            strings.append((one[0], two[1], (*one[2], *two[2])))
+    return sorted(strings, key=lambda string: string[2])

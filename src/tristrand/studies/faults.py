@@ -16,7 +16,7 @@ from tristrand.physics.fault import capacitor_fault
 from tristrand.physics.fault_loops import FaultCourse, fault_course, joule_integral_a2s, rise_time_s
 from tristrand.physics.fault_sources import added_fault_current_a
 from tristrand.records import NamedTuple
-from tristrand.studies.fault_inputs import Branch, FaultInputs, inputs
+from tristrand.studies.fault_inputs import Branch, FaultInputs, inputs, strings_of
 from tristrand.studies.opening import Groups, emptiest, fullest
 from tristrand.studies.results import (
     Fault,
@@ -204,17 +204,25 @@ def _faults(
     loops = np.concatenate([ways[:, None], np.broadcast_to(base, (len(spots), *base.shape))], axis=1)
     ends = _ends(data, dict(packs))
     strong, weak = (_read(data, fault_course(loops, *end)) for end in ends)
-    alone: list[list[tuple[str, FaultCurrent]]] = [[] for _ in spots]
-    for name, end in _alone(data, ends[1]):
-        for found_, current in zip(alone, _read(data, fault_course(loops, *end)), strict=True):
-            if name in dict(current.through):
-                found_.append((name, current))
+    strongest, weakest = (_singly(data, loops, end) for end in ends)
     held = _capacitors(data, graph, spots, ends[0])
     every = {
-        spot.name: Fault(spot.name, spot.start, spot.end, spot.across, most, least, sources, tuple(single))
-        for spot, most, least, sources, single in zip(spots, strong, weak, held, alone, strict=True)
+        spot.name: Fault(spot.name, spot.start, spot.end, spot.across, *currents)
+        for spot, *currents in zip(spots, strong, weak, held, weakest, strongest, strict=True)
     }
     return every, tuple(_chargers(data, graph, spots, loops, ends[0][0]))
+
+
+def _singly(
+    data: FaultInputs, loops: Floats, end: tuple[Floats, Floats, Floats]
+) -> list[tuple[tuple[str, FaultCurrent], ...]]:
+    """For every fault, given by its loops, the current of each pack that stands beside others, alone at one end."""
+    found_: list[list[tuple[str, FaultCurrent]]] = [[] for _ in loops]
+    for names, only in _alone(data, end):
+        for currents, current in zip(found_, _read(data, fault_course(loops, *only)), strict=True):
+            if not dict(current.through).keys().isdisjoint(names):
+                currents.append((" and ".join(names), current))
+    return [tuple(currents) for currents in found_]
 
 
 def _ends(data: FaultInputs, packs: Mapping[str, PackFigures]) -> tuple[tuple[Floats, Floats, Floats], ...]:
@@ -234,21 +242,19 @@ def _ends(data: FaultInputs, packs: Mapping[str, PackFigures]) -> tuple[tuple[Fl
 
 
 def _alone(
-    data: FaultInputs, weak: tuple[Floats, Floats, Floats]
-) -> Iterator[tuple[str, tuple[Floats, Floats, Floats]]]:
-    """The weak end with one pack only of those side by side, for each of them."""
-    strings: dict[tuple[str, ...], list[int]] = {}
-    wires = Groups((b.a, b.b) for b in data.branches)
-    for k, (_, plus, minus, _) in enumerate(data.packs):
-        strings.setdefault((wires.of(plus), wires.of(minus)), []).append(k)
+    data: FaultInputs, every: tuple[Floats, Floats, Floats]
+) -> Iterator[tuple[tuple[str, ...], tuple[Floats, Floats, Floats]]]:
+    """One end with one pack, or string of packs in series, only of those side by side, for each of them."""
+    strings: dict[tuple[str, str], list[tuple[int, ...]]] = {}
+    for plus, minus, string in strings_of(data):
+        strings.setdefault((plus, minus), []).append(string)
     size = len(data.branches)
     for like in strings.values():
-        for k in like if len(like) > 1 else ():
-            ohm, henry, volt = (values.copy() for values in weak)
-            for other in like:
-                if other != k:
-                    ohm[size + other], volt[size + other] = OFF_OHM, 0.0
-            yield data.packs[k][0], (ohm, henry, volt)
+        for own in like if len(like) > 1 else ():
+            ohm, henry, volt = (values.copy() for values in every)
+            for other in (k for string in like if string is not own for k in string):
+                ohm[size + other], volt[size + other] = OFF_OHM, 0.0
+            yield tuple(data.packs[k][0] for k in own), (ohm, henry, volt)
 
 
 def _read(data: FaultInputs, course: FaultCourse) -> list[FaultCurrent]:

@@ -139,7 +139,7 @@ def _of_contactors(
         current = point.currents_a[name][lanes.at]
         through[name] = _both_ways(current[good].tolist())
         if not found.drives:
-            back[name] = max(_both_ways(current[good & ~lanes.loads].tolist()))
+            back[name] = _both_ways(current[good & ~lanes.loads].tolist())
     return found._replace(through=through, back=back)
 
 

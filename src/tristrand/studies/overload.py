@@ -88,6 +88,8 @@ def bands(
             ways[fuse.id].in_series,
             ways[fuse.id].behind,
             ways[fuse.id].openers,
+            ways[fuse.id].together,
+            ways[fuse.id].beyond,
         )
     return out
 

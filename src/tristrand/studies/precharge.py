@@ -143,6 +143,7 @@ def study(data: PrechargeInputs, packs: PackResult) -> PrechargeResult:
         missing=(*base.missing, *(m for b in data.bodies if b.id in plan.path.resistors for m in b.missing)),
         contactor=plan.path.contactors[0], bypassed=plan.path.bypassed.id, resistor=plan.path.resistors[0],
         other_paths=plan.others, held_open=plan.held_open, fed_directly=plan.fed_directly,
+        also_bypassed=plan.also_bypassed,
         close_s=data.close_s, branch_contactors=branch_contactors(data.circuit, plan.closed),
     )  # fmt: skip
     blocking = [

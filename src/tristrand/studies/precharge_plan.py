@@ -1,6 +1,7 @@
 """Who closes when during precharge, and between which terminals pack and bus are measured."""
 
 import math
+from collections.abc import Iterable, Mapping
 
 from tristrand.physics.circuit import Signal, volt
 from tristrand.records import NamedTuple
@@ -68,6 +69,7 @@ class Plan(NamedTuple):
     chain: tuple[str, ...]
     ends: tuple[str, str]
     devices: tuple[Device, ...]
+    also_bypassed: tuple[str, ...] = ()
 
     @property
     def bus(self) -> Signal:
@@ -111,6 +113,7 @@ def plan_of(circuit: HvCircuit) -> Plan | str:
                 chain,
                 (top, bottom),
                 tuple(d._replace(with_bus=False) if d.id in direct else d for d in bus),
+                tuple(p.bypassed.id for p in others),
             )
     return f"a device that {path.bypassed.id} connects to a pack"
 
@@ -124,3 +127,44 @@ def branch_contactors(circuit: HvCircuit, closed: tuple[str, ...]) -> tuple[str,
     """Main contactors that part only some of the devices: when they close onto a live bus is not looked at."""
     every = {c.id for c in circuit.role("main")}
     return tuple(name for name in closed if fed(circuit, _joined(circuit, every - {name})))
+
+
+def contradicted(circuit: HvCircuit, plan: Plan, closes: Mapping[str, str]) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Main contactors that are said to close too early for precharge, and those that are said to close too late.
+
+    ``closes`` holds what the design says of them. Too early: with all that are said to close first, and those that
+    precharge cannot do without, a device with a capacitance lies on a pack with no resistor between. Too late: with
+    those that are said to close later left open precharge does not reach the bus.
+    """
+    first = {name for name, when in closes.items() if when == "before_precharge"}
+    later = {name for name, when in closes.items() if when == "after_precharge"} & {*plan.closed}
+
+    def reached(without: set[str]) -> bool:
+        return plan.device.id in _powered(circuit, {*plan.closed, plan.path.bypassed.id} - without)
+
+    needed = {name for name in plan.closed if not reached({name})}
+    late = () if reached(later) else tuple(n for n in plan.closed if n in later and (n in needed or not later & needed))
+    base = (first | needed - later) & {*plan.closed}
+    waiting = [n for n in (plan.path.bypassed.id, *plan.also_bypassed, *plan.held_open) if n in first]
+
+    def straight(more: Iterable[str]) -> bool:
+        return bool(_powered(circuit, {*base, *more}) - _powered(circuit, set()))
+
+    alone = tuple(dict.fromkeys(n for n in waiting if straight([n])))
+    early = alone or (tuple(dict.fromkeys(waiting)) if straight(waiting) else ())
+    return early, late
+
+
+def _powered(circuit: HvCircuit, closed: set[str]) -> set[str]:
+    """Devices that may hold a charge and lie across some packs in series, with these main contactors closed."""
+    wires = _joined(circuit, closed)
+    ends = {p.id: (wires.of(p.plus), wires.of(p.minus)) for p in circuit.packs}
+
+    def leads(top: str, bottom: str, seen: tuple[str, ...] = ()) -> bool:
+        return any(
+            minus == bottom or leads(minus, bottom, (*seen, name))
+            for name, (plus, minus) in ends.items()
+            if name not in seen and plus == top
+        )
+
+    return {d.id for d in circuit.devices if d.farad.high != 0 and leads(wires.of(d.plus), wires.of(d.minus))}

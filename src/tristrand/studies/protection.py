@@ -13,6 +13,7 @@ from tristrand.studies.fuse_ways import fuse_ways, past_fuses
 from tristrand.studies.overload import Slow, band_workings, bands, chain_workings, chains
 from tristrand.studies.protection_curves import fuse_curves
 from tristrand.studies.results import (
+    NO_ARC_A,
     ChargingResult,
     ConductorsResult,
     FaultsResult,
@@ -34,7 +35,8 @@ USUAL_SPREAD = 0.1
 class ProtectionInputs(NamedTuple):
     """Fuses, what each contactor withstands, the end temperature of each cable connection, and the circuit.
 
-    ``charge_contactors``: each with the sign of a current from its marked terminal, 0 where nothing is marked.
+    ``charge_contactors``: each with the sign of a current from its marked terminal, 0 where nothing is marked;
+    ``marked``: polarised main contactors, likewise, where something is marked.
     """
 
     fuses: tuple[FuseData, ...]
@@ -42,6 +44,7 @@ class ProtectionInputs(NamedTuple):
     cables: tuple[tuple[str, str, float], ...]
     circuit: HvCircuit
     charge_contactors: tuple[tuple[str, float], ...] = ()
+    marked: tuple[tuple[str, float], ...] = ()
 
 
 def inputs(design: Design) -> ProtectionInputs:
@@ -60,7 +63,12 @@ def inputs(design: Design) -> ProtectionInputs:
     marks = {"a": 1.0, "b": -1.0}
     fitted = design.parts_of("contactor", role="charge")
     charge = tuple((k, marks.get(p.marked_plus or "", 0.0)) for k, p in fitted.items())
-    return ProtectionInputs(fuses, tuple(contactors), tuple(cables), wiring(with_inlets(design)), charge)
+    marked = tuple(
+        (k, marks[p.marked_plus])
+        for k, p in design.parts_of("contactor", role="main").items()
+        if p.marked_plus and design.sheet_of(k).polarised
+    )
+    return ProtectionInputs(fuses, tuple(contactors), tuple(cables), wiring(with_inlets(design)), charge, marked)
 
 
 def _number(datum: Datum | None, end: str) -> float:
@@ -100,7 +108,9 @@ def study(
     limits = dict(data.contactors) | _cable_limits(data, conductors)
     every = tuple(faults.faults.values())
     bare = past_fuses(data.circuit, tuple((f.name, f.start, f.end, f.across) for f in every))
-    seen = scan(data.fuses, tuple(name for name, _ in data.contactors), every, bare, data.charge_contactors)
+    # A main contactor that no driving current shows to stand wrong, which HV217 says, is taken as it is marked.
+    marks = tuple((k, sign) for k, sign in data.marked if operating.cases and not _driven(k, operating))
+    seen = scan(data.fuses, tuple(name for name, _ in data.contactors), every, bare, data.charge_contactors, marks)
     worst = {name: found._replace(limit_a2s=limits[name]) for name, found in seen.worst.items() if name in limits}
     contactors = {name: worst[name] for name, _ in data.contactors if name in worst}
     leads = {name: found for name, found in worst.items() if name not in contactors}
@@ -121,6 +131,12 @@ def study(
         lines, (), drawn, duties, leads, contactors, seen.pairs, left, order,
         seen.peaks, seen.left, seen.unfused,
     )  # fmt: skip
+
+
+def _driven(contactor: str, operating: OperatingResult) -> bool:
+    """Whether some case drives through a contactor what is worth an arc."""
+    ways = [case.through.get(contactor, (0.0, 0.0)) for case in operating.cases.values() if case.drives]
+    return any(max(way) >= NO_ARC_A for way in ways)
 
 
 def _off(curve: TimeCurrentCurve | None, share: float) -> TimeCurrentCurve | None:

@@ -13,6 +13,7 @@ from tristrand.studies.results.cells import (
 from tristrand.studies.results.charging import DIRECT, ChargingResult, FastFigures, SessionFigures, SupplyFigures
 from tristrand.studies.results.common import Input, Later, Missing, Series, Working, facts, found, working
 from tristrand.studies.results.contactors import (
+    NO_ARC_A,
     CoilFigures,
     ContactorsResult,
     InCase,
@@ -80,6 +81,7 @@ __all__ = [
     "BRAKING",
     "DIRECT",
     "INTO_PACK",
+    "NO_ARC_A",
     "ActiveShort",
     "Ampacity",
     "BrakeTrip",

@@ -6,6 +6,8 @@ from tristrand.records import NamedTuple
 from tristrand.studies.results.common import NONE, Missing, Series, Working
 
 NAN = float("nan")
+NO_ARC_A = 0.1
+"""What a bleed or discharge resistor or a sensor draws: too little to keep an arc (from memory, as some 0.5 A is)."""
 
 
 class CoilFigures(NamedTuple):

@@ -26,8 +26,10 @@ class OverloadBand(NamedTuple):
     ``cable`` is the cable of least ampacity that the fuse protects in full ("" where there is none), ``cable_a`` that
     ampacity, ``allowed_s`` how long an overload of it may last. ``open_before_s``: earliest melting time at the minimum
     breaking current. ``in_series``: contactors that take off all of its load; ``behind``: devices fed through it alone;
-    ``openers``: the contactors by what they take off, devices ("") and the supply at each inlet. No gap: ``to_a`` is
-    ``load_a``. The load is the largest of any case, and of direct-current charging where that is known.
+    ``openers``: the contactors by what each of them alone takes off, devices ("") and the supply at each inlet;
+    ``together``: those that do so alone or with others; ``beyond``: those of an inlet that part its supply only, since
+    the packs feed a fault between fuse and contactor and nothing parts it. No gap: ``to_a`` is ``load_a``. The load is
+    the largest of any case, and of direct-current charging where that is known.
     """
 
     fuse: str
@@ -44,11 +46,23 @@ class OverloadBand(NamedTuple):
     in_series: tuple[str, ...]
     behind: tuple[str, ...]
     openers: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    together: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    beyond: tuple[tuple[str, tuple[str, ...]], ...] = ()
 
     @property
     def inlets(self) -> tuple[str, ...]:
         """Inlets whose supply feeds through the fuse."""
         return tuple(name for name, _ in self.openers if name)
+
+    @property
+    def members(self) -> tuple[str, ...]:
+        """Contactors that take off some of its load, alone or with others."""
+        return tuple(dict.fromkeys(name for _, names in self.together for name in names))
+
+    @property
+    def opening(self) -> tuple[str, ...]:
+        """Contactors that take off all of its load: those in series, else all that do so only together."""
+        return self.in_series or (self.members if all(names for _, names in self.together) else ())
 
 
 class ChainOrder(NamedTuple):

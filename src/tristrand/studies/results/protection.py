@@ -38,7 +38,7 @@ class FromCapacitor(NamedTuple):
 class Fault(NamedTuple):
     """A dead short between two terminals: of a terminal to the other pole at the pack, or ``across`` a device.
 
-    ``alone``: the weak current from each single pack where several stand side by side.
+    ``alone``: the weak current from each single pack where several stand side by side; ``strong_alone``: the strong.
     """
 
     name: str
@@ -49,6 +49,7 @@ class Fault(NamedTuple):
     weakest: FaultCurrent
     capacitors: tuple[FromCapacitor, ...]
     alone: tuple[tuple[str, FaultCurrent], ...] = ()
+    strong_alone: tuple[tuple[str, FaultCurrent], ...] = ()
 
     @property
     def least_a(self) -> float:

@@ -104,8 +104,8 @@ class CaseFlows(NamedTuple):
 
     While a case charges or brakes, other loads may be on or off: everything here is the worse of both, and in
     regeneration the worse of packs new and at the end of their life. ``into_pack`` and ``out_of_pack``: the largest
-    current each way, out with other loads on; ``back``: that of a contactor [A] with other loads off, in cases that
-    charge or brake; ``lifted``: where a pack's voltage is highest, in regeneration.
+    current each way, out with other loads on; ``back``: as ``through``, with other loads off, in cases that charge or
+    brake; ``lifted``: where a pack's voltage is highest, in regeneration.
     """
 
     case: str
@@ -124,7 +124,7 @@ class CaseFlows(NamedTuple):
     through: Mapping[str, tuple[float, float]] = NONE
     into_pack: Mapping[str, Flow] = NONE
     out_of_pack: Mapping[str, Flow] = NONE
-    back: Mapping[str, float] = NONE
+    back: Mapping[str, tuple[float, float]] = NONE
     lifted: Mapping[str, Lifted] = NONE
 
     @property
@@ -235,8 +235,9 @@ class PrechargeResult(NamedTuple):
     ``reaches``: every attempt, and before the time-out. ``slowest_s`` is nan where a lane never reaches the target.
     ``fastest_fault_s`` is the longest time to the target with the largest bus capacitance missing, of the lanes that
     reach it: ``earliest_s`` must lie between it and ``fastest_s``. ``other_paths``: precharge contactors of further
-    paths, not looked at. ``held_open``: main contactors that wait until the bus is up, since they would feed it
-    directly. ``fed_directly``: devices on a pack's poles with no contactor between: no part of the bus.
+    paths, not looked at; ``also_bypassed``: the main contactors that those lie across. ``held_open``: main contactors
+    that wait until the bus is up, since they would feed it directly. ``fed_directly``: devices on a pack's poles with
+    no contactor between: no part of the bus.
     """
 
     workings: Sequence[Working] = ()
@@ -284,6 +285,7 @@ class PrechargeResult(NamedTuple):
     other_paths: tuple[str, ...] = ()
     held_open: tuple[str, ...] = ()
     fed_directly: tuple[str, ...] = ()
+    also_bypassed: tuple[str, ...] = ()
 
 
 class DischargeCase(NamedTuple):
