@@ -9,7 +9,8 @@ from click.testing import CliRunner
 
 from tristrand.app.starter import starter_files
 from tristrand.cli import main
-from tristrand.design import Problem, load_files
+from tristrand.design import Problem, apply_edits, load_files
+from tristrand.findings import Edit
 
 BASE = starter_files()
 H, V, PACK, FUSE = "high_voltage.yaml", "vehicle.yaml", "parts/pack-84s.yaml", "parts/fuse-160.yaml"
@@ -462,3 +463,33 @@ def test_nothing_is_written_to_the_target_of_a_design_that_cannot_be_read(folder
     result = CliRunner().invoke(main, ["check", str(folder), "--to", str(tmp_path / "out" / "report.txt")])
     assert result.exit_code == 2
     assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize(
+    ("file", "key", "value", "limit"),
+    [
+        ("parts/pack-84s.yaml", "cell_capacity", "72 mAh", "at least 0.5 Ah"),
+        ("parts/contactor-200.yaml", "contact_resistance", "0.4 MΩ", "at most 1 Ω"),
+        ("parts/fuse-160.yaml", "resistance", "0.4 kΩ", "at most 1 Ω"),
+        ("parts/inverter-60.yaml", "bus_capacitance", "500 mF", "at most 0.1 F"),
+    ],
+)
+def test_a_slip_of_the_prefix_is_named_where_it_stands(file: str, key: str, value: str, limit: str) -> None:
+    loaded = load_files(apply_edits(starter_files(), [Edit(file, key, value)]), "starter")
+    (problem,) = loaded.problems
+    assert problem.file == file
+    assert f"'{value}'" in problem.message
+    assert limit in problem.message
+    assert problem.mend == "check the number and its unit"
+
+
+def test_a_heater_that_draws_in_precharge_says_how_it_starts() -> None:
+    heater = Edit(
+        "high_voltage.yaml", "parts/heater", "{kind: heater, sheet: heater, power: {precharge: 500 W, heat: 2 kW}}"
+    )
+    sheet = Edit("parts/heater.yaml", "", "{schema_version: 1, kind: heater}")
+    messages = [p.message for p in load_files(apply_edits(starter_files(), [heater, sheet]), "starter").problems]
+    assert any("not a word on whether it starts with the bus" in message for message in messages)
+    said = Edit("high_voltage.yaml", "parts/heater/starts", "when_released")
+    messages = [p.message for p in load_files(apply_edits(starter_files(), [heater, sheet, said]), "starter").problems]
+    assert not any("starts with the bus" in message for message in messages)

@@ -316,18 +316,42 @@ def test_what_is_connected_to_a_bus_that_is_up_also_strains_the_fuse_of_the_pack
     assert math.isnan(branches_of(*OWN_CONTACTOR, *SECOND_STRING).fuses["main_fuse"].joule_a2s)
 
 
-def test_charges_count_as_starts_only_where_something_can_charge() -> None:
-    assert branches_of().fuses["main_fuse"].pulses == 30000
-    charger = (
-        Edit(HV, "parts/charger", "{kind: charger, sheet: charger}"),
-        Edit(HV, "connections/H1", "{from: bus_plus.bar, to: charger.plus, cable: hv-4, length: 1 m}"),
-        Edit(HV, "connections/H2", "{from: bus_minus.bar, to: charger.minus, cable: hv-4, length: 1 m}"),
-        Edit("parts/charger.yaml", "", "{schema_version: 1, kind: charger, output_capacitance: 2 µF}"),
-    )
-    unsaid = branches_of(*charger).fuses["main_fuse"]
+def test_charges_count_as_starts_and_are_never_taken_as_none() -> None:
+    assert branches_of(Edit(HV, "switching_duty/charges", "4000")).fuses["main_fuse"].pulses == 34000
+    # A vehicle without a charger is charged from outside, through its contactors all the same.
+    unsaid = branches_of(Edit(HV, "switching_duty", "{starts: 30000, openings_under_load: 10}")).fuses["main_fuse"]
     assert math.isnan(unsaid.pulses)
     assert math.isnan(unsaid.needed_a2s)
-    assert branches_of(*charger, Edit(HV, "switching_duty/charges", "4000")).fuses["main_fuse"].pulses == 34000
+
+
+def test_only_the_ohmic_part_of_the_pack_holds_back_the_surge_of_a_late_branch() -> None:
+    slow = branches_of(*OWN_CONTACTOR).fuses["main_fuse"].joule_a2s
+    fast = branches_of(*OWN_CONTACTOR, Edit(PACK, "cell_ohmic_resistance", "0.2 mΩ")).fuses["main_fuse"].joule_a2s
+    surge = Pipeline().later(design(*OWN_CONTACTOR))["precharge"].surge_joule_integral_a2s
+    rest = 1.9 * 0.554e-3 + 3 * 0.4e-3 + 0.25e-3 + 2 * 1.8 * 4.95e-3 + 8e-3 + 0.2e-3 + 5e-3
+    for joule, cell_ohm in ((slow, 0.6e-3), (fast, 0.2e-3)):
+        late = 33e-6 * 348.6**2 / (2 * (84 * cell_ohm + 8e-3 + rest))
+        assert joule - surge == pytest.approx(late, rel=0.02)
+
+
+def test_what_flows_between_packs_as_one_is_connected_is_not_taken_as_nothing() -> None:
+    # A second pack with contactors of its own, closed onto a bus that the first has charged.
+    own = (
+        Edit(HV, "parts/pack2", "{kind: pack, sheet: pack-84s, state_of_charge: {minimum: 10 %, maximum: 100 %}, "
+             "temperature: {minimum: 0 °C, maximum: 45 °C}}"),
+        Edit(HV, "parts/fuse2", "{kind: fuse, sheet: fuse-160}"),
+        Edit(HV, "parts/k2_plus", "{kind: contactor, sheet: contactor-200, role: main, marked_plus: a}"),
+        Edit(HV, "parts/k2_minus", "{kind: contactor, sheet: contactor-200, role: main, marked_plus: b}"),
+        Edit(HV, "connections/S1", "{from: pack2.plus, to: fuse2.a, cable: hv-35, length: 0.9 m}"),
+        Edit(HV, "connections/S2", "{from: fuse2.b, to: k2_plus.a, cable: hv-35, length: 0.2 m}"),
+        Edit(HV, "connections/S3", "{from: k2_plus.b, to: bus_plus.bar, cable: hv-35, length: 0.2 m}"),
+        Edit(HV, "connections/S4", "{from: pack2.minus, to: k2_minus.a, cable: hv-35, length: 0.9 m}"),
+        Edit(HV, "connections/S5", "{from: k2_minus.b, to: bus_minus.bar, cable: hv-35, length: 0.2 m}"),
+    )  # fmt: skip
+    fuses = branches_of(*own).fuses
+    assert math.isnan(fuses["fuse2"].needed_a2s)
+    assert math.isnan(fuses["main_fuse"].needed_a2s)
+    assert not math.isnan(fuses["fuse_dcdc"].needed_a2s)
 
 
 def test_a_pack_that_does_not_feed_the_converter_does_not_tire_it() -> None:

@@ -148,7 +148,7 @@ def test_text_says_that_a_failure_has_no_way_out_and_only_there() -> None:
         ((replace(stuck, waived=SIGNED),), 0),
     ):
         text = " ".join(render(replace(REPORT, findings=findings), "text").split())
-        assert text.count("way out none was found without a new error; it needs a decision") == times
+        assert text.count("way out none is offered; it needs a decision") == times
 
 
 def test_text_marks_what_is_from_memory() -> None:

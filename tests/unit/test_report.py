@@ -236,7 +236,7 @@ def test_a_failure_without_a_way_out_says_so_and_an_acknowledged_one_stays(demo:
     signed = WaivedBy("known, to be mended", "the builder", date(2026, 1, 2))
     page = rendered(report(finding("HV301", acknowledged=signed)), demo)
     assert "1 error, no warnings" in page.visible
-    assert "needs a decision" in page.visible
+    assert "this needs a decision" in page.visible
     assert "a danger to life stays a failure" in page.visible
 
 

@@ -201,6 +201,14 @@ class Heater(PartBase):
     kind: Literal["heater"]
     starts: Literal["with_bus", "when_released"] = "when_released"
 
+    @model_validator(mode="after")
+    def _says_how_it_starts(self) -> Self:
+        drawn = self.power.get("precharge")
+        if drawn is not None and drawn.high > 0 and "starts" not in self.model_fields_set:
+            said = f"{drawn.text} in case precharge, and not a word on whether it starts with the bus"
+            raise fault(said, "add starts: with_bus, or starts: when_released if it rests until precharge is over")
+        return self
+
 
 class Charger(PartBase):
     """Terminals plus and minus, on the direct-current side."""

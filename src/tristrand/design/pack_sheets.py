@@ -147,7 +147,7 @@ class PackSheet(SheetHead):
     kind: Literal["pack"]
     cells_in_series: Count | None = Field(default=None, ge=1, le=2000)
     cells_in_parallel: Count | None = Field(default=None, ge=1, le=20000)
-    cell_capacity: Annotated[Datum, Q("charge", above=0)] | None = None
+    cell_capacity: Annotated[Datum, Q("charge", least=1800)] | None = None  # 0.5 Ah
     cell_voltage: CellVoltage | None = None
     open_circuit_voltage: VoltageTable | None = None
     cell_resistance: ResistanceTable | None = None

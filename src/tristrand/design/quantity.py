@@ -112,17 +112,21 @@ class Q:
     def check(self, value: float, low: float, high: float, text: str) -> None:
         """Refuse values outside the physical range of the field, tolerance included."""
         dimension = DIMENSIONS[self.dimension]
-        scale = f" {dimension.base_unit}" if dimension.base_unit else ""
+
+        def shown(bound: float) -> str:
+            # Nobody thinks of a battery in coulombs.
+            return f"{bound / 3600:g} Ah" if self.dimension == "charge" else f"{bound:g} {dimension.base_unit}".rstrip()
+
         what = dimension.noun.partition(" ")[2]
         said = mend = ""
         if self.above is not None and low <= self.above:
-            said = f"must be above {self.above:g}{scale}" if self.above else "must be greater than zero"
+            said = f"must be above {shown(self.above)}" if self.above else "must be greater than zero"
             mend = "leave the key out if the value is not known" if value == 0 else "check the sign"
         elif self.least is not None and low < self.least:
-            said = f"must be at least {self.least:g}{scale}" if self.least else "must not be negative"
-            mend = "check the sign"
+            said = f"must be at least {shown(self.least)}" if self.least else "must not be negative"
+            mend = "check the sign" if self.least <= 0 else "check the number and its unit"
         elif self.most is not None and high > self.most:
-            said, mend = f"must be at most {self.most:g}{scale}", "check the number and its unit"
+            said, mend = f"must be at most {shown(self.most)}", "check the number and its unit"
         elif self._slip(low, value, high):
             raise fault(f"'{text}': no vehicle has such a {what}", "check the exponent and the unit")
         if not said:

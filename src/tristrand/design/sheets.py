@@ -7,7 +7,7 @@ from pydantic import Field, model_validator
 from tristrand.design.base import (
     OVERLOAD,
     Area,
-    Capacitance,
+    BusCapacitance,
     Count,
     Current,
     Duration,
@@ -48,7 +48,7 @@ class InverterSheet(SheetHead):
 
     kind: Literal["inverter"]
     voltage: VoltageRange | None = None
-    bus_capacitance: Capacitance | None = None
+    bus_capacitance: BusCapacitance | None = None
     bleed_resistance: Resistance | None = Field(default=None, description="built-in resistance across the bus")
     continuous_current: Current | None = Field(default=None, description="direct current at the bus terminals")
     peak_current: Current | None = None
@@ -137,7 +137,7 @@ class ConverterSheet(SheetHead):
 
     kind: Literal["dcdc"]
     voltage: VoltageRange | None = None
-    input_capacitance: Capacitance | None = None
+    input_capacitance: BusCapacitance | None = None
     bleed_resistance: Resistance | None = Field(default=None, description="built-in resistance across the bus")
     rated_power: Annotated[Datum, Q("power", above=0)] | None = Field(default=None, description="at its output")
     efficiency: Annotated[Datum, Q("fraction", above=0, most=1)] | None = None
@@ -167,7 +167,7 @@ class HeaterSheet(SheetHead):
     control: Literal["power", "resistance"] = "power"
     rated_power: Annotated[Datum, Q("power", above=0)] | None = None
     resistance: Resistance | None = None
-    input_capacitance: Capacitance | None = None
+    input_capacitance: BusCapacitance | None = None
     bleed_resistance: Resistance | None = Field(default=None, description="built-in resistance across the bus")
     turn_on_voltage: Voltage | None = None
     current_limit: Current | None = Field(default=None, description="current above which it switches itself off")
@@ -203,7 +203,7 @@ class ChargerSheet(SheetHead):
     output_in_short: Literal["stops", "holds"] | None = Field(
         default=None, description="what its output does into a short circuit: it stops by itself, or holds its current"
     )
-    output_capacitance: Capacitance | None = None
+    output_capacitance: BusCapacitance | None = None
     bleed_resistance: Resistance | None = None
     insulation: AlternatingInsulation | None = None
     input: ChargerInput | None = None

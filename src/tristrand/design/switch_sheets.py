@@ -6,6 +6,7 @@ from pydantic import Field, model_validator
 
 from tristrand.design.base import (
     OVERLOAD,
+    Contact,
     Current,
     Duration,
     Energy,
@@ -36,7 +37,7 @@ class FuseSheet(SheetHead):
     kind: Literal["fuse"]
     rated_current: Current | None = None
     rated_voltage: Voltage | None = None
-    resistance: Resistance | None = Field(default=None, description="cold resistance")
+    resistance: Contact | None = Field(default=None, description="cold resistance")
     continuous_share: Annotated[Datum, Q("fraction", above=0, most=1)] | None = Field(
         default=None, description="share of the rated current it may carry for ever"
     )
@@ -113,7 +114,7 @@ class ContactorSheet(SheetHead):
         default=None,
         description="the same backward (charging, regeneration); without it the type is taken to be polarised",
     )
-    contact_resistance: Resistance | None = None
+    contact_resistance: Contact | None = None
     close_time: Duration | None = None
     open_time: Duration | None = None
     polarised: bool | None = Field(
@@ -139,7 +140,7 @@ class DisconnectSheet(SheetHead):
     rated_voltage: Voltage | None = None
     continuous_current: Current | None = None
     overload: list[Overload] = OVERLOAD
-    contact_resistance: Resistance | None = None
+    contact_resistance: Contact | None = None
 
 
 class ResistorSheet(SheetHead):

@@ -63,7 +63,7 @@ def _finding(finding: Finding, rule: RuleNote | None, width: int) -> str:
 
 def _way_out(way: WayOut | None, width: int) -> list[str]:
     if way is None:
-        return _row("way out", "none was found without a new error; it needs a decision", width)
+        return _row("way out", "none is offered; it needs a decision", width)
     lines = _row("way out", plain(way.text), width)
     for edit in way.edits:
         if edit.pointer:

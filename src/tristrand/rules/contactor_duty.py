@@ -140,7 +140,7 @@ def _marked(ctx: Context, name: str, found: Opened) -> Outcome:
     elsewhere = found.role == "main" and found.charging_against.case == "charge"
     largest = against if elsewhere else max(against, found.charging_against)
     if found.driving.current_a < NO_ARC_A:
-        largest = max(largest, found.braking_against)
+        largest = max(largest, found.charging_against, found.braking_against)
     if largest.current_a >= NO_ARC_A:
         return against_sheet(
             ctx,

@@ -129,12 +129,16 @@ def contactor_opens_charge(ctx: Context) -> Iterable[Outcome]:
 
 
 def _against(ctx: Context, name: str, case: CaseFlows) -> float:
-    """The largest current [A] against a contactor's mark in a case; whichever way it runs where no mark counts."""
+    """The largest current [A] against a contactor's mark in a case, other loads on or off.
+
+    Where no mark counts, whichever way it runs with the other loads off, and with them on where there is none.
+    """
     part: Any = ctx.design.high_voltage.parts[name]
-    if not (ctx.design.sheet_of(name).polarised and part.marked_plus):
-        return max(case.back[name])
-    from_a, from_b = case.back[name]
-    return from_b if part.marked_plus == "a" else from_a
+    from_a, from_b = case.through[name]
+    if ctx.design.sheet_of(name).polarised and part.marked_plus:
+        return from_b if part.marked_plus == "a" else from_a
+    alone_a = max(case.back[name])
+    return alone_a if alone_a >= NO_ARC_A else max(from_a, from_b)
 
 
 @rule(

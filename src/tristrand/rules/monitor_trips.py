@@ -52,7 +52,9 @@ def monitor_trips(ctx: Context) -> Iterable[Outcome]:
         yield from _before_limits(ctx, pack)
         yield from _beyond_cases(ctx, pack)
         held = pack.sheet.charge_voltage
+        charges = ctx.design.parts_of("charger") or ctx.design.parts_of("inlet")
         unread = pack.gaps(("over_voltage", "voltage_error")) if held is not None else []
+        unread += pack.gaps((), ("charge_voltage",)) if charges else []
         if unread:
             yield ctx.open(unread)
         elif held is not None:
@@ -112,12 +114,12 @@ def _before_limits(ctx: Context, pack: Watched) -> Iterable[Outcome]:
 
 
 def _currents(cases: Iterable[CaseFlows], pack: str, doing: str) -> Iterator[tuple[CaseFlows, float]]:
-    """What flows into a pack where it is charged or braked into; what it gives in any case."""
+    """What flows into a pack: charged, braked into, or from another pack beside it; what it gives in any case."""
     for case in cases:
-        if doing == "charging" and not case.drives and pack in case.into_pack:
+        if doing == "charging" and case.takes(pack):
             yield case, case.into_pack[pack].current_a
-        elif doing == "driving" and pack in case.flows and case.gives(pack):
-            yield case, (case.flows if case.drives else case.out_of_pack)[pack].current_a
+        elif doing == "driving" and pack in case.out_of_pack and case.gives(pack):
+            yield case, case.out_of_pack[pack].current_a
 
 
 def _beyond_cases(ctx: Context, pack: Watched) -> Iterable[Outcome]:

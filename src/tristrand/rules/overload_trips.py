@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Iterator
 from tristrand.findings import Edit, Relation, WayOut
 from tristrand.rules.charging_view import AT_STATION
 from tristrand.rules.clearing import PROTECTION
-from tristrand.rules.overloads import acts_for, fuse_bands, kind_of
+from tristrand.rules.overloads import acts_for, fuse_bands, kind_of, no_fuse
 from tristrand.rules.rule import Context, NotApplicable, Outcome, rule
 from tristrand.rules.view import HV_FILE, PARTS, sheet_pointer
 from tristrand.studies.results import DIRECT, Missing, OverloadBand
@@ -27,8 +27,9 @@ from tristrand.studies.results import DIRECT, Missing, OverloadBand
 )
 def overload_trip_in_time(ctx: Context) -> Iterable[Outcome]:
     """The contactors' own opening time counts. Currents below the trip are loads: HV125 and HV129 judge them."""
-    waits = False
+    waits, judged = False, False
     for name, band, gaps in fuse_bands(ctx):
+        judged = True
         if gaps:
             waits = True
             yield ctx.open(gaps)
@@ -39,8 +40,10 @@ def overload_trip_in_time(ctx: Context) -> Iterable[Outcome]:
             continue
         waits = True
         yield from _trip(ctx, name, band, opening)
-    if not waits:
-        yield NotApplicable("no contactor opens for a fuse")
+    if not judged:
+        yield no_fuse(ctx)
+    elif not waits:
+        yield NotApplicable("no fuse leaves a gap that a contactor has to close")
 
 
 def _trip(ctx: Context, name: str, band: OverloadBand, opening: list[str]) -> Iterator[Outcome]:

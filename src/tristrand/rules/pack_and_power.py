@@ -79,7 +79,7 @@ def pack_discharge_current(ctx: Context) -> Iterable[Outcome]:
     if not operating.cases:
         yield ctx.open(operating.missing)
         return
-    cases = [c if c.drives else c.out_of_packs() for c in operating.cases.values()]
+    cases = [c.out_of_packs() for c in operating.cases.values()]
     for pack_id in ctx.design.parts_of("pack"):
         driving = [c for c in cases if c.gives(pack_id)]
         sheet = ctx.design.sheet_of(pack_id)
@@ -122,8 +122,8 @@ def _sustained(ctx: Context, pack_id: str, cases: list[CaseFlows]) -> Iterable[O
     "error",
     needs=OPERATING,
     checks=(
-        "The current into the pack stays within its limit: in case charge, and in case regeneration within that limit "
-        "or within its peak limit where that lasts as long as the case."
+        "The current into the pack stays within its limit, in case charge and wherever a pack beside it is fuller, and "
+        "in case regeneration within that limit or within its peak limit where that lasts as long as the case."
     ),
     why="Too much charging current plates lithium and, in time, shorts cells from within.",
     sources=(INTO_LIMIT, INTO_PEAK),
@@ -132,7 +132,7 @@ def _sustained(ctx: Context, pack_id: str, cases: list[CaseFlows]) -> Iterable[O
     waivable=False,
 )
 def pack_charge_current(ctx: Context) -> Iterable[Outcome]:
-    """The cases charge and regeneration; open where an inverter does not say what it feeds back."""
+    """Charge and regeneration, and what a fuller pack drives into one beside it; open where feeding back is unsaid."""
     operating = ctx.results["operating"]
     if not operating.cases:
         yield ctx.open(operating.missing)
@@ -140,12 +140,16 @@ def pack_charge_current(ctx: Context) -> Iterable[Outcome]:
     unsaid = feeds_back_unsaid(ctx)
     if unsaid:
         yield ctx.open(unsaid)
-    cases = [case.into_packs() for case in operating.cases.values() if not case.drives]
+    cases = [
+        (pack_id, case.into_packs())
+        for pack_id in ctx.design.parts_of("pack")
+        for case in operating.cases.values()
+        if case.takes(pack_id) or not case.drives
+    ]
     if not cases and not unsaid:
-        yield NotApplicable("no mode uses the case charge or regeneration")
-    for pack_id in ctx.design.parts_of("pack"):
-        for case in cases:
-            yield from _into(ctx, pack_id, case)
+        yield NotApplicable("no mode uses the case charge or regeneration, and no pack drives current into another")
+    for pack_id, case in cases:
+        yield from _into(ctx, pack_id, case)
 
 
 def _into(ctx: Context, pack_id: str, case: CaseFlows) -> Iterable[Outcome]:

@@ -99,7 +99,12 @@ def _fixed(ctx: Context, pack: str, current_a: float) -> Outcome:
         figures.charge_least_a,
         TABLE,
         subject=BRAKING,
-        bad="drives more into the pack than its table allows between its coldest and hottest, emptiest and fullest",
+        bad=(
+            "drives more into the pack than its table allows between its coldest and hottest, emptiest and fullest"
+            if figures.charge_least_a > 0
+            else "drives current into the pack where its table allows none or does not reach: at an end of the range "
+            "of charge and temperature in which the monitor lets it charge"
+        ),
         good="never drives more into the pack than its table allows",
         related=((f"{PARTS}/{pack}", "the pack"),),
         ways_out=lambda: [

@@ -23,7 +23,8 @@ class Bus(NamedTuple):
     """The voltages of the packs that feed the bus, those in series added up, what precharge leaves, and who needs what.
 
     ``needed``: the conductors that every device cannot do without; ``serves``: the devices behind every conductor;
-    ``pack_ohm``: the least resistance of the one pack [Ω], nan where there are several.
+    ``pack_ohm``: the least resistance of the one pack [Ω], nan where there are several; ``equalises``: a pack is
+    connected to a bus that another one has charged, and what flows between them is not worked out.
     """
 
     least_v: float
@@ -34,6 +35,7 @@ class Bus(NamedTuple):
     needed: Mapping[str, tuple[str, ...]]
     serves: Mapping[str, tuple[str, ...]]
     pack_ohm: float
+    equalises: bool
 
     def part_of_it(self, item: str) -> bool:
         """Whether some devices need this conductor and some do not: it lies in a branch."""
@@ -49,7 +51,8 @@ def surge_of(
     has it in its way.
     """
     behind = bus.serves.get(fuse, ())
-    if not behind and not any(fuse in way for way in in_series_with_packs(circuit).values()):
+    ways = in_series_with_packs(circuit).values()
+    if not behind and not any(fuse in way for way in ways):
         return None
     kinds = {branches[name].kind for name in behind}
     lasting = NAN if not behind or "inverter" in kinds else math.fsum(branches[name].lasting_a for name in behind)
@@ -59,6 +62,8 @@ def surge_of(
         made = _whole_bus(circuit, made, [b for b in branches.values() if b.live], bus)
     else:
         made = _branch(circuit, made, any(branches[name].live for name in behind), bus)
+    if bus.equalises and any(fuse in way for way in ways):
+        made = made._replace(joule_a2s=NAN)
     if not math.isnan(made.joule_a2s) and starts <= PULSES:
         made = made._replace(needed_a2s=float(needed_melting_a2s(made.joule_a2s, max(starts, FEWEST))))
     return made

@@ -93,10 +93,9 @@ def inputs(design: Design) -> BranchInputs:
         fuses.append(FuseData(part_id, _end(sheet.rated_current, "high"), _end(sheet.continuous_share, "low")))
     charging = tuple(design.parts_of("contactor", role="charge"))
     duty = design.high_voltage.switching_duty
-    # A charge is a start of its own; where nothing can charge there is none.
-    can_charge = design.parts_of("charger") or design.parts_of("inlet")
-    charges = NAN if duty is None or (duty.charges is None and can_charge) else float(duty.charges or 0)
-    starts = NAN if duty is None or duty.starts is None else float(duty.starts + charges)
+    # A charge is a start of its own, from a charger outside the vehicle too.
+    counts = (None, None) if duty is None else (duty.starts, duty.charges)
+    starts = math.fsum(NAN if count is None else count for count in counts)
     first = tuple(k for k, part in design.parts_of("contactor").items() if part.closes == "before_precharge")
     return BranchInputs(hv_circuit(design), tuple(devices), tuple(fuses), charging, starts, first)
 
@@ -157,7 +156,7 @@ def _bus(data: BranchInputs, packs: PackResult, precharge: PrechargeResult) -> B
     needed = needed_by_devices(data.circuit)
     serves = served_by(needed)
     if len(packs.packs) < len(data.circuit.packs) or not packs.packs:
-        return Bus(NAN, NAN, NAN, NAN, (), needed, serves, NAN)
+        return Bus(NAN, NAN, NAN, NAN, (), needed, serves, NAN, False)
     ends = ({n: f.minimum_v for n, f in packs.packs.items()}, {n: f.maximum_v for n, f in packs.packs.items()})
     low, high = ([chain.volts for chain in chains(data.circuit, end)] for end in ends)
     left = abs(precharge.residual_v)
@@ -166,9 +165,10 @@ def _bus(data: BranchInputs, packs: PackResult, precharge: PrechargeResult) -> B
     surge = precharge.surge_joule_integral_a2s
     # A branch whose contactor is not said to close first is connected to a bus that is up.
     later = (*precharge.held_open, *(c for c in precharge.branch_contactors if c not in data.closes_first))
-    corners = [c for figures in packs.packs.values() for c in figures.corners]
-    ohm = min(c.resistance_low_ohm for c in corners) if len(packs.packs) == 1 else NAN
-    return Bus(min(low), max(high), left, surge, later, needed, serves, ohm)
+    # The surge is over before anything but the ohmic part of the cells takes part.
+    ohms = [figures.fault_ohm for figures in packs.packs.values()]
+    ohm = ohms[0] if len(ohms) == 1 else NAN
+    return Bus(min(low), max(high), left, surge, later, needed, serves, ohm, bool(precharge.held_open))
 
 
 def _branch(data: BranchInputs, device: DeviceData, bus: Bus, operating: OperatingResult, packs: PackResult) -> Branch:

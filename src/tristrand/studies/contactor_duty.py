@@ -105,7 +105,7 @@ def duty_inputs(design: Design, circuit: HvCircuit) -> DutyInputs:
     no_charge = None if design.parts_of("charger") or design.parts_of("inlet") else 0
     planned = Planned(
         getattr(given, "starts", None),
-        _or(getattr(given, "charges", None), no_charge),
+        getattr(given, "charges", None),
         getattr(given, "openings_under_load", None),
         _or(getattr(given, "openings_while_charging", None), no_charge),
     )
@@ -286,7 +286,7 @@ def _life(
             continue
         life = math.nan if math.isnan(amps + pack_v) else _survives(amps, pack_v, table)
         if math.isnan(life):
-            words = f"points that cover {amps:.0f} A at {pack_v:.0f} V, for {kind.id}"
+            words = f"points that cover {amps:.5g} A at {pack_v:.0f} V, for {kind.id}"
             missing.append(Missing(pointer, "a current to look up in it" if math.isnan(amps) else words))
             continue
         shares.append(LifeShare(_WORDS[name], number, amps, pack_v, life, number / life))

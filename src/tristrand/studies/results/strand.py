@@ -134,7 +134,13 @@ class CaseFlows(NamedTuple):
 
     def gives(self, pack: str) -> bool:
         """Whether a pack gives current: where it is charged or braked into, because other loads take more."""
-        return self.drives or (pack in self.out_of_pack and self.out_of_pack[pack].current_a > 0)
+        if self.drives and not self.takes(pack):
+            return True
+        return pack in self.out_of_pack and self.out_of_pack[pack].current_a > 0
+
+    def takes(self, pack: str) -> bool:
+        """Whether current flows into a pack: while driving because another one beside it is fuller."""
+        return pack in self.into_pack and (not self.drives or self.into_pack[pack].current_a > 0)
 
     def into_packs(self) -> "CaseFlows":
         """The case with what flows into its packs as their current."""
